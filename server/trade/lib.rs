@@ -1,0 +1,17 @@
+//! What the shop knows: masses, prices, terms, freight, and what a lot is worth where.
+//!
+//! Pure: nothing here reads a file, a clock, a request or a row. What a function depends on is in its arguments, so
+//! the same facts give the same figures, and every figure can show its working.
+
+pub mod costs;
+pub mod exchange;
+pub mod freight;
+pub mod ids;
+pub mod mass;
+pub mod money;
+pub mod net;
+pub mod outlet;
+pub mod packing;
+pub mod quote;
+pub mod reading;
+pub mod volume;

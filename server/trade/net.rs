@@ -1,0 +1,393 @@
+//! Net value: what reaches the shop's account for one delivery to one outlet, step by step.
+//!
+//! The list of steps *is* the computation: the net is their sum, and the page draws the same list.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use rust_decimal::{Decimal, dec};
+
+use crate::costs::Facts;
+use crate::exchange::Mid;
+use crate::ids::{GradeId, LotId};
+use crate::mass::{Mass, MassStyle, MassUnit};
+use crate::money::{Money, Price, PriceUnit};
+use crate::outlet::{Drive, Outlet, Post, Way};
+use crate::packing::{self, Contents, Packing, Priced, Unpackable};
+use crate::quote::Quote;
+use crate::volume::Volume;
+
+/// Days in the year that yearly costs are spread over.
+const DAYS: Decimal = dec!(365);
+
+/// One lot, or part of one, as it goes to an outlet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Load {
+    pub lot: LotId,
+    pub grade: GradeId,
+    pub mass: Mass,
+    /// For prices quoted each.
+    pub pieces: u32,
+    pub volume: Volume,
+}
+
+/// What a step of the ladder is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum StepKind {
+    SheetPrice,
+    WeightDeduction,
+    PaidWeight,
+    Downgrade,
+    PercentFee,
+    FlatFee,
+    ExchangeSpread,
+    PayoutFee,
+    Freight,
+    Boxes,
+    PackingTime,
+    Border,
+    Insurance,
+    Trip,
+    Waiting,
+}
+
+impl StepKind {
+    pub const fn label(self) -> &'static str {
+        match self {
+            StepKind::SheetPrice => "At the sheet's price",
+            StepKind::WeightDeduction => "Tare and moisture taken off",
+            StepKind::PaidWeight => "Their scale against ours",
+            StepKind::Downgrade => "Chance of a downgrade",
+            StepKind::PercentFee => "Fee by percent",
+            StepKind::FlatFee => "Flat fee",
+            StepKind::ExchangeSpread => "Lost in exchange",
+            StepKind::PayoutFee => "Fee to get paid",
+            StepKind::Freight => "Freight",
+            StepKind::Boxes => "Boxes",
+            StepKind::PackingTime => "Packing time",
+            StepKind::Border => "Border and paperwork",
+            StepKind::Insurance => "Insurance",
+            StepKind::Trip => "The drive",
+            StepKind::Waiting => "Waiting for the money",
+        }
+    }
+}
+
+/// One rung: what it adds or takes, in home currency, and how that was worked out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Step {
+    pub kind: StepKind,
+    /// Exact, in home currency; negative where it takes away.
+    pub home: Decimal,
+    /// The same in the outlet's currency, where that is another one and the step arises in it.
+    pub foreign: Option<Money>,
+    /// The working: which figures made the step.
+    pub working: String,
+}
+
+/// A quote applied to one grade of the delivery.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    pub grade: GradeId,
+    pub mass: Mass,
+    pub pieces: u32,
+    pub quote: Quote,
+    /// Mass × price, in the outlet's currency.
+    pub amount: Decimal,
+}
+
+/// The whole working of one delivery.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ladder {
+    pub lines: Vec<Line>,
+    pub steps: Vec<Step>,
+    /// Exact, in home currency: the sum of the steps.
+    pub net: Decimal,
+    pub mass: Mass,
+    /// What the outlet is expected to pay out, in its own currency.
+    pub payout: Money,
+    pub rate: Mid,
+    pub packing: Option<Packing>,
+    /// The day of the sheet the prices come from.
+    pub sheet_date: Option<Date>,
+}
+
+impl Ladder {
+    /// Net per unit of mass, in home currency; `None` for a delivery without mass.
+    pub fn net_per(&self, unit: MassUnit) -> Option<Decimal> {
+        (!self.mass.is_zero()).then(|| self.net * unit.grams() / self.mass.grams())
+    }
+
+    pub fn step(&self, kind: StepKind) -> Option<&Step> {
+        self.steps.iter().find(|step| step.kind == kind)
+    }
+}
+
+/// Why an outlet does not take a delivery. The text completes "not there: …".
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Closed {
+    #[error("nothing to deliver")]
+    Nothing,
+    #[error("its sheet has no price for {0}")]
+    NoQuote(GradeId),
+    #[error("it prices {grade} from {} up", both_forms(from))]
+    BelowTier { grade: GradeId, from: Mass },
+    #[error("it takes {grade} from {} up", both_forms(least))]
+    BelowMinimumGrade { grade: GradeId, least: Mass },
+    #[error("it takes deliveries from {} up", both_forms(.0))]
+    BelowMinimumDelivery(Mass),
+    #[error("it pays out from {0} up")]
+    BelowMinimumPayout(Money),
+    #[error("there is no exchange rate from {0} to {1}")]
+    NoRate(&'static str, &'static str),
+    #[error("it cannot be packed: {0}")]
+    Unpackable(Unpackable),
+}
+
+fn both_forms(mass: &Mass) -> String {
+    format!("{} ({})", MassStyle::PoundsOunces.show(*mass), MassStyle::Kilograms.show(*mass))
+}
+
+/// What reaches the shop for delivering `loads` together to `outlet`: design 2.3, step by step.
+///
+/// Shared costs (trip, shipment, flat fees) are in it once. Exact: nothing is rounded on the way.
+pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder, Closed> {
+    let terms = &outlet.terms;
+    let home = facts.costs.home;
+    let mass: Mass = loads.iter().map(|load| load.mass).sum();
+    if loads.is_empty() {
+        return Err(Closed::Nothing);
+    }
+    if mass < terms.minimum_delivery {
+        return Err(Closed::BelowMinimumDelivery(terms.minimum_delivery));
+    }
+    let rate = facts
+        .rates
+        .mid(outlet.currency, home, facts.today)
+        .ok_or(Closed::NoRate(outlet.currency.code(), home.code()))?;
+    let lines = price_lines(outlet, loads)?;
+
+    let mut ladder =
+        Building { steps: Vec::new(), outlet, rate: rate.rate, foreign: outlet.currency != home };
+    let at_sheet: Decimal = lines.iter().map(|line| line.amount).sum();
+    ladder.outlet_step(
+        StepKind::SheetPrice,
+        at_sheet,
+        lines.iter().map(line_working).collect::<Vec<_>>().join("; "),
+    );
+
+    // What the buyer will weigh: tare and moisture off, then its scale against ours. Pieces are counted, not weighed.
+    let weighed: Decimal =
+        lines.iter().filter(|l| l.quote.price.per != PriceUnit::Each).map(|l| l.amount).sum();
+    let deducted = weighed * terms.weight_deduction.get();
+    ladder.outlet_step(
+        StepKind::WeightDeduction,
+        -deducted,
+        format!("{} of the weight", terms.weight_deduction),
+    );
+    let ratio = terms.paid_weight.get();
+    let by_their_scale = (weighed - deducted) * (ratio - Decimal::ONE);
+    let ratio_working = format!("they weigh {} % of what we weigh", (ratio * dec!(100)).normalize());
+    ladder.outlet_step(StepKind::PaidWeight, by_their_scale, ratio_working);
+    let gross = at_sheet - deducted + by_their_scale;
+
+    // Charges cannot be downgraded and carry no fee: both apply to what pays.
+    let paying = paying_part(&lines, terms.weight_deduction.rest() * ratio);
+    let downgrade = paying * terms.downgrade_chance.get() * terms.downgrade_drop.get();
+    let chance = format!("{} of loads lose {} of the price", terms.downgrade_chance, terms.downgrade_drop);
+    ladder.outlet_step(StepKind::Downgrade, -downgrade, chance);
+    let fee = (paying - downgrade) * terms.percent_fee.get();
+    ladder.outlet_step(StepKind::PercentFee, -fee, terms.percent_fee.to_string());
+    ladder.outlet_step(StepKind::FlatFee, -terms.flat_fee, "once for the delivery".into());
+
+    let paid = gross - downgrade - fee - terms.flat_fee;
+    let payout = Money::new(paid, outlet.currency);
+    if paid < terms.minimum_payout {
+        return Err(Closed::BelowMinimumPayout(Money::new(terms.minimum_payout, outlet.currency)));
+    }
+
+    let at_mid = paid * rate.rate;
+    if ladder.foreign {
+        // The bank takes its spread whichever way the money flows.
+        let spread = at_mid.abs() * terms.exchange_spread.get();
+        let dated = rate.date.map_or(String::new(), |d| format!(" of {d}"));
+        let working = format!(
+            "{payout} at {} {}/{}{dated}, bank's spread {}",
+            rate.rate.round_dp(6).normalize(),
+            home.code(),
+            outlet.currency.code(),
+            terms.exchange_spread
+        );
+        ladder.home_step(StepKind::ExchangeSpread, -spread, working);
+    }
+    ladder.home_step(StepKind::PayoutFee, -terms.payout_fee, "once for the payment".into());
+    let received = ladder.sum();
+
+    let packing = match &outlet.way {
+        Way::Drive(drive) => {
+            ladder.trip(drive, facts);
+            None
+        }
+        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts)?),
+    };
+
+    let waiting = received * facts.costs.capital_per_year.get() * Decimal::from(terms.days_to_pay) / DAYS;
+    let days = format!("{} days at {} a year", terms.days_to_pay, facts.costs.capital_per_year);
+    ladder.home_step(StepKind::Waiting, -waiting, days);
+
+    let net = ladder.sum();
+    let steps = ladder.steps;
+    Ok(Ladder { lines, steps, net, mass, payout, rate, packing, sheet_date: outlet.sheet_date })
+}
+
+/// Each grade of the delivery at the tier that its total reaches.
+fn price_lines(outlet: &Outlet, loads: &[Load]) -> Result<Vec<Line>, Closed> {
+    let mut totals: BTreeMap<&GradeId, (Mass, u32)> = BTreeMap::new();
+    for load in loads {
+        let total = totals.entry(&load.grade).or_default();
+        total.0 += load.mass;
+        total.1 = total.1.saturating_add(load.pieces);
+    }
+    let line = |(grade, (mass, pieces)): (&GradeId, (Mass, u32))| {
+        let quotes = outlet.quotes.get(grade).ok_or_else(|| Closed::NoQuote(grade.clone()))?;
+        let least = outlet.terms.minimum_grade;
+        if mass < least {
+            return Err(Closed::BelowMinimumGrade { grade: grade.clone(), least });
+        }
+        let quote = quotes
+            .at(mass)
+            .ok_or_else(|| Closed::BelowTier { grade: grade.clone(), from: quotes.tiers()[0].from })?;
+        let amount = quote.price.of(mass, pieces).amount;
+        Ok(Line { grade: grade.clone(), mass, pieces, quote: *quote, amount })
+    };
+    totals.into_iter().map(line).collect()
+}
+
+/// The part of the lines that pays, after the weight is cut to `weight_factor` where it is weighed.
+fn paying_part(lines: &[Line], weight_factor: Decimal) -> Decimal {
+    lines
+        .iter()
+        .filter(|line| line.amount > Decimal::ZERO)
+        .map(
+            |line| {
+                if line.quote.price.per == PriceUnit::Each {
+                    line.amount
+                } else {
+                    line.amount * weight_factor
+                }
+            },
+        )
+        .sum()
+}
+
+fn line_working(line: &Line) -> String {
+    let Price { per, .. } = line.quote.price;
+    match per {
+        PriceUnit::Each => format!("{} × {} {}", line.pieces, line.quote.price, line.grade),
+        PriceUnit::Mass(unit) => {
+            format!(
+                "{} {} {} × {}",
+                line.mass.in_unit(unit).round_dp(3).normalize(),
+                unit,
+                line.grade,
+                line.quote.price
+            )
+        }
+    }
+}
+
+struct Building<'a> {
+    steps: Vec<Step>,
+    outlet: &'a Outlet,
+    rate: Decimal,
+    foreign: bool,
+}
+
+impl Building<'_> {
+    fn sum(&self) -> Decimal {
+        self.steps.iter().map(|step| step.home).sum()
+    }
+
+    /// A step that arises in the outlet's currency; it stands in the ladder at the mid rate.
+    fn outlet_step(&mut self, kind: StepKind, amount: Decimal, working: String) {
+        if amount.is_zero() && kind != StepKind::SheetPrice {
+            return;
+        }
+        let foreign = self.foreign.then(|| Money::new(amount, self.outlet.currency));
+        self.steps.push(Step { kind, home: amount * self.rate, foreign, working });
+    }
+
+    fn home_step(&mut self, kind: StepKind, home: Decimal, working: String) {
+        if !home.is_zero() {
+            self.steps.push(Step { kind, home, foreign: None, working });
+        }
+    }
+
+    fn trip(&mut self, drive: &Drive, facts: &Facts) {
+        let costs = &facts.costs;
+        let distance = drive.distance_km * dec!(2);
+        let cost = distance * costs.truck_per_km + costs.labour(drive.minutes);
+        let working = format!(
+            "{} km there and back at {}, {} min at {} an hour",
+            distance.normalize(),
+            Money::new(costs.truck_per_km, costs.home),
+            drive.minutes.normalize(),
+            Money::new(costs.labour_per_hour, costs.home)
+        );
+        self.home_step(StepKind::Trip, -cost, working);
+    }
+
+    fn shipment(
+        &mut self,
+        post: &Post,
+        loads: &[Load],
+        mass: Mass,
+        at_mid: Decimal,
+        facts: &Facts,
+    ) -> Result<Packing, Closed> {
+        let costs = &facts.costs;
+        let mut services = Vec::new();
+        for service in &post.services {
+            let mid = facts
+                .rates
+                .mid(service.currency, costs.home, facts.today)
+                .ok_or(Closed::NoRate(service.currency.code(), costs.home.code()))?;
+            services.push(Priced { service, to_home: mid.rate });
+        }
+        let contents = Contents { mass, volume: loads.iter().map(|load| load.volume).sum() };
+        let per_parcel = costs.labour(post.packing_minutes);
+        let packing =
+            packing::pack(contents, &facts.cartons, &services, per_parcel).map_err(Closed::Unpackable)?;
+
+        self.home_step(StepKind::Freight, -packing.freight, freight_working(&packing, facts.style));
+        self.home_step(StepKind::Boxes, -packing.boxes, boxes_working(&packing));
+        let minutes = format!("{} × {} min", packing.count(), post.packing_minutes.normalize());
+        self.home_step(StepKind::PackingTime, -packing.labour, minutes);
+        self.home_step(StepKind::Border, -post.border, "once for the shipment".into());
+        let insured = at_mid.max(Decimal::ZERO);
+        let insurance = insured * post.insurance.get();
+        let working = format!("{} of {}", post.insurance, Money::new(insured, costs.home));
+        self.home_step(StepKind::Insurance, -insurance, working);
+        Ok(packing)
+    }
+}
+
+fn freight_working(packing: &Packing, style: MassStyle) -> String {
+    let parcels = packing.parcels.iter().map(|p| match p.billable {
+        Some(billable) => {
+            format!(
+                "{} × {} of {}, billed as {}",
+                p.count,
+                p.box_name,
+                style.show(p.gross),
+                style.show(billable)
+            )
+        }
+        None => format!("{} × {} at its flat rate", p.count, p.box_name),
+    });
+    format!("{}: {}", packing.service, parcels.collect::<Vec<_>>().join("; "))
+}
+
+fn boxes_working(packing: &Packing) -> String {
+    packing.parcels.iter().map(|p| format!("{} × {}", p.count, p.box_name)).collect::<Vec<_>>().join(", ")
+}
