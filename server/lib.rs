@@ -1,1 +1,6 @@
-//! x
+//! Pennyweight: what every lot in a small scrap shop is worth today, and where it should go.
+//!
+//! Calls go one way: `web` asks `store` for facts and the pure crate `trade` for figures, and `intake` for what a price
+//! sheet says.
+
+pub mod store;

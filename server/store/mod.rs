@@ -1,0 +1,133 @@
+//! Everything that is kept. SQL lives in this folder and nowhere else, one file per noun.
+//!
+//! One text of SQL serves SQLite and Postgres through sqlx's `any` driver. Reads go to a pool of readers; writes go
+//! through [`Store::begin`], which on SQLite takes the write lock at once: a transaction that first reads and then
+//! writes would otherwise fail under two phones at the same moment.
+
+pub mod containers;
+pub mod error;
+pub mod lots;
+pub mod shops;
+pub mod weighings;
+
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::Timestamp;
+use sqlx::any::{AnyPoolOptions, install_default_drivers};
+use sqlx::migrate::Migrator;
+use sqlx::{Any, AnyPool, Transaction};
+
+pub use error::{RowError, StoreError};
+
+static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
+static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
+
+/// Where the shop's record is kept.
+#[derive(Debug, Clone)]
+pub enum Place {
+    /// A SQLite file, made if it is not there.
+    File(PathBuf),
+    /// A `postgres://` address.
+    Postgres(String),
+}
+
+/// An open store.
+#[derive(Debug, Clone)]
+pub struct Store {
+    readers: AnyPool,
+    writer: AnyPool,
+    begin: &'static str,
+}
+
+pub type Tx = Transaction<'static, Any>;
+
+impl Store {
+    /// Opens the store and brings its schema up to date.
+    pub async fn open(place: &Place) -> Result<Store, StoreError> {
+        install_default_drivers();
+        match place {
+            Place::File(path) => open_file(path).await,
+            Place::Postgres(address) => open_postgres(address).await,
+        }
+    }
+
+    /// Starts a transaction that may write.
+    pub async fn begin(&self) -> Result<Tx, StoreError> {
+        Ok(self.writer.begin_with(self.begin).await?)
+    }
+
+    /// Whether the database answers.
+    pub async fn answers(&self) -> Result<(), StoreError> {
+        sqlx::query("SELECT 1").execute(&self.readers).await?;
+        Ok(())
+    }
+
+    pub async fn close(&self) {
+        self.readers.close().await;
+        self.writer.close().await;
+    }
+
+    pub(crate) fn readers(&self) -> &AnyPool {
+        &self.readers
+    }
+}
+
+async fn open_file(path: &Path) -> Result<Store, StoreError> {
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder).map_err(|cause| StoreError::Folder { path: folder.into(), cause })?;
+    }
+    let address = format!("sqlite:{}?mode=rwc", path.display());
+    let writer = sqlite_pool(1).connect(&address).await?;
+    // SQLite has no lock of its own around migrations: two processes started at once would run them twice.
+    let lock_path = path.with_extension("lock");
+    let lock =
+        File::create(&lock_path).map_err(|cause| StoreError::Folder { path: lock_path.clone(), cause })?;
+    fs4::FileExt::lock(&lock).map_err(|cause| StoreError::Folder { path: lock_path, cause })?;
+    SQLITE.run(&writer).await?;
+    drop(lock);
+    let readers = sqlite_pool(4).connect(&address).await?;
+    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE" })
+}
+
+fn sqlite_pool(connections: u32) -> AnyPoolOptions {
+    AnyPoolOptions::new().max_connections(connections).acquire_timeout(Duration::from_secs(10)).after_connect(
+        |connection, _| {
+            Box::pin(async move {
+                // The busy timeout comes first, so that the others wait for a lock instead of failing.
+                for pragma in [
+                    "PRAGMA busy_timeout = 5000",
+                    "PRAGMA journal_mode = WAL",
+                    "PRAGMA synchronous = FULL",
+                    "PRAGMA foreign_keys = ON",
+                ] {
+                    sqlx::query(pragma).execute(&mut *connection).await?;
+                }
+                Ok(())
+            })
+        },
+    )
+}
+
+async fn open_postgres(address: &str) -> Result<Store, StoreError> {
+    let options = AnyPoolOptions::new().max_connections(8).acquire_timeout(Duration::from_secs(10));
+    let pool = options.connect(address).await?;
+    POSTGRES.run(&pool).await?;
+    Ok(Store { readers: pool.clone(), writer: pool, begin: "BEGIN" })
+}
+
+/// A new id: made by the application, ordered by time, so that a form can carry it before anything is stored.
+pub fn new_id() -> String {
+    uuid::Uuid::now_v7().to_string()
+}
+
+/// Whether `id` can be an id that this program or a phone made. Anything else never reaches a query.
+pub fn is_id(id: &str) -> bool {
+    uuid::Uuid::try_parse(id).is_ok_and(|parsed| parsed.hyphenated().to_string() == id)
+}
+
+/// A moment as it is stored: UTC, milliseconds always, so that text order is time order.
+pub fn stamp(at: Timestamp) -> String {
+    format!("{at:.3}")
+}
