@@ -3,4 +3,8 @@
 //! Calls go one way: `web` asks `store` for facts and the pure crate `trade` for figures, and `intake` for what a price
 //! sheet says.
 
+pub mod catalogue;
+pub mod cli;
+pub mod demo;
 pub mod store;
+pub mod web;

@@ -35,6 +35,8 @@ pub enum StoreError {
     Lot(#[from] LotRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
+    #[error("a value cannot be stored: {0}")]
+    Encode(String),
     #[error("database: {0}")]
     Database(sqlx::Error),
     #[error("bringing the schema up to date: {0}")]

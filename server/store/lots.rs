@@ -159,6 +159,13 @@ impl Store {
         Ok(row.try_into()?)
     }
 
+    /// Opens a lot. The same id a second time changes nothing: the form was sent twice.
+    pub async fn open_lot(&self, shop_id: &str, lot: &NewLot<'_>, at: Timestamp) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        open_lot(&mut tx, shop_id, lot, at).await?;
+        Ok(tx.commit().await?)
+    }
+
     /// Changes source and note; [`StoreError::Stale`] if the lot changed since `version`.
     pub async fn save_lot(
         &self,

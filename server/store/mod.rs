@@ -4,8 +4,10 @@
 //! through [`Store::begin`], which on SQLite takes the write lock at once: a transaction that first reads and then
 //! writes would otherwise fail under two phones at the same moment.
 
+pub mod check;
 pub mod containers;
 pub mod error;
+pub mod grades;
 pub mod lots;
 pub mod shops;
 pub mod weighings;

@@ -127,6 +127,8 @@ pub struct NewWeighing<'a> {
     pub pieces: i64,
     pub typed: &'a str,
     pub partner_id: &'a str,
+    /// What the lot must hold for this to be right; [`StoreError::Stale`] where it holds something else by now.
+    pub expects: Option<Mass>,
     pub reverses_id: Option<&'a str>,
     pub other_lot_id: Option<&'a str>,
 }
@@ -144,6 +146,7 @@ impl<'a> NewWeighing<'a> {
             pieces: 0,
             typed: "",
             partner_id,
+            expects: None,
             reverses_id: None,
             other_lot_id: None,
         }
@@ -253,6 +256,9 @@ pub async fn weigh_in(
         return Ok(());
     }
     let lot = lot_for_change(tx, shop_id, weighing.lot_id).await?;
+    if weighing.expects.is_some_and(|expected| expected != lot.net) {
+        return Err(StoreError::Stale);
+    }
     if (lot.net + weighing.net).is_negative() || lot.pieces + weighing.pieces < 0 {
         return Err(LotRefusal::BelowNothing.into());
     }

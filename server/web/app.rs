@@ -1,0 +1,26 @@
+//! What every handler can reach.
+
+use std::sync::Arc;
+
+use crate::store::Store;
+
+/// The running program, shared by all requests.
+#[derive(Debug, Clone)]
+pub struct App {
+    pub store: Store,
+    pub config: Arc<Config>,
+}
+
+impl App {
+    pub fn new(store: Store, config: Config) -> App {
+        App { store, config: Arc::new(config) }
+    }
+}
+
+#[derive(Debug, Clone, Default)]
+pub struct Config {
+    /// Names the shop's phones may call this machine by, besides its addresses.
+    pub hosts: Vec<String>,
+    /// The address that labels and QR codes point phones to, like `http://192.168.1.20:8080`.
+    pub base_url: String,
+}

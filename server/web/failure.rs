@@ -1,0 +1,155 @@
+//! Every way a page can fail, as a page: what was wrong, what to do, and whether anything was saved.
+
+use std::any::Any;
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::Request;
+use axum::http::StatusCode;
+use axum::middleware::Next;
+use axum::response::{Html, IntoResponse, Response};
+use tracing::{error, warn};
+
+use crate::store::StoreError;
+
+/// A failure with the words for it.
+#[derive(Debug)]
+pub struct Failure {
+    status: StatusCode,
+    title: String,
+    advice: String,
+    cause: Option<StoreError>,
+}
+
+#[derive(Template)]
+#[template(path = "failure.html")]
+struct FailurePage<'a> {
+    title: &'a str,
+    advice: &'a str,
+}
+
+/// The cause of a failure, carried to [`log_cause`] and never shown.
+#[derive(Debug, Clone)]
+struct Cause(Arc<StoreError>);
+
+impl Failure {
+    pub fn refused(status: StatusCode, title: impl Into<String>, advice: impl Into<String>) -> Self {
+        Failure { status, title: title.into(), advice: advice.into(), cause: None }
+    }
+
+    /// There is no such thing in this shop.
+    pub fn missing(what: &str) -> Self {
+        Failure::refused(
+            StatusCode::NOT_FOUND,
+            format!("There is no such {what}"),
+            "It may have been removed, or the address was cut off. Nothing is lost: find it from the menu.",
+        )
+    }
+
+    pub fn page(self) -> Response {
+        let page = FailurePage { title: &self.title, advice: &self.advice };
+        let body = page.render().unwrap_or_else(|_| format!("{}. {}", self.title, self.advice));
+        let mut response = (self.status, Html(body)).into_response();
+        if let Some(cause) = self.cause {
+            response.extensions_mut().insert(Cause(Arc::new(cause)));
+        }
+        response
+    }
+}
+
+impl IntoResponse for Failure {
+    fn into_response(self) -> Response {
+        self.page()
+    }
+}
+
+impl From<StoreError> for Failure {
+    fn from(error: StoreError) -> Self {
+        let (status, title, advice) = match &error {
+            StoreError::Missing => return Failure::missing("thing here"),
+            StoreError::Stale => (
+                StatusCode::CONFLICT,
+                "Changed meanwhile",
+                "Somebody changed this while you had it open, so yours was not saved over it. Go back, reload the page \
+                 and look at theirs first."
+                    .to_string(),
+            ),
+            StoreError::Duplicate => (
+                StatusCode::CONFLICT,
+                "There is one like it already",
+                "Something with that name is there already, so nothing was saved. Go back and choose another name."
+                    .to_string(),
+            ),
+            StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
+            StoreError::Busy => (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "The shop's record is busy",
+                "Another program holds the database. Nothing was saved. Go back and send it again in a moment."
+                    .to_string(),
+            ),
+            StoreError::Full => (
+                StatusCode::INSUFFICIENT_STORAGE,
+                "The disk is full",
+                "Nothing was saved, and nothing that was saved before is lost. Make room on the shop's box, then go \
+                 back and send it again."
+                    .to_string(),
+            ),
+            StoreError::ReadOnly => (
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "The shop's record cannot be written to",
+                "Nothing was saved. Check the rights of the data folder on the shop's box, then go back and send it \
+                 again."
+                    .to_string(),
+            ),
+            StoreError::Newer | StoreError::Damaged | StoreError::Folder { .. } => {
+                (StatusCode::INTERNAL_SERVER_ERROR, "The shop's record cannot be read", format!("{error}."))
+            }
+            StoreError::Row(_) | StoreError::Encode(_) | StoreError::Database(_) | StoreError::Migration(_) => (
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "Something went wrong here",
+                "It was not your doing, and nothing was half saved. Go back and try again; if it stays, the log on the \
+                 shop's box says why."
+                    .to_string(),
+            ),
+        };
+        Failure { status, title: title.to_string(), advice, cause: Some(error) }
+    }
+}
+
+/// Logs the cause of a failed request once, with the request's span around it.
+pub async fn log_cause(request: Request, next: Next) -> Response {
+    let response = next.run(request).await;
+    if let Some(Cause(cause)) = response.extensions().get() {
+        if response.status().is_server_error() {
+            error!(%cause, "request failed");
+        } else {
+            warn!(%cause, "request refused");
+        }
+    }
+    response
+}
+
+pub async fn no_such_page() -> Failure {
+    Failure::missing("page")
+}
+
+pub fn too_slow() -> Response {
+    Failure::refused(
+        StatusCode::GATEWAY_TIMEOUT,
+        "That took too long",
+        "The answer did not come within a minute. What you sent may still be saved: look at the lot or list before you \
+         send it again.",
+    )
+    .page()
+}
+
+/// Turns a panic into a page; the panic itself has been logged by its hook.
+pub fn panicked(_: Box<dyn Any + Send + 'static>) -> Response {
+    error!("a handler panicked");
+    Failure::refused(
+        StatusCode::INTERNAL_SERVER_ERROR,
+        "Something went wrong here",
+        "It was not your doing, and nothing was half saved. Go back and try again.",
+    )
+    .page()
+}
