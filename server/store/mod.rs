@@ -6,11 +6,15 @@
 
 pub mod check;
 pub mod containers;
+pub mod drafts;
 pub mod error;
+pub mod files;
 pub mod grades;
 pub mod lots;
+pub mod sheets;
 pub mod shops;
 pub mod weighings;
+pub mod wordings;
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
