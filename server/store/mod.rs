@@ -9,6 +9,7 @@ pub mod containers;
 pub mod error;
 pub mod grades;
 pub mod lots;
+pub mod rates;
 pub mod shops;
 pub mod weighings;
 
