@@ -11,6 +11,7 @@ pub mod error;
 pub mod files;
 pub mod grades;
 pub mod lots;
+pub mod rates;
 pub mod sheets;
 pub mod shops;
 pub mod weighings;
