@@ -1,5 +1,7 @@
 //! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
 
+use trade::mass::MassUnit;
+
 use crate::context::Context;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
@@ -21,8 +23,8 @@ pub(crate) struct Panel {
     pub high: Option<usize>,
     pub unit: Option<usize>,
     pub currency: Option<usize>,
-    pub tier_from: Option<usize>,
-    pub tier_to: Option<usize>,
+    pub tier_from: Option<TierColumn>,
+    pub tier_to: Option<TierColumn>,
     pub notes: Vec<usize>,
     /// The name of its wording column where that names a group: `COPPER | $/LB`.
     pub heading: Option<String>,
@@ -33,6 +35,14 @@ pub(crate) struct PriceColumn {
     pub at: usize,
     pub context: Context,
     pub tier: Option<TierText>,
+}
+
+/// A column of masses from which, or up to which, a price holds.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TierColumn {
+    pub at: usize,
+    /// The unit in its name.
+    pub unit: Option<MassUnit>,
 }
 
 /// What the name of a column says.
@@ -57,7 +67,10 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
-            (false, Some(price)) => strangers.iter().any(|&i| i < price) && known >= strangers.len(),
+            (false, Some(price)) => {
+                let left = strangers.iter().any(|&i| i < price);
+                left && known >= strangers.len() && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
+            }
             (false, None) => false,
         };
     if !sound {
@@ -122,6 +135,7 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     for length in (1..=words.len().min(3)).rev() {
         let found = run(length, &|column| column == Column::Other && length > 1)
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
+            .or_else(|| run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3))
             .or_else(|| run(length, &|column| column == Column::Wording && !money));
         if let Some(column) = found {
             return Some(Named { column, context, tier: None });
@@ -171,8 +185,8 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),
             Column::Currency => panel.currency = Some(at),
-            Column::TierFrom => panel.tier_from = Some(at),
-            Column::TierTo => panel.tier_to = Some(at),
+            Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.mass_unit() }),
             Column::Note => panel.notes.push(at),
         }
     }

@@ -27,6 +27,9 @@ struct Heading {
     name: String,
     source: String,
     context: Context,
+    charge: Charge,
+    /// It may be a title: it names only tiers that stand right below it.
+    perhaps: bool,
     /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
     above: Option<String>,
 }
@@ -62,7 +65,10 @@ impl LineReader {
 
     fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
         let (name, group, source) = match (part.name, &self.heading) {
-            (Some(name), heading) => (name, heading.as_ref().map(|h| h.name.clone()), text.to_string()),
+            (Some(name), heading) => {
+                let group = heading.as_ref().filter(|heading| !heading.perhaps).map(|heading| heading.name.clone());
+                (name, group, text.to_string())
+            }
             // A line that holds only a tier and its price belongs to the name above it.
             (None, Some(heading)) => {
                 (heading.name.clone(), heading.above.clone(), format!("{} / {text}", heading.source))
@@ -87,7 +93,7 @@ impl LineReader {
                 source: source.clone(),
                 doubts: if by_header { Vec::new() } else { part.doubts.clone() },
                 context: context.clone(),
-                charge,
+                charge: charge.or(self.heading.as_ref().map_or(Charge::No, |heading| heading.charge)),
                 in_cell: false,
             });
             if !part.all_tiers && !by_header {
@@ -114,13 +120,18 @@ impl LineReader {
         // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
         let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
         let known = VOCABULARY.has_within(heading_name(text), Use::Group);
-        if is_heading(text) && (known || marked || !draft.rows.is_empty()) {
-            let context = Context::of(text, false);
-            let above = self.heading.take().map(|heading| heading.name);
-            self.heading =
-                Some(Heading { name: heading_name(text).to_string(), source: text.to_string(), context, above });
+        if is_heading(text) {
+            let perhaps = !(known || marked || !draft.rows.is_empty());
+            self.heading = Some(Heading {
+                name: heading_name(text).to_string(),
+                source: text.to_string(),
+                context: Context::of(text, false),
+                charge: charge(text),
+                perhaps,
+                above: self.heading.take().filter(|heading| !heading.perhaps).map(|heading| heading.name),
+            });
             self.tiers.clear();
-            return draft.leave_out(text, &line.place, Why::Heading);
+            return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }
         draft.whole_sheet(&Context::of(text, false));
         draft.leave_out(text, &line.place, Why::NoPrice);
@@ -231,6 +242,10 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, beside: Between) {
 }
 
 impl Part {
+    fn asking(name: &str, price: DraftPrice) -> Part {
+        Part { name: Some(name.to_string()), prices: vec![(price, None)], all_tiers: false, note: None, doubts: Vec::new() }
+    }
+
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
         if let Some((_, tier @ None)) = self.prices.last_mut() {
@@ -313,6 +328,9 @@ fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
 fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let end = scan.tokens.len();
     let end = if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    if let Some(part) = on_request_first(scan, end) {
+        return Some(part);
+    }
     let (start, price) = (1..=4.min(end)).rev().find_map(|length| {
         let words = scan.between(end - length, end);
         if VOCABULARY.has(words, Use::OnRequest) {
@@ -326,13 +344,15 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
     let apart = start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
     let short = name.split_whitespace().count() <= 4;
-    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part {
-        name: Some(name.to_string()),
-        prices: vec![(price, None)],
-        all_tiers: false,
-        note: None,
-        doubts: Vec::new(),
-    })
+    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+}
+
+/// `POA  Silver contacts`, among lines that begin with their price.
+fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let length = (1..=4.min(end)).rev().find(|&length| VOCABULARY.has(scan.between(0, length), Use::OnRequest))?;
+    let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
+    let remark = starts_with(scan, Use::Remark);
+    (!remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).
