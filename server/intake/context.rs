@@ -1,6 +1,7 @@
 //! What a title, heading, column name or footnote says about the prices around it.
 
-use trade::money::Currency;
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
 
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
@@ -38,10 +39,7 @@ impl Context {
                     continue;
                 }
                 let of_unit = scan.kind(at + 1) == Some(Kind::Slash) || scan.is(at + 1, Use::Per);
-                if VOCABULARY.has(word, Use::Cents)
-                    && !joined
-                    && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
-                {
+                if VOCABULARY.has(word, Use::Cents) && !joined && (of_unit || word.len() > 1 && scan.tokens.len() > 1) {
                     context.cents = true;
                 }
             }
@@ -57,6 +55,13 @@ impl Context {
         context
     }
 
+    pub fn mass_unit(&self) -> Option<MassUnit> {
+        match self.unit {
+            Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some(unit),
+            _ => None,
+        }
+    }
+
     pub fn is_empty(&self) -> bool {
         *self == Context::default()
     }
@@ -68,11 +73,7 @@ impl Context {
             currencies: currencies.clone(),
             unit: self.unit.or(wider.unit),
             // Cents go with the unit they were named with.
-            cents: if self.unit.is_some() || !self.currencies.is_empty() {
-                self.cents
-            } else {
-                self.cents || wider.cents
-            },
+            cents: if self.unit.is_some() || !self.currencies.is_empty() { self.cents } else { self.cents || wider.cents },
         }
     }
 }
@@ -80,9 +81,7 @@ impl Context {
 /// The heading's name without what it says of currency and unit: `Copper` of `== Copper ($/lb): ==`.
 pub(crate) fn heading_name(text: &str) -> &str {
     let name = match text.split_once(['(', '[']) {
-        Some((before, inside)) if !Context::of(inside.trim_end_matches([')', ']']), true).is_empty() => {
-            before
-        }
+        Some((before, inside)) if !Context::of(inside.trim_end_matches([')', ']']), true).is_empty() => before,
         _ => text,
     };
     let name = name.trim_matches(|c: char| !c.is_alphanumeric() && !matches!(c, '#' | '(' | ')' | '%'));
@@ -95,9 +94,7 @@ pub(crate) fn heading_name(text: &str) -> &str {
         money || per
     });
     match cut {
-        Some(at) => {
-            scan.between(0, at).trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'))
-        }
+        Some(at) => scan.between(0, at).trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%')),
         None => bare,
     }
 }

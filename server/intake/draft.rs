@@ -33,15 +33,15 @@ impl Hints {
     /// The decimal mark that is usual where the outlet's currency is.
     pub(crate) fn usual_habit(&self) -> Habit {
         use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
-        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
-            Habit::Comma
-        } else {
-            Habit::Point
-        }
+        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) { Habit::Comma } else { Habit::Point }
     }
 
     fn date_order(&self) -> DateOrder {
-        if self.currency == Currency::USD { DateOrder::MonthFirst } else { DateOrder::DayFirst }
+        match self.currency {
+            Currency::USD => DateOrder::MonthFirst,
+            Currency::CAD => DateOrder::Either,
+            _ => DateOrder::DayFirst,
+        }
     }
 }
 
@@ -82,6 +82,13 @@ pub(crate) enum Charge {
     /// A word that may belong to the name.
     Perhaps,
     Sure,
+}
+
+impl Charge {
+    /// This where it says something, else `other`.
+    pub fn or(self, other: Charge) -> Charge {
+        if self == Charge::No { other } else { self }
+    }
 }
 
 /// Collects rows, and what the sheet says of them all.
@@ -311,9 +318,7 @@ fn mass_unit(unit: Option<PriceUnit>) -> Option<MassUnit> {
 /// What a second price in the same place means for the first: `None` where it only says the same in another unit.
 pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doubt> {
     let in_grams = |price: &PriceText| match price.unit {
-        Some(UnitText::Unit(PriceUnit::Mass(unit))) => {
-            Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit))
-        }
+        Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit)),
         _ => None,
     };
     match (in_grams(first), in_grams(second)) {

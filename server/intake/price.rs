@@ -118,8 +118,7 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
         price.strength = Strength::Marked;
     }
     // `+0.05` is a change since last week.
-    let change =
-        price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
+    let change = price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
     (!change).then_some(price)
 }
 
@@ -158,6 +157,10 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) {
         let word = scan.word(price.last);
         if let Some(currencies) = VOCABULARY.currencies(word) {
+            // The sign of the next price: `20 lb $9.50`.
+            if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
+                return;
+            }
             narrow(&mut price.currencies, currencies);
         } else if !*cents && VOCABULARY.has(word, Use::Cents) && is_cents(scan, price, word) {
             *cents = true;
@@ -230,8 +233,7 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
         let (unit, last) = unit_words(scan, price.last)?;
         let word = scan.between(price.last, last);
         // `12 t` may be anything; `12 lb` is a mass, and only decimals or a currency make it a price.
-        let short =
-            matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
+        let short = matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
         if short && price.currencies.is_empty() {
             return None;
         }

@@ -1,8 +1,9 @@
 //! Tables to rows: a name, its prices, and what the other columns and the headings say.
 
 use rust_decimal::Decimal;
+use trade::mass::MassUnit;
 
-use crate::columns::{self, Panel, PriceColumn};
+use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
 use crate::document::{Cell, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
@@ -17,8 +18,7 @@ use crate::vocabulary::{Use, VOCABULARY};
 const HEADER_WITHIN: usize = 60;
 
 pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
-    let header = (0..rows.len().min(HEADER_WITHIN))
-        .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
+    let header = (0..rows.len().min(HEADER_WITHIN)).find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
         Some(_) => Vec::new(),
         None => columns::shown(rows, draft.marks).into_iter().collect(),
@@ -86,6 +86,9 @@ impl Table {
             return self.remark(&source, row, draft);
         }
         let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::shown).unwrap_or_default();
+        if !source.chars().any(char::is_alphanumeric) {
+            return draft.leave_out(&source, &row.place, Why::NoPrice);
+        }
         if VOCABULARY.has(first.trim_end_matches(':'), Use::Total) {
             return draft.leave_out(&source, &row.place, Why::Total);
         }
@@ -106,16 +109,9 @@ impl Table {
     }
 
     /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.
-    fn panel_row(
-        &mut self,
-        at: usize,
-        row: &GridRow,
-        source: &str,
-        draft: &mut Draft<'_>,
-    ) -> Result<(), Why> {
+    fn panel_row(&mut self, at: usize, row: &GridRow, source: &str, draft: &mut Draft<'_>) -> Result<(), Why> {
         let panel = &self.panels[at];
-        let cell =
-            |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
+        let cell = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
         let priced = panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
@@ -168,10 +164,7 @@ impl Table {
             return false;
         }
         let capitals = name.chars().any(char::is_alphabetic) && !name.chars().any(char::is_lowercase);
-        !is_heading(name)
-            || capitals
-            || name.ends_with(':')
-            || VOCABULARY.has(heading_name(name), Use::Group)
+        !is_heading(name) || capitals || name.ends_with(':') || VOCABULARY.has(heading_name(name), Use::Group)
             || self.above[at].wording.is_empty()
     }
 
@@ -194,10 +187,8 @@ impl Table {
                 let known = VOCABULARY.has_within(heading_name(&text), Use::Group);
                 let at = self.panels.iter().rposition(|panel| panel.wording <= column).unwrap_or(0);
                 if is_heading(&text) && (known || !self.panels.is_empty()) {
-                    let heading = Heading {
-                        name: Some(heading_name(&text).to_string()),
-                        context: Context::of(&text, false),
-                    };
+                    let heading =
+                        Heading { name: Some(heading_name(&text).to_string()), context: Context::of(&text, false) };
                     headed = true;
                     if self.headings.len() <= at {
                         self.headings.resize(at + 1, Heading::default());
@@ -218,17 +209,12 @@ impl Table {
 }
 
 fn charge_of(name: &str, heading: &Heading) -> Charge {
-    let by_heading = heading.name.as_deref().map_or(Charge::No, charge);
-    match charge(name) {
-        Charge::No if by_heading != Charge::No => by_heading,
-        by_name => by_name,
-    }
+    charge(name).or(heading.name.as_deref().map_or(Charge::No, charge))
 }
 
 /// What the row's unit and currency columns say.
 fn row_context(panel: &Panel, row: &GridRow) -> Context {
-    let text =
-        |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
+    let text = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
     let unit = text(panel.unit);
     let scan = Scan::of(&unit);
     let by_unit = match price::unit_words(&scan, 0) {
@@ -241,30 +227,26 @@ fn row_context(panel: &Panel, row: &GridRow) -> Context {
 
 /// The tier that the row's own columns give.
 fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
-    let cell = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
-    let end = |column: Option<usize>, bare_is_from: bool| match cell(column)? {
-        Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
-            let (from, to) = if bare_is_from { (Some(*value), None) } else { (None, Some(*value)) };
-            Some(TierText { from, to, unit: None })
-        }
-        Cell::Text(text) => {
-            let scan = Scan::of(text);
-            if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
-                return Some(tier);
-            }
-            let value = scan.numbers().next().and_then(|number| draft.marks.read(number))?.value;
-            let unit = Context::of(text, true).unit;
-            let unit = match unit {
-                Some(price::UnitText::Unit(trade::money::PriceUnit::Mass(unit))) => Some(unit),
-                _ => None,
-            };
+    let end = |column: Option<TierColumn>, bare_is_from: bool| {
+        let column = column?;
+        let bare = |value: Decimal, unit: Option<MassUnit>| {
             let (from, to) = if bare_is_from { (Some(value), None) } else { (None, Some(value)) };
-            Some(TierText { from, to, unit })
+            TierText { from, to, unit: unit.or(column.unit) }
+        };
+        match row.cells.get(column.at)? {
+            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => Some(bare(*value, None)),
+            Cell::Text(text) => {
+                let scan = Scan::of(text);
+                if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
+                    return Some(TierText { unit: tier.unit.or(column.unit), ..tier });
+                }
+                let amount = scan.numbers().next().and_then(|number| draft.marks.read(number))?;
+                Some(bare(amount.value, Context::of(text, true).mass_unit()))
+            }
+            _ => None,
         }
-        _ => None,
     };
-    let (from, to) = (end(panel.tier_from, true), end(panel.tier_to, false));
-    match (from, to) {
+    match (end(panel.tier_from, true), end(panel.tier_to, false)) {
         (Some(from), Some(to)) => {
             Some(TierText { from: from.from, to: to.to.or(from.to), unit: from.unit.or(to.unit) })
         }
@@ -334,8 +316,7 @@ fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
 }
 
 fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
-    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price)
-    else {
+    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price) else {
         return;
     };
     if high.low > low.low {
