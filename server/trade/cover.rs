@@ -8,6 +8,9 @@
 //! known, by a Lagrangian bound: a price per unit of mass is paid for what is still missing. The bound holds at any
 //! price, so the rough arithmetic that finds a good price cannot make the answer wrong.
 
+use std::cmp::Reverse;
+use std::rc::Rc;
+
 /// The greatest mass and cost that may be asked about; with [`MOST_TAKEN`] it keeps every sum inside `i128`.
 pub const GREATEST: i128 = 1_000_000_000_000_000_000_000;
 
@@ -77,22 +80,34 @@ pub fn cheapest(demand: i128, groups: &[Group]) -> Result<Cover, Uncovered> {
         .min_by_key(|(cost, _)| *cost)
         .ok_or(Uncovered::TooMany)?;
     let price = price_of_mass(demand, &kinds, &limits);
-    let mut search = Search::new(demand, price, &kinds, &limits, Some(first.0));
-    let proved = search.run().is_some();
-    let taken = match search.best {
-        Some(best) => (best.cost, search.taken(best)),
-        None => first,
-    };
-    finish(taken, &kinds, proved)
+    let mut search = Search::new(demand, price, &kinds, &limits);
+    // The best cover often lies close above the bound, and a search for no more than that is short. So the ceiling is
+    // raised in steps: the first cover found under one is the best there is.
+    let bound = search.bound();
+    let gap = (first.0 - bound).max(0);
+    for fraction in FRACTIONS_OF_GAP {
+        let ceiling = (bound + gap / fraction + 1).min(first.0);
+        let finished = search.run(ceiling).is_some();
+        if let Some(best) = search.best {
+            return finish((best.cost, search.taken(best)), &kinds, finished);
+        }
+        if !finished {
+            return finish(first, &kinds, false);
+        }
+    }
+    finish(first, &kinds, true)
 }
+
+/// Part of the way from the bound to a first cover that the search looks at, one after the other.
+const FRACTIONS_OF_GAP: [i128; 3] = [64, 8, 1];
 
 /// Every cost at which more can be covered than at any lower cost, as (the most covered, cost), ascending, up to the
 /// first that covers `up_to` or, where the limits end before that, all there is. `None` where there are too many.
 pub fn staircase(up_to: i128, groups: &[Group]) -> Option<Vec<(i128, i128)>> {
     let kinds = undominated(groups, GREATEST);
     let limits: Vec<Option<u32>> = groups.iter().map(|group| group.limit).collect();
-    let mut search = Search::new(up_to.min(GREATEST), 0, &kinds, &limits, None);
-    let mut front = search.run()?;
+    let mut search = Search::new(up_to.min(GREATEST), 0, &kinds, &limits);
+    let mut front = search.run(i128::MAX >> SCALE)?;
     if let Some(best) = search.best {
         front.retain(|partial| partial.cost < best.cost);
         front.push(best);
@@ -289,21 +304,15 @@ struct Search<'a> {
     demand: i128,
     kinds: &'a [Kind],
     price: i128,
-    stages: Vec<Stage>,
+    stages: Rc<[Stage]>,
     nodes: Vec<Node>,
     best: Option<Partial>,
     /// What a cover has to cost less than.
-    ceiling: Option<i128>,
+    ceiling: i128,
 }
 
 impl<'a> Search<'a> {
-    fn new(
-        demand: i128,
-        price: i128,
-        kinds: &'a [Kind],
-        limits: &[Option<u32>],
-        ceiling: Option<i128>,
-    ) -> Self {
+    fn new(demand: i128, price: i128, kinds: &'a [Kind], limits: &[Option<u32>]) -> Self {
         let over = |kind: &Kind| (kind.cost << SCALE) - price.saturating_mul(kind.mass);
         let mut stages: Vec<Stage> = Vec::new();
         let mut stage_of: Vec<Option<usize>> = vec![None; limits.len()];
@@ -317,27 +326,37 @@ impl<'a> Search<'a> {
                 }
             }
         }
-        // What costs most over its worth comes first: it is rarely taken, so the lists stay short until the end.
+        // What is clearly bad or clearly good comes first: it is taken hardly ever or nearly always, so the lists stay
+        // short until the end, where what is neither fills up the rest.
         for stage in &mut stages {
-            stage.kinds.sort_by_key(|&i| std::cmp::Reverse(over(&kinds[i])));
+            stage.kinds.sort_by_key(|&i| Reverse(over(&kinds[i])));
         }
         let least = |stage: &Stage| stage.kinds.iter().map(|&i| over(&kinds[i])).min().unwrap_or(0);
-        stages.sort_by_key(|stage| std::cmp::Reverse(least(stage)));
+        stages.sort_by_key(|stage| Reverse(least(stage).abs()));
         let mut later = 0;
         for stage in stages.iter_mut().rev() {
             stage.later = later;
             stage.least_over = least(stage).min(0);
             later += stage.least_over * i128::from(stage.limit.unwrap_or(0));
         }
-        Search { demand, kinds, price, stages, nodes: Vec::new(), best: None, ceiling }
+        Search { demand, kinds, price, stages: stages.into(), nodes: Vec::new(), best: None, ceiling: 0 }
     }
 
-    /// Decides stage after stage. Gives the undominated partial choices that are left, ascending; `None` where the
+    /// No cover costs less.
+    fn bound(&self) -> i128 {
+        let all: i128 =
+            self.stages.first().map_or(0, |s| s.later + s.least_over * i128::from(s.limit.unwrap_or(0)));
+        (self.price * self.demand + all) >> SCALE
+    }
+
+    /// Decides stage after stage on covers that cost less than `ceiling`. Gives the undominated partial choices that are left, ascending; `None` where the
     /// limit of the search ended it. The best whole choice is in `best`.
-    fn run(&mut self) -> Option<Vec<Partial>> {
+    fn run(&mut self, ceiling: i128) -> Option<Vec<Partial>> {
+        self.ceiling = ceiling;
+        self.nodes.clear();
         let mut front = vec![Partial { mass: 0, cost: 0, over: 0, node: ROOT }];
-        let stages = std::mem::take(&mut self.stages);
-        for stage in &stages {
+        let stages = Rc::clone(&self.stages);
+        for stage in stages.iter() {
             front = match stage.limit {
                 None => self.any_number(front, stage)?,
                 Some(limit) => self.up_to(limit, front, stage)?,
@@ -415,18 +434,18 @@ impl<'a> Search<'a> {
         }
         let better = match self.best {
             Some(best) => (more.cost, -more.mass) < (best.cost, -best.mass),
-            None => self.ceiling.is_none_or(|ceiling| more.cost < ceiling),
+            None => more.cost < self.ceiling,
         };
         if better {
             self.best = Some(self.noted(more, kind));
-            self.ceiling = Some(more.cost);
+            self.ceiling = more.cost;
         }
         None
     }
 
     /// Whether a choice that costs at least this much over its worth can still beat the ceiling.
     fn promising(&self, over: i128) -> bool {
-        self.ceiling.is_none_or(|ceiling| over + self.price * self.demand < ceiling << SCALE)
+        over + self.price * self.demand < self.ceiling << SCALE
     }
 
     /// Notes what was taken last, unless the search has come to its limit.
