@@ -7,5 +7,6 @@ pub mod catalogue;
 pub mod cli;
 pub mod demo;
 pub mod reader;
+pub mod review;
 pub mod store;
 pub mod web;

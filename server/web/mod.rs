@@ -10,6 +10,7 @@ mod form;
 mod guard;
 mod lots;
 mod page;
+mod sheets;
 mod today;
 mod weigh;
 
@@ -55,6 +56,17 @@ pub fn router(app: App) -> Router {
         .route("/lots/{lot}/split", get(lots::split_form).post(lots::split))
         .route("/lots/{lot}/merge", get(lots::merge_form).post(lots::merge))
         .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
+        // Price sheets
+        .route("/sheets", get(sheets::index))
+        .route(
+            "/sheets/new",
+            // The handler bounds what it keeps itself, and reads on past that so that a browser sees its answer.
+            get(sheets::new).post(sheets::create).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/sheets/drafts/{draft}", get(sheets::show_draft).post(sheets::update_draft))
+        .route("/sheets/drafts/{draft}/discard", post(sheets::discard))
+        .route("/sheets/{sheet}", get(sheets::show))
+        .route("/sheets/{sheet}/file", get(sheets::file))
         // Containers
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
