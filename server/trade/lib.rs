@@ -4,6 +4,7 @@
 //! the same facts give the same figures, and every figure can show its working.
 
 pub mod costs;
+pub mod cover;
 pub mod exchange;
 pub mod freight;
 pub mod ids;

@@ -85,6 +85,11 @@ impl Size {
         Volume(self.length * self.width * self.height / dec!(1000))
     }
 
+    /// Whether all three sides are there, and none beyond 100 m.
+    pub fn is_box(self) -> bool {
+        self.sides().into_iter().all(|mm| mm > Decimal::ZERO && mm <= dec!(100_000))
+    }
+
     /// The longest side first.
     pub fn sides(self) -> [Decimal; 3] {
         let mut sides = [self.length, self.width, self.height];
