@@ -9,6 +9,8 @@ pub mod containers;
 pub mod error;
 pub mod grades;
 pub mod lots;
+pub mod plan;
+pub mod shipments;
 pub mod shops;
 pub mod weighings;
 
