@@ -3,6 +3,7 @@
 //! Pure: nothing here reads a file, a clock, a request or a row. What a function depends on is in its arguments, so
 //! the same facts give the same figures, and every figure can show its working.
 
+pub mod bins;
 pub mod costs;
 pub mod cover;
 pub mod exchange;
