@@ -14,6 +14,7 @@ pub mod money;
 pub mod net;
 pub mod outlet;
 pub mod packing;
+pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod volume;
