@@ -10,6 +10,7 @@ pub mod error;
 pub mod grades;
 pub mod lots;
 pub mod plan;
+pub mod rates;
 pub mod shipments;
 pub mod shops;
 pub mod weighings;

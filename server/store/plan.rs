@@ -24,7 +24,8 @@ impl Store {
         let bars: Vec<(String, String)> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
         let sql = "SELECT outlet_id FROM plan_closures WHERE shop_id = $1";
         let closed: Vec<(String,)> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
-        let place = |outlet: Option<String>| outlet.map_or(Place::Keep, |id| Place::Outlet(OutletId::new(id)));
+        let place =
+            |outlet: Option<String>| outlet.map_or(Place::Keep, |id| Place::Outlet(OutletId::new(id)));
         Ok(Choices {
             pins: pins.into_iter().map(|row| (LotId::new(row.lot_id), place(row.outlet_id))).collect(),
             bars: bars.into_iter().map(|(lot, outlet)| (LotId::new(lot), OutletId::new(outlet))).collect(),

@@ -219,7 +219,9 @@ impl Store {
             sqlx::query_as(sql).bind(shop_id).bind(id).fetch_all(self.readers()).await?;
         let lot = |row: ShipmentLotRow| {
             Ok(ShipmentLot {
-                pieces: RowError::read("shipment_lots", "pieces", &row.pieces.to_string(), |p| p.parse().ok())?,
+                pieces: RowError::read("shipment_lots", "pieces", &row.pieces.to_string(), |p| {
+                    p.parse().ok()
+                })?,
                 lot_id: LotId::new(row.lot_id),
                 container_label: row.container_label,
                 grade_id: GradeId::new(row.grade_id),
@@ -290,7 +292,8 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
-        let sql = "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
+        let sql =
+            "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
         let lots: Vec<(String, i64, i64)> = sqlx::query_as(sql).bind(id).fetch_all(&mut *tx).await?;
         for (lot_id, net_ug, pieces) in &lots {
             let gone = NewWeighing {

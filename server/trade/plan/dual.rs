@@ -49,8 +49,7 @@ pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Vec<f64>, enough: f64, 
     blend(outlook, &first, 1.0, &mut mean, &mut mean_open);
     let mut best = Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open };
 
-    let loose: Vec<usize> =
-        scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
+    let loose: Vec<usize> = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
     let mut now = best.offers.clone();
     let (mut length, mut stale) = (1.0, 0);
     let mut direction = vec![0.0; count];

@@ -109,7 +109,8 @@ impl<'a> Model<'a> {
             return Some(0.0);
         }
         let mass: f64 = lots.iter().map(|&lot| self.lots[lot].mass).sum();
-        if !self.reaches(mass, site.least_mass, site.outlet.terms.minimum_delivery, || self.exact_mass(lots)) {
+        if !self.reaches(mass, site.least_mass, site.outlet.terms.minimum_delivery, || self.exact_mass(lots))
+        {
             return None;
         }
         let payout = self.payout(site, lots)?;
@@ -181,11 +182,7 @@ impl<'a> Model<'a> {
 impl Item {
     fn new(lot: &PlanLot) -> Self {
         let load = &lot.load;
-        Item {
-            mass: float(load.mass.grams()),
-            volume: float(load.volume.cm3()),
-            keep: float(lot.keep),
-        }
+        Item { mass: float(load.mass.grams()), volume: float(load.volume.cm3()), keep: float(lot.keep) }
     }
 }
 
@@ -229,7 +226,8 @@ impl<'a> Site<'a> {
             spots,
             shipping: None,
         };
-        let taken: Vec<&Item> = lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
+        let taken: Vec<&Item> =
+            lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
         site.shipping = shipping.map(|shipping| shipping.with_floors(&taken));
         site
     }

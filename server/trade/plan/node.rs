@@ -273,7 +273,8 @@ impl Table {
     }
 
     fn offer(&self, prices: &[f64], but: Option<(usize, Reach)>) -> Option<Offer> {
-        let bit = but.and_then(|(lot, _)| self.may.iter().position(|&may| may == lot)).map_or(0, |at| 1 << at);
+        let bit =
+            but.and_then(|(lot, _)| self.may.iter().position(|&may| may == lot)).map_or(0, |at| 1 << at);
         let wanted = if but.is_some_and(|(_, reach)| reach == Reach::Must) { bit } else { 0 };
         let musts: f64 = self.must.iter().map(|&lot| prices[lot]).sum();
         // An outlet that opens gets something.

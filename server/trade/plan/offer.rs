@@ -254,8 +254,7 @@ impl Pile {
     /// `None` where no delivery of the grade can end in this tier.
     fn new(ask: &Ask<'_>, slope: f64, grade: &SiteGrade, tier: &Tier, measure: Measure) -> Option<Self> {
         let (least, most) = measure.range(tier, grade);
-        let mut pile =
-            Pile { gain: 0.0, size: 0.0, anyway: Vec::new(), least, most, slices: Vec::new() };
+        let mut pile = Pile { gain: 0.0, size: 0.0, anyway: Vec::new(), least, most, slices: Vec::new() };
         let (mut must_mass, mut may_mass) = (0.0, 0.0);
         for (&lot, worth) in grade.lots.iter().zip(&tier.worth) {
             let item = &ask.model.lots[lot];

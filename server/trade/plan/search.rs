@@ -85,8 +85,7 @@ pub(super) fn search(
     goal: Goal,
     budget: &mut Budget<'_>,
 ) -> Outcome {
-    let mut search =
-        Search { model, scope, best: None, open: BinaryHeap::new(), prices: Vec::new() };
+    let mut search = Search { model, scope, best: None, open: BinaryHeap::new(), prices: Vec::new() };
     if !root.settle(scope) {
         return Outcome { best: None, bound: f64::NEG_INFINITY, finished: true, prices: search.prices };
     }
@@ -254,11 +253,15 @@ impl Search<'_> {
         let undecided = |&&site: &&usize| {
             node.opening(site) == Opening::Undecided && (0.02..0.98).contains(&dual.mean_open[site])
         };
-        let site = self.scope.sites.iter().filter(undecided).min_by(|&&a, &&b| {
-            middle(dual.mean_open[a]).total_cmp(&middle(dual.mean_open[b]))
-        });
+        let site = self
+            .scope
+            .sites
+            .iter()
+            .filter(undecided)
+            .min_by(|&&a, &&b| middle(dual.mean_open[a]).total_cmp(&middle(dual.mean_open[b])));
         if let Some(&site) = site {
-            for (opening, bound) in [(Opening::Open, reduced.open[site]), (Opening::Shut, reduced.shut[site])] {
+            for (opening, bound) in [(Opening::Open, reduced.open[site]), (Opening::Shut, reduced.shut[site])]
+            {
                 let mut child = node.clone();
                 child.decide(site, opening);
                 self.push(child, bound.min(dual.bound), depth + 1);

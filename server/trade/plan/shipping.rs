@@ -79,7 +79,8 @@ impl Shipping {
     pub fn with_floors(mut self, lots: &[&Item]) -> Self {
         let masses: Vec<f64> = lots.iter().map(|lot| lot.mass).collect();
         let volumes: Vec<f64> = lots.iter().map(|lot| lot.volume).collect();
-        let densities = || lots.iter().filter(|lot| lot.mass > 0.0 || lot.volume > 0.0).map(|lot| lot.mass / lot.volume);
+        let densities =
+            || lots.iter().filter(|lot| lot.mass > 0.0 || lot.volume > 0.0).map(|lot| lot.mass / lot.volume);
         let densest = densities().fold(0.0, f64::max) * (1.0 + SLACK);
         let loosest = densities().fold(f64::INFINITY, f64::min) * (1.0 - SLACK);
         self.by_mass = self.floor(densest, &masses, |mass| (mass, mass / densest));
@@ -104,7 +105,10 @@ impl Shipping {
         let ends: Vec<f64> = match density {
             Some(density) if most > 0.0 => {
                 let ends = self.packer.steps(density, grams(most));
-                ends.into_iter().map(|end| float(end.grams()) / most * whole).filter(|end| *end < whole).collect()
+                ends.into_iter()
+                    .map(|end| float(end.grams()) / most * whole)
+                    .filter(|end| *end < whole)
+                    .collect()
             }
             _ => (1..EVEN_STEPS).map(|step| f64::from(step) / f64::from(EVEN_STEPS) * whole).collect(),
         };
