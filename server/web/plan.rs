@@ -17,8 +17,7 @@ use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, html};
-use crate::planner::Answer;
-use crate::shelf::Shelf;
+use crate::shelf::{Answer, Shelf};
 use crate::store::lots::Lot;
 
 /// A lot under its outlet, or among those kept.
@@ -75,8 +74,8 @@ struct Nearest {
 }
 
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let shelf = Shelf::load(&app.store, &visitor.shop, visitor.now).await?;
-    let answer = app.plans.answer(shelf.question()).await;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> =
