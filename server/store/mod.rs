@@ -7,7 +7,9 @@
 pub mod cartons;
 pub mod check;
 pub mod containers;
+pub mod drafts;
 pub mod error;
+pub mod files;
 pub mod grades;
 pub mod lots;
 pub mod plan;
@@ -15,8 +17,10 @@ pub mod rates;
 pub mod shipments;
 pub mod outlets;
 pub mod services;
+pub mod sheets;
 pub mod shops;
 pub mod weighings;
+pub mod wordings;
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
