@@ -4,6 +4,7 @@
 //! the same facts give the same figures, and every figure can show its working.
 
 pub mod bins;
+pub mod cadence;
 pub mod costs;
 pub mod cover;
 pub mod exchange;
