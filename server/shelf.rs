@@ -75,7 +75,11 @@ impl Shelf {
         let facts = Facts {
             costs: shop.costs,
             rates: store.rate_book(&shop.id).await?,
-            cartons: cartons.into_iter().filter(|record| !record.retired).map(|record| record.carton).collect(),
+            cartons: cartons
+                .into_iter()
+                .filter(|record| !record.retired)
+                .map(|record| record.carton)
+                .collect(),
             today,
             style: shop.style,
         };
@@ -188,7 +192,8 @@ impl Shelf {
     /// A lot's part of what its grade is worth kept, at the outlet where that is most.
     fn keep(&self, lot: &Lot, outlooks: &BTreeMap<GradeId, Vec<Outlook>>) -> Decimal {
         let best = outlooks.get(&lot.grade_id).and_then(|ways| ways.iter().map(|way| way.keep).max());
-        let total: Mass = self.lots.iter().filter(|other| other.grade_id == lot.grade_id).map(|lot| lot.net).sum();
+        let total: Mass =
+            self.lots.iter().filter(|other| other.grade_id == lot.grade_id).map(|lot| lot.net).sum();
         if !total.is_positive() {
             return Decimal::ZERO;
         }

@@ -47,7 +47,8 @@ struct Named {
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
     let known = names.iter().flatten().count();
-    let is_price = |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
+    let is_price =
+        |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
@@ -76,9 +77,9 @@ pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Option<Panel> {
         // Of several, the surest, and of these the first.
         (columns[at].sure * 2 > columns[at].filled, std::cmp::Reverse(at))
     })?;
-    let wording = (0..width).filter(|&at| at != price && columns[at].mostly(columns[at].words)).max_by_key(|&at| {
-        (columns[at].distinct, std::cmp::Reverse(at))
-    })?;
+    let wording = (0..width)
+        .filter(|&at| at != price && columns[at].mostly(columns[at].words))
+        .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
     let mut panel = Panel {
         wording,
         prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],
@@ -145,8 +146,12 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
         };
         let name = match name {
             Some(name) => name,
-            None if stranger_names => Named { column: Column::Wording, context: Context::default(), tier: None },
-            None if stranger_prices => Named { column: Column::Price, context: Context::default(), tier: None },
+            None if stranger_names => {
+                Named { column: Column::Wording, context: Context::default(), tier: None }
+            }
+            None if stranger_prices => {
+                Named { column: Column::Price, context: Context::default(), tier: None }
+            }
             None => continue,
         };
         let opens = name.column == Column::Wording
@@ -217,7 +222,9 @@ impl Shown {
                 Cell::Number { percent: false, .. } => {
                     shown.filled += 1;
                     shown.priced += 1;
-                    shown.sure += usize::from(matches!(cell, Cell::Number { value, currency, .. } if currency.is_some() || value.scale() > 0));
+                    shown.sure += usize::from(
+                        matches!(cell, Cell::Number { value, currency, .. } if currency.is_some() || value.scale() > 0),
+                    );
                     continue;
                 }
                 Cell::Number { .. } | Cell::Date(_) => {
@@ -276,6 +283,9 @@ fn strength(text: &str, marks: Marks) -> Option<Strength> {
 fn is_unit(text: &str) -> bool {
     let scan = Scan::of(text);
     let context = Context::of(text, true);
-    context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4 && !text.contains(|c: char| c.is_ascii_digit())
+    context.unit.is_some()
+        && context.currencies.is_empty()
+        && scan.tokens.len() <= 4
+        && !text.contains(|c: char| c.is_ascii_digit())
         || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
 }

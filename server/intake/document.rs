@@ -80,7 +80,8 @@ impl Cell {
 impl GridRow {
     /// The cells as they stood, in one line.
     pub fn source(&self) -> String {
-        let shown: Vec<String> = self.cells.iter().map(|cell| cut(&cell.shown(), LONGEST_SHOWN).to_string()).collect();
+        let shown: Vec<String> =
+            self.cells.iter().map(|cell| cut(&cell.shown(), LONGEST_SHOWN).to_string()).collect();
         shown.join(" | ").trim_matches([' ', '|']).to_string()
     }
 

@@ -33,7 +33,11 @@ impl Hints {
     /// The decimal mark that is usual where the outlet's currency is.
     pub(crate) fn usual_habit(&self) -> Habit {
         use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
-        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) { Habit::Comma } else { Habit::Point }
+        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
+            Habit::Comma
+        } else {
+            Habit::Point
+        }
     }
 
     fn date_order(&self) -> DateOrder {
@@ -307,7 +311,9 @@ fn mass_unit(unit: Option<PriceUnit>) -> Option<MassUnit> {
 /// What a second price in the same place means for the first: `None` where it only says the same in another unit.
 pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doubt> {
     let in_grams = |price: &PriceText| match price.unit {
-        Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit)),
+        Some(UnitText::Unit(PriceUnit::Mass(unit))) => {
+            Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit))
+        }
         _ => None,
     };
     match (in_grams(first), in_grams(second)) {

@@ -117,8 +117,12 @@ impl LineReader {
         if is_heading(text) && (known || marked || !draft.rows.is_empty()) {
             let context = Context::of(text, false);
             let above = self.heading.take().map(|heading| heading.name);
-            self.heading =
-                Some(Heading { name: heading_name(text).to_string(), source: text.to_string(), context, above });
+            self.heading = Some(Heading {
+                name: heading_name(text).to_string(),
+                source: text.to_string(),
+                context,
+                above,
+            });
             self.tiers.clear();
             return draft.leave_out(text, &line.place, Why::Heading);
         }
@@ -153,11 +157,17 @@ fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool) -> Vec<Pr
                 let apart = last.first > 0
                     && (scan.kind(last.first - 1) == Some(Kind::Gap)
                         || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
-                let ends = !(last.last..scan.tokens.len())
-                    .any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact)));
+                let ends = !(last.last..scan.tokens.len()).any(|i| {
+                    matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
+                });
                 let year = last.low >= dec!(1990) && last.low < dec!(2100) && last.low.is_integer();
                 let unit_only = last.unit.is_some();
-                !remark && ends && last.first > 0 && (apart || expects_numbers) && (!year || expects_numbers) && (!unit_only || apart)
+                !remark
+                    && ends
+                    && last.first > 0
+                    && (apart || expects_numbers)
+                    && (!year || expects_numbers)
+                    && (!unit_only || apart)
             });
             last.into_iter().collect()
         }
@@ -166,7 +176,8 @@ fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool) -> Vec<Pr
             let touch = |i: usize, j: usize| all[i].last == all[j].first;
             let beside = |i: usize| {
                 all[i].strength == Strength::Decimals
-                    && (i > 0 && sure(i - 1) && touch(i - 1, i) || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
+                    && (i > 0 && sure(i - 1) && touch(i - 1, i)
+                        || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
             };
             let keep: Vec<bool> = (0..all.len()).map(|i| sure(i) || beside(i)).collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
@@ -253,7 +264,9 @@ impl Between {
         let (mut first, mut last) = (first, last);
         let mut tier = None;
         for at in first..last {
-            if let Some((found, next)) = tier_at(scan, draft.marks, at, false).filter(|(_, next)| *next <= last) {
+            if let Some((found, next)) =
+                tier_at(scan, draft.marks, at, false).filter(|(_, next)| *next <= last)
+            {
                 tier = Some(found);
                 // The tier stands at one end of the name, or is all there is.
                 if trimmed(scan, next, last).is_none() {
@@ -281,7 +294,9 @@ fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let mut text = scan.between(first, last);
     // `1. Copper`, `2) Brass`: the number of the line, and no part of the name.
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
-    if digits > 0 && let Some(rest) = text[digits..].strip_prefix(['.', ')']).filter(|rest| rest.starts_with(' ')) {
+    if digits > 0
+        && let Some(rest) = text[digits..].strip_prefix(['.', ')']).filter(|rest| rest.starts_with(' '))
+    {
         text = rest.trim_start();
     }
     (named && !text.is_empty()).then_some(text)
@@ -312,7 +327,8 @@ fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
 /// A name with “call”, “POA” or “no charge” in the place of its price.
 fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let end = scan.tokens.len();
-    let end = if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    let end =
+        if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
     let (start, price) = (1..=4.min(end)).rev().find_map(|length| {
         let words = scan.between(end - length, end);
         if VOCABULARY.has(words, Use::OnRequest) {
@@ -324,7 +340,8 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let name = trimmed(scan, 0, start)?;
     // `Call for prices` and `Other items: please call` name nothing.
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
-    let apart = start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
+    let apart =
+        start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
     let short = name.split_whitespace().count() <= 4;
     (!remark && (apart || short) && !text.ends_with('?')).then(|| Part {
         name: Some(name.to_string()),
@@ -384,6 +401,7 @@ fn is_column_names(scan: &Scan<'_>) -> bool {
         .filter(|piece| !piece.is_empty())
         .collect();
     let is_column = |piece: &str| VOCABULARY.column(piece).is_some() || !Context::of(piece, true).is_empty();
-    pieces.len() > 1 && pieces.iter().all(|piece| is_column(piece))
+    pieces.len() > 1
+        && pieces.iter().all(|piece| is_column(piece))
         && pieces.iter().any(|piece| VOCABULARY.column(piece).is_some())
 }

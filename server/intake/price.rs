@@ -118,7 +118,8 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
         price.strength = Strength::Marked;
     }
     // `+0.05` is a change since last week.
-    let change = price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
+    let change =
+        price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
     (!change).then_some(price)
 }
 
@@ -229,7 +230,8 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
         let (unit, last) = unit_words(scan, price.last)?;
         let word = scan.between(price.last, last);
         // `12 t` may be anything; `12 lb` is a mass, and only decimals or a currency make it a price.
-        let short = matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
+        let short =
+            matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
         if short && price.currencies.is_empty() {
             return None;
         }

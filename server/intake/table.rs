@@ -17,7 +17,8 @@ use crate::vocabulary::{Use, VOCABULARY};
 const HEADER_WITHIN: usize = 60;
 
 pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
-    let header = (0..rows.len().min(HEADER_WITHIN)).find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
+    let header = (0..rows.len().min(HEADER_WITHIN))
+        .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
         Some(_) => Vec::new(),
         None => columns::shown(rows, draft.marks).into_iter().collect(),
@@ -105,9 +106,16 @@ impl Table {
     }
 
     /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.
-    fn panel_row(&mut self, at: usize, row: &GridRow, source: &str, draft: &mut Draft<'_>) -> Result<(), Why> {
+    fn panel_row(
+        &mut self,
+        at: usize,
+        row: &GridRow,
+        source: &str,
+        draft: &mut Draft<'_>,
+    ) -> Result<(), Why> {
         let panel = &self.panels[at];
-        let cell = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
+        let cell =
+            |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
         let priced = panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
@@ -160,7 +168,10 @@ impl Table {
             return false;
         }
         let capitals = name.chars().any(char::is_alphabetic) && !name.chars().any(char::is_lowercase);
-        !is_heading(name) || capitals || name.ends_with(':') || VOCABULARY.has(heading_name(name), Use::Group)
+        !is_heading(name)
+            || capitals
+            || name.ends_with(':')
+            || VOCABULARY.has(heading_name(name), Use::Group)
             || self.above[at].wording.is_empty()
     }
 
@@ -183,8 +194,10 @@ impl Table {
                 let known = VOCABULARY.has_within(heading_name(&text), Use::Group);
                 let at = self.panels.iter().rposition(|panel| panel.wording <= column).unwrap_or(0);
                 if is_heading(&text) && (known || !self.panels.is_empty()) {
-                    let heading =
-                        Heading { name: Some(heading_name(&text).to_string()), context: Context::of(&text, false) };
+                    let heading = Heading {
+                        name: Some(heading_name(&text).to_string()),
+                        context: Context::of(&text, false),
+                    };
                     headed = true;
                     if self.headings.len() <= at {
                         self.headings.resize(at + 1, Heading::default());
@@ -214,7 +227,8 @@ fn charge_of(name: &str, heading: &Heading) -> Charge {
 
 /// What the row's unit and currency columns say.
 fn row_context(panel: &Panel, row: &GridRow) -> Context {
-    let text = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
+    let text =
+        |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
     let unit = text(panel.unit);
     let scan = Scan::of(&unit);
     let by_unit = match price::unit_words(&scan, 0) {
@@ -320,7 +334,8 @@ fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
 }
 
 fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
-    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price) else {
+    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price)
+    else {
         return;
     };
     if high.low > low.low {

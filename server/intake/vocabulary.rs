@@ -10,8 +10,9 @@ use trade::money::{Currency, PriceUnit};
 use crate::wording::normal_wording;
 
 /// The vocabulary that this crate is built with.
-pub(crate) static VOCABULARY: LazyLock<Vocabulary> =
-    LazyLock::new(|| Vocabulary::parse(include_str!("vocabulary.toml")).expect("a test parses this very file"));
+pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
+    Vocabulary::parse(include_str!("vocabulary.toml")).expect("a test parses this very file")
+});
 
 #[derive(Debug)]
 pub(crate) struct Vocabulary {

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
+use trade::money::Money;
 use trade::net::Ladder;
 
 use super::lots::{close_lot, lot_for_change};
@@ -51,8 +52,8 @@ pub struct ExpectedLine {
     pub mass: Mass,
     pub pieces: u32,
     pub price: String,
-    /// In the outlet's currency.
-    pub amount: Decimal,
+    /// In the outlet's currency, with its code.
+    pub amount: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -82,7 +83,7 @@ impl From<&Ladder> for Expected {
                     mass: line.mass,
                     pieces: line.pieces,
                     price: line.quote.price.to_string(),
-                    amount: line.amount,
+                    amount: Money::new(line.amount, ladder.payout.currency).to_string(),
                 })
                 .collect(),
             steps: ladder

@@ -14,6 +14,7 @@ pub mod mass;
 pub mod money;
 pub mod net;
 pub mod outlet;
+pub mod outlook;
 pub mod packing;
 pub mod plan;
 pub mod quote;

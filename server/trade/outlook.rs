@@ -5,7 +5,7 @@
 
 use rust_decimal::{Decimal, dec};
 
-use crate::cadence::{self, Filling, FillRate, ShipWeight, break_even, holding_cost, ship_weight};
+use crate::cadence::{self, FillRate, Filling, ShipWeight, break_even, holding_cost, ship_weight};
 use crate::costs::Facts;
 use crate::ids::{GradeId, LotId, OutletId};
 use crate::mass::{Mass, MassUnit};
@@ -49,7 +49,8 @@ pub struct Outlook {
 
 /// The bag at every outlet whose sheet prices its grade by mass or by the piece, best net first.
 pub fn outlooks(bag: &Bag<'_>, outlets: &[Outlet], facts: &Facts) -> Vec<Outlook> {
-    let takers: Vec<&Outlet> = outlets.iter().filter(|outlet| outlet.quotes.contains_key(bag.grade)).collect();
+    let takers: Vec<&Outlet> =
+        outlets.iter().filter(|outlet| outlet.quotes.contains_key(bag.grade)).collect();
     let local = Local::new(&takers);
     let mut outlooks: Vec<Outlook> = takers.iter().map(|outlet| bag.at(outlet, &local, facts)).collect();
     let net = |outlook: &Outlook| outlook.now.as_ref().map_or(Decimal::MIN, |ladder| ladder.net);
@@ -74,7 +75,11 @@ impl Local {
     }
 
     fn best(&self, load: &Load, facts: &Facts) -> Option<Decimal> {
-        self.yards.iter().filter_map(|yard| deliver(yard, std::slice::from_ref(load), facts).ok()).map(|l| l.net).max()
+        self.yards
+            .iter()
+            .filter_map(|yard| deliver(yard, std::slice::from_ref(load), facts).ok())
+            .map(|l| l.net)
+            .max()
     }
 }
 
@@ -91,13 +96,21 @@ impl Bag<'_> {
 
     fn at(&self, outlet: &Outlet, local: &Local, facts: &Facts) -> Outlook {
         let now = deliver(outlet, &[self.load(self.mass)], facts);
-        let by_mass = outlet.quotes.get(self.grade).is_some_and(|quotes| {
-            quotes.tiers().iter().all(|quote| quote.price.per != PriceUnit::Each)
-        });
+        let by_mass = outlet
+            .quotes
+            .get(self.grade)
+            .is_some_and(|quotes| quotes.tiers().iter().all(|quote| quote.price.per != PriceUnit::Each));
         let packer = packer(outlet, facts);
         let contents = Contents { mass: self.mass, volume: self.density.volume_of(self.mass) };
         let room = packer.as_ref().filter(|_| now.is_ok()).and_then(|packer| packer.room_left(contents));
-        let mut outlook = Outlook { outlet: outlet.id.clone(), now, break_even: None, ship: None, room, keep: Decimal::ZERO };
+        let mut outlook = Outlook {
+            outlet: outlet.id.clone(),
+            now,
+            break_even: None,
+            ship: None,
+            room,
+            keep: Decimal::ZERO,
+        };
         // Pieces are whole: a bag of things sold by the piece has no net per gram to follow.
         if !by_mass {
             return outlook;
@@ -114,13 +127,12 @@ impl Bag<'_> {
         let Some(fill) = self.fill else { return outlook };
         let value_per_gram = net(up_to).map_or(Decimal::ZERO, |net| net / up_to.grams());
         let filling = Filling {
-            net: &net,
             breaks: &breaks,
             up_to,
             per_day: fill.per_day,
             holding: holding_cost(value_per_gram, &facts.costs),
         };
-        outlook.ship = ship_weight(&filling);
+        outlook.ship = ship_weight(&net, &filling);
         if let Some(ship) = &outlook.ship {
             let yearly = facts.costs.capital_per_year.get() + facts.costs.risk_per_year.get();
             let net_now = outlook.now.as_ref().ok().map(|ladder| ladder.net);
@@ -134,7 +146,10 @@ impl Bag<'_> {
     fn horizon(&self) -> Mass {
         let filled = self.fill.map_or(Mass::ZERO, |fill| fill.per_day.times(HORIZON_DAYS));
         let least = Mass::of(dec!(50), MassUnit::Pound);
-        (self.mass + filled).max(self.mass.times(dec!(1.5))).max(least).min(HEAVIEST.max(self.mass.times(dec!(1.5))))
+        (self.mass + filled)
+            .max(self.mass.times(dec!(1.5)))
+            .max(least)
+            .min(HEAVIEST.max(self.mass.times(dec!(1.5))))
     }
 
     /// Masses at which the net jumps: tiers, minimums and the ends of freight steps.

@@ -53,9 +53,8 @@ impl Stage {
 
 /// The mail-in outlook that leaves most in the long run, or today where nothing is known of the long run.
 pub fn best_mail_in<'a>(shelf: &Shelf, ways: &'a [Outlook]) -> Option<&'a Outlook> {
-    let mailed = || {
-        ways.iter().filter(|way| matches!(shelf.outlet(&way.outlet).map(|o| &o.way), Some(Way::Post(_))))
-    };
+    let mailed =
+        || ways.iter().filter(|way| matches!(shelf.outlet(&way.outlet).map(|o| &o.way), Some(Way::Post(_))));
     let per_day = |way: &&Outlook| way.ship.as_ref().map(|ship| ship.per_day);
     mailed().filter(|way| way.ship.is_some()).max_by_key(per_day).or_else(|| mailed().next())
 }
@@ -189,7 +188,8 @@ fn buyer(
     let outlet = shelf.outlet(&way.outlet)?;
     let ladder = way.now.as_ref().ok();
     let parcels = ladder.and_then(|ladder| ladder.packing.as_ref()).map_or_else(String::new, |packing| {
-        let parcels = packing.parcels.iter().map(|parcels| format!("{} × {}", parcels.count, parcels.box_name));
+        let parcels =
+            packing.parcels.iter().map(|parcels| format!("{} × {}", parcels.count, parcels.box_name));
         format!("{} by {}", parcels.collect::<Vec<_>>().join(", "), packing.service)
     });
     let ship = way.ship.as_ref();
@@ -239,7 +239,9 @@ fn verdict(
     };
     match (stage, best.and_then(|way| way.ship.as_ref())) {
         (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),
-        (Stage::Filling, None) => "Keep filling it. With three weeks of weighings its best weight can be told.".into(),
+        (Stage::Filling, None) => {
+            "Keep filling it. With three weeks of weighings its best weight can be told.".into()
+        }
         _ => "Keep it for now: nothing pays for its share of a trip or a parcel today.".into(),
     }
 }
@@ -250,9 +252,8 @@ fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<O
     if !outlet.quotes.contains_key(&lot.grade_id) {
         return None;
     }
-    let planned = |id: &LotId| {
-        answer.plan.deliveries.iter().any(|d| d.outlet == outlet.id && d.lots.contains(id))
-    };
+    let planned =
+        |id: &LotId| answer.plan.deliveries.iter().any(|d| d.outlet == outlet.id && d.lots.contains(id));
     let priced: Vec<&Lot> = shelf
         .lots
         .iter()

@@ -82,8 +82,14 @@ mod tests {
     #[test]
     fn the_level_and_the_notches_are_to_scale_and_labels_do_not_overlap() {
         let lb = |n: Decimal| Mass::of(n, MassUnit::Pound);
-        let gauge =
-            Gauge::new("g", "Bag 1", lb(dec!(10)), Some(lb(dec!(5))), Some(lb(dec!(5.2))), MassStyle::PoundsOunces);
+        let gauge = Gauge::new(
+            "g",
+            "Bag 1",
+            lb(dec!(10)),
+            Some(lb(dec!(5))),
+            Some(lb(dec!(5.2))),
+            MassStyle::PoundsOunces,
+        );
         // Half the mass, half the height.
         let filled = 142 - gauge.level;
         assert!((142 - gauge.notches[0].y - filled / 2).abs() <= 1);

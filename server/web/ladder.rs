@@ -71,7 +71,8 @@ impl Bar {
         if high <= low {
             return Bar { x: 0, width: 1 };
         }
-        let place = |value: Decimal| ((value - low) * WIDTH / (high - low)).round().to_u32().unwrap_or(0).min(1000);
+        let place =
+            |value: Decimal| ((value - low) * WIDTH / (high - low)).round().to_u32().unwrap_or(0).min(1000);
         let (left, right) = (place(from.min(to)), place(from.max(to)));
         // A step of a few cents is still seen.
         let width = (right - left).max(3);

@@ -159,7 +159,10 @@ impl View<'_> {
     }
 
     fn lot_name(&self, lot: &LotId) -> String {
-        self.shelf.lot(lot).map_or_else(|| "A lot".to_string(), |lot| format!("{} ({})", lot.container_label, lot.grade_name))
+        self.shelf.lot(lot).map_or_else(
+            || "A lot".to_string(),
+            |lot| format!("{} ({})", lot.container_label, lot.grade_name),
+        )
     }
 
     /// A trouble with names in place of ids.
@@ -184,10 +187,16 @@ impl View<'_> {
                 self.lot_name(lot)
             ),
             Trouble::NoMass { lot } => {
-                format!("{} has nothing on its ledger yet. Weigh it in, or merge it away.", self.lot_name(lot))
+                format!(
+                    "{} has nothing on its ledger yet. Weigh it in, or merge it away.",
+                    self.lot_name(lot)
+                )
             }
             Trouble::NegativeMass { lot, .. } => {
-                format!("{} has a mass below zero. Correct its weighings; until then it stays.", self.lot_name(lot))
+                format!(
+                    "{} has a mass below zero. Correct its weighings; until then it stays.",
+                    self.lot_name(lot)
+                )
             }
             Trouble::NoRate { outlet, from, to } => format!(
                 "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",

@@ -8,7 +8,6 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use trade::ids::{LotId, OutletId};
 use trade::mass::Mass;
-use trade::money::show_amount;
 use trade::net::{Load, deliver};
 
 use super::App;
@@ -62,10 +61,16 @@ pub async fn create(State(app): State<App>, visitor: Visitor, form: Form) -> Res
         lots.push((lot.clone(), seen));
         loads.push(load);
     }
-    let ladder = deliver(outlet, &loads, &shelf.facts)
-        .map_err(|closed| not_made(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed))))?;
-    let shipment =
-        NewShipment { id: &id, outlet_id: &outlet_id, lots, ladder: &ladder, partner_id: &visitor.partner.id };
+    let ladder = deliver(outlet, &loads, &shelf.facts).map_err(|closed| {
+        not_made(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
+    })?;
+    let shipment = NewShipment {
+        id: &id,
+        outlet_id: &outlet_id,
+        lots,
+        ladder: &ladder,
+        partner_id: &visitor.partner.id,
+    };
     match app.store.make_shipment(&visitor.shop.id, &shipment, visitor.now).await {
         Ok(()) => Ok(Redirect::to(&format!("/shipments/{id}")).into_response()),
         Err(StoreError::Stale) => Err(not_made(
@@ -77,7 +82,11 @@ pub async fn create(State(app): State<App>, visitor: Visitor, form: Form) -> Res
 }
 
 fn not_made(why: impl Into<String>) -> Failure {
-    Failure::refused(StatusCode::CONFLICT, "The shipment was not made", format!("{} Nothing was reserved.", why.into()))
+    Failure::refused(
+        StatusCode::CONFLICT,
+        "The shipment was not made",
+        format!("{} Nothing was reserved.", why.into()),
+    )
 }
 
 #[derive(Template)]

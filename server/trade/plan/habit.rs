@@ -38,7 +38,11 @@ pub fn nearest_yard(problem: &Problem<'_>) -> Option<Habit> {
                 return Some(Habit { outlet: yard.id.clone(), lots, ladder });
             }
             // One grade too light for the yard stays; the rest still goes.
-            Err(Closed::BelowTier { grade, .. } | Closed::BelowMinimumGrade { grade, .. } | Closed::NoQuote(grade)) => {
+            Err(
+                Closed::BelowTier { grade, .. }
+                | Closed::BelowMinimumGrade { grade, .. }
+                | Closed::NoQuote(grade),
+            ) => {
                 loads.retain(|load| load.grade != grade);
             }
             Err(_) => return None,
