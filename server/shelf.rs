@@ -19,7 +19,7 @@ use trade::net::{Closed, Load};
 use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{Habit, nearest_yard};
-use trade::plan::{Choices, Limits, Margin, Plan, PlanLot, Planner, Problem};
+use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
 use trade::volume::BulkDensity;
 
 use crate::store::lots::{Lot, LotState};
@@ -163,7 +163,7 @@ impl Shelf {
         let margins = planner.margins(&plan, &limits);
         Answer {
             margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
-            keeps: lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect(),
+            worth: worth(&plan, &lots),
             nearest_yard: nearest_yard(&problem),
             outlooks,
             plan,
@@ -223,12 +223,47 @@ async fn fill_rates(
 pub struct Answer {
     pub plan: Plan,
     pub margins: BTreeMap<LotId, Margin>,
-    pub keeps: BTreeMap<LotId, Decimal>,
+    /// What each lot brings where the plan puts it, in home currency. All of them make up the plan's total.
+    pub worth: BTreeMap<LotId, Decimal>,
     /// Each grade's bag at every outlet, best first.
     pub outlooks: BTreeMap<GradeId, Vec<Outlook>>,
     /// What the habit of driving all to the nearest yard brings.
     pub nearest_yard: Option<Habit>,
     pub took: Duration,
+}
+
+impl Answer {
+    /// The delivery a lot is in; `None` where the plan keeps it.
+    pub fn delivery_of(&self, lot: &LotId) -> Option<&Delivery> {
+        self.plan.deliveries.iter().find(|delivery| delivery.lots.contains(lot))
+    }
+
+    /// What everything on the shelf is worth today.
+    pub fn total(&self) -> Decimal {
+        self.plan.total
+    }
+}
+
+/// A delivered lot's share of its delivery's net is as its price at the sheet; a kept lot is worth its keep value.
+fn worth(plan: &Plan, lots: &[PlanLot]) -> BTreeMap<LotId, Decimal> {
+    let mut worth: BTreeMap<LotId, Decimal> =
+        lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect();
+    for delivery in &plan.deliveries {
+        let priced: Vec<(&LotId, Decimal)> = lots
+            .iter()
+            .filter(|lot| delivery.lots.contains(&lot.load.lot))
+            .filter_map(|lot| {
+                let line = delivery.ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
+                Some((&lot.load.lot, line.quote.price.of(lot.load.mass, lot.load.pieces).amount))
+            })
+            .collect();
+        let all: Decimal = priced.iter().map(|(_, amount)| *amount).sum();
+        for (lot, amount) in priced {
+            let share = if all.is_zero() { Decimal::ZERO } else { delivery.ladder.net * amount / all };
+            worth.insert(lot.clone(), share);
+        }
+    }
+    worth
 }
 
 type Key = [u8; 32];

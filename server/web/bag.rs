@@ -75,6 +75,15 @@ pub fn expected(fill: Option<FillRate>, mass: Mass, weight: Mass, today: Date) -
     today.checked_add(days.days()).ok()
 }
 
+/// The gauge of the bag that a lot's grade fills; `None` for a lot that is not free, or that nobody buys by mail.
+pub fn gauge_of(shelf: &Shelf, answer: &Answer, lot: &LotId, visitor: &Visitor) -> Option<Gauge> {
+    let lot = shelf.lot(lot)?;
+    let way = best_mail_in(shelf, answer.outlooks.get(&lot.grade_id)?)?;
+    let together = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).map(|lot| lot.net).sum();
+    let ship = way.ship.as_ref().map(|ship| ship.weight);
+    Some(Gauge::new("bag", &lot.container_label, together, way.break_even, ship, visitor.style()))
+}
+
 /// One buyer of the bag.
 struct Buyer {
     id: OutletId,

@@ -8,8 +8,8 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use trade::ids::{LotId, OutletId};
-use trade::net::{self, Ladder, StepKind};
-use trade::outlet::{Outlet, Way};
+use trade::net::{Ladder, StepKind};
+use trade::outlet::Way;
 use trade::plan::{Delivery, PinTrouble, Place, Proof, Trouble};
 
 use super::App;
@@ -23,8 +23,8 @@ use crate::store::lots::Lot;
 /// A lot under its outlet, or among those kept.
 struct Row {
     lot: Lot,
-    /// What taking this lot along adds to the delivery, or what it is worth kept.
-    adds: Decimal,
+    /// Its share of the delivery's net, or what it is worth kept.
+    worth: Decimal,
     margin: Option<Decimal>,
     /// The margin and the second choice are proved.
     exact: bool,
@@ -80,10 +80,10 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> =
         answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery, visitor.home())).collect();
-    let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.kept(lot)).collect();
+    let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
     html(&PlanPage {
         page,
-        kept_worth: kept.iter().map(|row| row.adds).sum(),
+        kept_worth: kept.iter().map(|row| row.worth).sum(),
         sold_net: stops.iter().map(|stop| stop.net).sum(),
         proof: answer.plan.proof,
         troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
@@ -112,12 +112,7 @@ impl View<'_> {
     fn stop(&self, delivery: &Delivery, home: trade::money::Currency) -> Option<Stop> {
         let outlet = self.shelf.outlet(&delivery.outlet)?;
         let ladder = &delivery.ladder;
-        let loads: Vec<net::Load> = delivery.lots.iter().filter_map(|lot| self.shelf.load_of(lot)).collect();
-        let rows = delivery
-            .lots
-            .iter()
-            .filter_map(|lot| self.row(lot, adds(outlet, &loads, lot, ladder, self.shelf)))
-            .collect();
+        let rows = delivery.lots.iter().filter_map(|lot| self.row(lot)).collect();
         Some(Stop {
             id: outlet.id.clone(),
             name: outlet.name.clone(),
@@ -133,16 +128,12 @@ impl View<'_> {
         })
     }
 
-    fn kept(&self, lot: &LotId) -> Option<Row> {
-        self.row(lot, self.answer.keeps.get(lot).copied().unwrap_or_default())
-    }
-
-    fn row(&self, lot_id: &LotId, adds: Decimal) -> Option<Row> {
+    fn row(&self, lot_id: &LotId) -> Option<Row> {
         let margin = self.answer.margins.get(lot_id);
         let choices = &self.shelf.choices;
         Some(Row {
             lot: self.shelf.lot(lot_id)?.clone(),
-            adds,
+            worth: self.answer.worth.get(lot_id).copied().unwrap_or_default(),
             margin: margin.map(|margin| margin.margin),
             exact: margin.is_none_or(|margin| margin.exact),
             second: margin.map_or_else(String::new, |margin| self.place_name(&margin.second)),
@@ -215,14 +206,6 @@ impl View<'_> {
             more: self.answer.plan.total - habit.ladder.net,
         })
     }
-}
-
-/// What one lot adds to its delivery: the delivery's net less its net without the lot. A delivery that the outlet does
-/// not take without the lot brings nothing.
-fn adds(outlet: &Outlet, loads: &[net::Load], lot: &LotId, ladder: &Ladder, shelf: &Shelf) -> Decimal {
-    let others: Vec<net::Load> = loads.iter().filter(|load| load.lot != *lot).cloned().collect();
-    let without = net::deliver(outlet, &others, &shelf.facts).map_or(Decimal::ZERO, |ladder| ladder.net);
-    ladder.net - without
 }
 
 /// The steps of a ladder that are paid once for all lots of the delivery.
