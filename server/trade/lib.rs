@@ -18,3 +18,4 @@ pub mod packing;
 pub mod quote;
 pub mod reading;
 pub mod volume;
+pub mod wire;
