@@ -20,3 +20,4 @@ pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod volume;
+pub mod wire;
