@@ -231,7 +231,7 @@ impl Shown {
                 Cell::Number { percent: false, .. } => {
                     shown.filled += 1;
                     shown.priced += 1;
-                    shown.sure += usize::from(matches!(cell, Cell::Number { value, currency, .. } if currency.is_some() || value.scale() > 0));
+                    shown.sure += usize::from(matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0));
                     continue;
                 }
                 Cell::Number { .. } | Cell::Date(_) => {

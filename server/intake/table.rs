@@ -346,13 +346,13 @@ impl CellPrice {
         let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
         match cell {
             Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
-            Cell::Number { value, currency, percent: false } => plain(DraftPrice::Text(PriceText {
+            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
                 first: 0,
                 last: 0,
                 low: value.abs(),
                 high: None,
-                currencies: currency.iter().copied().collect(),
-                unit: None,
+                currencies: said.currencies.clone(),
+                unit: said.unit,
                 sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
                 strength: Strength::Decimals,
                 unclear: false,
