@@ -4,6 +4,7 @@ use std::borrow::Cow;
 
 use jiff::Timestamp;
 use sqlx::FromRow;
+use trade::ids::GradeId;
 use trade::mass::Mass;
 
 use super::lots::{LotRefusal, lot_for_change};
@@ -72,6 +73,14 @@ pub struct Weighing {
     pub other_lot_id: Option<String>,
     /// The row that undid this one.
     pub undone_by: Option<String>,
+}
+
+/// Mass of a grade that came in at a moment.
+#[derive(Debug, Clone)]
+pub struct Addition {
+    pub grade: GradeId,
+    pub at: Timestamp,
+    pub net: Mass,
 }
 
 #[derive(FromRow)]
@@ -180,18 +189,19 @@ impl Store {
         Ok(row.try_into()?)
     }
 
-    /// Net masses weighed into open lots that were not undone, oldest first: lot, moment, mass.
-    pub async fn additions(&self, shop_id: &str) -> Result<Vec<(String, Timestamp, Mass)>, StoreError> {
-        let sql = "SELECT w.lot_id, w.at, w.net_ug FROM weighings w \
-                   JOIN lots l ON l.id = w.lot_id AND l.closed_at IS NULL \
+    /// What was weighed in since `since` and not undone, oldest first, whatever became of the lot.
+    ///
+    /// Splits and merges are left out: they move mass that was weighed in before.
+    pub async fn additions(&self, shop_id: &str, since: Timestamp) -> Result<Vec<Addition>, StoreError> {
+        let sql = "SELECT l.grade_id, w.at, w.net_ug FROM weighings w JOIN lots l ON l.id = w.lot_id \
                    LEFT JOIN weighings u ON u.reverses_id = w.id \
-                   WHERE w.shop_id = $1 AND w.kind IN ('weigh-in', 'split-in', 'merge-in') AND u.id IS NULL \
+                   WHERE w.shop_id = $1 AND w.at >= $2 AND w.kind = 'weigh-in' AND u.id IS NULL \
                    ORDER BY w.at, w.id";
         let rows: Vec<(String, String, i64)> =
-            sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
-        let read = |(lot, at, net_ug): (String, String, i64)| {
+            sqlx::query_as(sql).bind(shop_id).bind(stamp(since)).fetch_all(self.readers()).await?;
+        let read = |(grade, at, net_ug): (String, String, i64)| {
             let at = RowError::read("weighings", "at", &at, |at| at.parse().ok())?;
-            Ok((lot, at, Mass::from_micrograms(net_ug)))
+            Ok(Addition { grade: GradeId::new(grade), at, net: Mass::from_micrograms(net_ug) })
         };
         rows.into_iter().map(read).collect()
     }

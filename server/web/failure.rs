@@ -81,6 +81,7 @@ impl From<StoreError> for Failure {
                     .to_string(),
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
+            StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",
