@@ -33,6 +33,8 @@ mod scan;
 mod tier;
 mod vocabulary;
 
+pub mod rates;
+
 pub use draft::Hints;
 pub use format::{Format, LARGEST_FILE, Unreadable, detect};
 pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};

@@ -115,6 +115,26 @@ impl Form {
         Some(text)
     }
 
+    /// A text area with an entry a line: at most `most` of them, of at most `longest` characters each. Empty lines are
+    /// left out, in the form too, so that what stands in it compares with what is stored.
+    pub fn lines(&mut self, name: &str, most: usize, longest: usize) -> Option<Vec<String>> {
+        let clean =
+            |line: &str| line.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>();
+        let lines: Vec<String> =
+            self.value(name).lines().map(|line| clean(line).trim().to_string()).collect();
+        let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
+        self.set(name, lines.join("\n"));
+        if lines.len() > most {
+            self.refuse(name, format!("Those are {} lines; {most} are the most.", lines.len()));
+            return None;
+        }
+        if let Some(at) = lines.iter().position(|line| line.chars().count() > longest) {
+            self.refuse(name, format!("Line {} is longer than {longest} characters.", at + 1));
+            return None;
+        }
+        Some(lines)
+    }
+
     /// A number with a point or a comma before its decimals, within `least..=most`.
     pub fn decimal(&mut self, name: &str, least: Decimal, most: Decimal) -> Option<Decimal> {
         let typed = self.value(name).trim().to_string();

@@ -9,6 +9,7 @@ mod containers;
 mod failure;
 mod form;
 mod gauge;
+mod grades;
 mod guard;
 mod ladder;
 mod lots;
@@ -74,7 +75,15 @@ pub fn router(app: App) -> Router {
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
         .route("/containers/{container}/edit", get(containers::edit))
-        .route("/containers/{container}/label", get(containers::label));
+        .route("/containers/{container}/label", get(containers::label))
+        // Grades
+        .route("/grades", get(grades::index))
+        .route("/grades/new", get(grades::new).post(grades::create))
+        .route("/grades/recognise", get(grades::recognise))
+        .route("/grades/{grade}", get(grades::show))
+        .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
+        .route("/grades/{grade}/retire", post(grades::retire))
+        .route("/grades/{grade}/return", post(grades::bring_back));
 
     let guarded = Router::new()
         .merge(pages)
