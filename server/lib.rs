@@ -6,6 +6,7 @@
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
+pub mod reader;
 pub mod shelf;
 pub mod store;
 pub mod web;
