@@ -3,6 +3,8 @@
 //! Calls go one way: `web` asks `store` for facts and the pure crate `trade` for figures, and `intake` for what a price
 //! sheet says.
 
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
 pub mod catalogue;
 pub mod cli;
 pub mod demo;

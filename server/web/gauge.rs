@@ -16,8 +16,9 @@ pub struct Gauge {
     pub id: String,
     /// What it shows, for those who hear it.
     pub title: String,
-    /// Top of the filling.
+    /// Top of the filling, and where its mass is written.
     pub level: i32,
+    pub level_text: i32,
     pub notches: Vec<Notch>,
     pub net: String,
 }
@@ -59,6 +60,7 @@ impl Gauge {
             id: id.to_string(),
             title: format!("{label} holds {}{marks}", style.show(net)),
             level: y(net),
+            level_text: (y(net) + 20).min(136),
             notches,
             net: style.show(net),
         }
