@@ -1,5 +1,7 @@
 //! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
 
+use trade::mass::MassUnit;
+
 use crate::context::Context;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
@@ -21,8 +23,8 @@ pub(crate) struct Panel {
     pub high: Option<usize>,
     pub unit: Option<usize>,
     pub currency: Option<usize>,
-    pub tier_from: Option<usize>,
-    pub tier_to: Option<usize>,
+    pub tier_from: Option<TierColumn>,
+    pub tier_to: Option<TierColumn>,
     pub notes: Vec<usize>,
     /// The name of its wording column where that names a group: `COPPER | $/LB`.
     pub heading: Option<String>,
@@ -33,6 +35,14 @@ pub(crate) struct PriceColumn {
     pub at: usize,
     pub context: Context,
     pub tier: Option<TierText>,
+}
+
+/// A column of masses from which, or up to which, a price holds.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TierColumn {
+    pub at: usize,
+    /// The unit in its name.
+    pub unit: Option<MassUnit>,
 }
 
 /// What the name of a column says.
@@ -47,8 +57,7 @@ struct Named {
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
     let known = names.iter().flatten().count();
-    let is_price =
-        |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
+    let is_price = |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
@@ -58,7 +67,10 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
-            (false, Some(price)) => strangers.iter().any(|&i| i < price) && known >= strangers.len(),
+            (false, Some(price)) => {
+                let left = strangers.iter().any(|&i| i < price);
+                left && known >= strangers.len() && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
+            }
             (false, None) => false,
         };
     if !sound {
@@ -77,9 +89,9 @@ pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Option<Panel> {
         // Of several, the surest, and of these the first.
         (columns[at].sure * 2 > columns[at].filled, std::cmp::Reverse(at))
     })?;
-    let wording = (0..width)
-        .filter(|&at| at != price && columns[at].mostly(columns[at].words))
-        .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
+    let wording = (0..width).filter(|&at| at != price && columns[at].mostly(columns[at].words)).max_by_key(|&at| {
+        (columns[at].distinct, std::cmp::Reverse(at))
+    })?;
     let mut panel = Panel {
         wording,
         prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],
@@ -123,6 +135,7 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     for length in (1..=words.len().min(3)).rev() {
         let found = run(length, &|column| column == Column::Other && length > 1)
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
+            .or_else(|| run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3))
             .or_else(|| run(length, &|column| column == Column::Wording && !money));
         if let Some(column) = found {
             return Some(Named { column, context, tier: None });
@@ -146,12 +159,8 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
         };
         let name = match name {
             Some(name) => name,
-            None if stranger_names => {
-                Named { column: Column::Wording, context: Context::default(), tier: None }
-            }
-            None if stranger_prices => {
-                Named { column: Column::Price, context: Context::default(), tier: None }
-            }
+            None if stranger_names => Named { column: Column::Wording, context: Context::default(), tier: None },
+            None if stranger_prices => Named { column: Column::Price, context: Context::default(), tier: None },
             None => continue,
         };
         let opens = name.column == Column::Wording
@@ -176,8 +185,8 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),
             Column::Currency => panel.currency = Some(at),
-            Column::TierFrom => panel.tier_from = Some(at),
-            Column::TierTo => panel.tier_to = Some(at),
+            Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.mass_unit() }),
             Column::Note => panel.notes.push(at),
         }
     }
@@ -222,9 +231,7 @@ impl Shown {
                 Cell::Number { percent: false, .. } => {
                     shown.filled += 1;
                     shown.priced += 1;
-                    shown.sure += usize::from(
-                        matches!(cell, Cell::Number { value, currency, .. } if currency.is_some() || value.scale() > 0),
-                    );
+                    shown.sure += usize::from(matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0));
                     continue;
                 }
                 Cell::Number { .. } | Cell::Date(_) => {
@@ -283,9 +290,6 @@ fn strength(text: &str, marks: Marks) -> Option<Strength> {
 fn is_unit(text: &str) -> bool {
     let scan = Scan::of(text);
     let context = Context::of(text, true);
-    context.unit.is_some()
-        && context.currencies.is_empty()
-        && scan.tokens.len() <= 4
-        && !text.contains(|c: char| c.is_ascii_digit())
+    context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4 && !text.contains(|c: char| c.is_ascii_digit())
         || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
 }

@@ -1,6 +1,7 @@
 //! What a title, heading, column name or footnote says about the prices around it.
 
-use trade::money::Currency;
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
 
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
@@ -55,6 +56,13 @@ impl Context {
             }
         }
         context
+    }
+
+    pub fn mass_unit(&self) -> Option<MassUnit> {
+        match self.unit {
+            Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some(unit),
+            _ => None,
+        }
     }
 
     pub fn is_empty(&self) -> bool {

@@ -41,7 +41,11 @@ impl Hints {
     }
 
     fn date_order(&self) -> DateOrder {
-        if self.currency == Currency::USD { DateOrder::MonthFirst } else { DateOrder::DayFirst }
+        match self.currency {
+            Currency::USD => DateOrder::MonthFirst,
+            Currency::CAD => DateOrder::Either,
+            _ => DateOrder::DayFirst,
+        }
     }
 }
 
@@ -82,6 +86,13 @@ pub(crate) enum Charge {
     /// A word that may belong to the name.
     Perhaps,
     Sure,
+}
+
+impl Charge {
+    /// This where it says something, else `other`.
+    pub fn or(self, other: Charge) -> Charge {
+        if self == Charge::No { other } else { self }
+    }
 }
 
 /// Collects rows, and what the sheet says of them all.

@@ -8,6 +8,7 @@
 //! sheet, for a person to decide; only a file that cannot be read at all is an error.
 
 mod format;
+mod grade;
 mod read;
 mod sheet;
 mod wording;
@@ -34,6 +35,8 @@ mod vocabulary;
 
 pub use draft::Hints;
 pub use format::{Format, LARGEST_FILE, Unreadable, detect};
+pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
 pub use read::read;
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
+pub use vocabulary::vocabulary_grades;
 pub use wording::normal_wording;

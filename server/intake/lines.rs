@@ -27,6 +27,9 @@ struct Heading {
     name: String,
     source: String,
     context: Context,
+    charge: Charge,
+    /// It may be a title: it names only tiers that stand right below it.
+    perhaps: bool,
     /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
     above: Option<String>,
 }
@@ -62,7 +65,10 @@ impl LineReader {
 
     fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
         let (name, group, source) = match (part.name, &self.heading) {
-            (Some(name), heading) => (name, heading.as_ref().map(|h| h.name.clone()), text.to_string()),
+            (Some(name), heading) => {
+                let group = heading.as_ref().filter(|heading| !heading.perhaps).map(|heading| heading.name.clone());
+                (name, group, text.to_string())
+            }
             // A line that holds only a tier and its price belongs to the name above it.
             (None, Some(heading)) => {
                 (heading.name.clone(), heading.above.clone(), format!("{} / {text}", heading.source))
@@ -87,7 +93,7 @@ impl LineReader {
                 source: source.clone(),
                 doubts: if by_header { Vec::new() } else { part.doubts.clone() },
                 context: context.clone(),
-                charge,
+                charge: charge.or(self.heading.as_ref().map_or(Charge::No, |heading| heading.charge)),
                 in_cell: false,
             });
             if !part.all_tiers && !by_header {
@@ -114,17 +120,18 @@ impl LineReader {
         // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
         let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
         let known = VOCABULARY.has_within(heading_name(text), Use::Group);
-        if is_heading(text) && (known || marked || !draft.rows.is_empty()) {
-            let context = Context::of(text, false);
-            let above = self.heading.take().map(|heading| heading.name);
+        if is_heading(text) {
+            let perhaps = !(known || marked || !draft.rows.is_empty());
             self.heading = Some(Heading {
                 name: heading_name(text).to_string(),
                 source: text.to_string(),
-                context,
-                above,
+                context: Context::of(text, false),
+                charge: charge(text),
+                perhaps,
+                above: self.heading.take().filter(|heading| !heading.perhaps).map(|heading| heading.name),
             });
             self.tiers.clear();
-            return draft.leave_out(text, &line.place, Why::Heading);
+            return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }
         draft.whole_sheet(&Context::of(text, false));
         draft.leave_out(text, &line.place, Why::NoPrice);
@@ -157,17 +164,11 @@ fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool) -> Vec<Pr
                 let apart = last.first > 0
                     && (scan.kind(last.first - 1) == Some(Kind::Gap)
                         || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
-                let ends = !(last.last..scan.tokens.len()).any(|i| {
-                    matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
-                });
+                let ends = !(last.last..scan.tokens.len())
+                    .any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact)));
                 let year = last.low >= dec!(1990) && last.low < dec!(2100) && last.low.is_integer();
                 let unit_only = last.unit.is_some();
-                !remark
-                    && ends
-                    && last.first > 0
-                    && (apart || expects_numbers)
-                    && (!year || expects_numbers)
-                    && (!unit_only || apart)
+                !remark && ends && last.first > 0 && (apart || expects_numbers) && (!year || expects_numbers) && (!unit_only || apart)
             });
             last.into_iter().collect()
         }
@@ -176,8 +177,7 @@ fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool) -> Vec<Pr
             let touch = |i: usize, j: usize| all[i].last == all[j].first;
             let beside = |i: usize| {
                 all[i].strength == Strength::Decimals
-                    && (i > 0 && sure(i - 1) && touch(i - 1, i)
-                        || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
+                    && (i > 0 && sure(i - 1) && touch(i - 1, i) || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
             };
             let keep: Vec<bool> = (0..all.len()).map(|i| sure(i) || beside(i)).collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
@@ -242,6 +242,10 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, beside: Between) {
 }
 
 impl Part {
+    fn asking(name: &str, price: DraftPrice) -> Part {
+        Part { name: Some(name.to_string()), prices: vec![(price, None)], all_tiers: false, note: None, doubts: Vec::new() }
+    }
+
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
         if let Some((_, tier @ None)) = self.prices.last_mut() {
@@ -264,9 +268,7 @@ impl Between {
         let (mut first, mut last) = (first, last);
         let mut tier = None;
         for at in first..last {
-            if let Some((found, next)) =
-                tier_at(scan, draft.marks, at, false).filter(|(_, next)| *next <= last)
-            {
+            if let Some((found, next)) = tier_at(scan, draft.marks, at, false).filter(|(_, next)| *next <= last) {
                 tier = Some(found);
                 // The tier stands at one end of the name, or is all there is.
                 if trimmed(scan, next, last).is_none() {
@@ -294,9 +296,7 @@ fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let mut text = scan.between(first, last);
     // `1. Copper`, `2) Brass`: the number of the line, and no part of the name.
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
-    if digits > 0
-        && let Some(rest) = text[digits..].strip_prefix(['.', ')']).filter(|rest| rest.starts_with(' '))
-    {
+    if digits > 0 && let Some(rest) = text[digits..].strip_prefix(['.', ')']).filter(|rest| rest.starts_with(' ')) {
         text = rest.trim_start();
     }
     (named && !text.is_empty()).then_some(text)
@@ -327,8 +327,10 @@ fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
 /// A name with “call”, “POA” or “no charge” in the place of its price.
 fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let end = scan.tokens.len();
-    let end =
-        if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    let end = if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    if let Some(part) = on_request_first(scan, end) {
+        return Some(part);
+    }
     let (start, price) = (1..=4.min(end)).rev().find_map(|length| {
         let words = scan.between(end - length, end);
         if VOCABULARY.has(words, Use::OnRequest) {
@@ -340,16 +342,17 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let name = trimmed(scan, 0, start)?;
     // `Call for prices` and `Other items: please call` name nothing.
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
-    let apart =
-        start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
+    let apart = start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
     let short = name.split_whitespace().count() <= 4;
-    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part {
-        name: Some(name.to_string()),
-        prices: vec![(price, None)],
-        all_tiers: false,
-        note: None,
-        doubts: Vec::new(),
-    })
+    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+}
+
+/// `POA  Silver contacts`, among lines that begin with their price.
+fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let length = (1..=4.min(end)).rev().find(|&length| VOCABULARY.has(scan.between(0, length), Use::OnRequest))?;
+    let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
+    let remark = starts_with(scan, Use::Remark);
+    (!remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).
@@ -401,7 +404,6 @@ fn is_column_names(scan: &Scan<'_>) -> bool {
         .filter(|piece| !piece.is_empty())
         .collect();
     let is_column = |piece: &str| VOCABULARY.column(piece).is_some() || !Context::of(piece, true).is_empty();
-    pieces.len() > 1
-        && pieces.iter().all(|piece| is_column(piece))
+    pieces.len() > 1 && pieces.iter().all(|piece| is_column(piece))
         && pieces.iter().any(|piece| VOCABULARY.column(piece).is_some())
 }

@@ -158,6 +158,10 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) {
         let word = scan.word(price.last);
         if let Some(currencies) = VOCABULARY.currencies(word) {
+            // The sign of the next price: `20 lb $9.50`.
+            if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
+                return;
+            }
             narrow(&mut price.currencies, currencies);
         } else if !*cents && VOCABULARY.has(word, Use::Cents) && is_cents(scan, price, word) {
             *cents = true;

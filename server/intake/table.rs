@@ -1,8 +1,9 @@
 //! Tables to rows: a name, its prices, and what the other columns and the headings say.
 
 use rust_decimal::Decimal;
+use trade::mass::MassUnit;
 
-use crate::columns::{self, Panel, PriceColumn};
+use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
 use crate::document::{Cell, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
@@ -86,6 +87,9 @@ impl Table {
             return self.remark(&source, row, draft);
         }
         let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::shown).unwrap_or_default();
+        if !source.chars().any(char::is_alphanumeric) {
+            return draft.leave_out(&source, &row.place, Why::NoPrice);
+        }
         if VOCABULARY.has(first.trim_end_matches(':'), Use::Total) {
             return draft.leave_out(&source, &row.place, Why::Total);
         }
@@ -218,11 +222,7 @@ impl Table {
 }
 
 fn charge_of(name: &str, heading: &Heading) -> Charge {
-    let by_heading = heading.name.as_deref().map_or(Charge::No, charge);
-    match charge(name) {
-        Charge::No if by_heading != Charge::No => by_heading,
-        by_name => by_name,
-    }
+    charge(name).or(heading.name.as_deref().map_or(Charge::No, charge))
 }
 
 /// What the row's unit and currency columns say.
@@ -241,30 +241,26 @@ fn row_context(panel: &Panel, row: &GridRow) -> Context {
 
 /// The tier that the row's own columns give.
 fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
-    let cell = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
-    let end = |column: Option<usize>, bare_is_from: bool| match cell(column)? {
-        Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
-            let (from, to) = if bare_is_from { (Some(*value), None) } else { (None, Some(*value)) };
-            Some(TierText { from, to, unit: None })
-        }
-        Cell::Text(text) => {
-            let scan = Scan::of(text);
-            if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
-                return Some(tier);
-            }
-            let value = scan.numbers().next().and_then(|number| draft.marks.read(number))?.value;
-            let unit = Context::of(text, true).unit;
-            let unit = match unit {
-                Some(price::UnitText::Unit(trade::money::PriceUnit::Mass(unit))) => Some(unit),
-                _ => None,
-            };
+    let end = |column: Option<TierColumn>, bare_is_from: bool| {
+        let column = column?;
+        let bare = |value: Decimal, unit: Option<MassUnit>| {
             let (from, to) = if bare_is_from { (Some(value), None) } else { (None, Some(value)) };
-            Some(TierText { from, to, unit })
+            TierText { from, to, unit: unit.or(column.unit) }
+        };
+        match row.cells.get(column.at)? {
+            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => Some(bare(*value, None)),
+            Cell::Text(text) => {
+                let scan = Scan::of(text);
+                if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
+                    return Some(TierText { unit: tier.unit.or(column.unit), ..tier });
+                }
+                let amount = scan.numbers().next().and_then(|number| draft.marks.read(number))?;
+                Some(bare(amount.value, Context::of(text, true).mass_unit()))
+            }
+            _ => None,
         }
-        _ => None,
     };
-    let (from, to) = (end(panel.tier_from, true), end(panel.tier_to, false));
-    match (from, to) {
+    match (end(panel.tier_from, true), end(panel.tier_to, false)) {
         (Some(from), Some(to)) => {
             Some(TierText { from: from.from, to: to.to.or(from.to), unit: from.unit.or(to.unit) })
         }
@@ -365,13 +361,13 @@ impl CellPrice {
         let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
         match cell {
             Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
-            Cell::Number { value, currency, percent: false } => plain(DraftPrice::Text(PriceText {
+            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
                 first: 0,
                 last: 0,
                 low: value.abs(),
                 high: None,
-                currencies: currency.iter().copied().collect(),
-                unit: None,
+                currencies: said.currencies.clone(),
+                unit: said.unit,
                 sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
                 strength: Strength::Decimals,
                 unclear: false,
