@@ -157,7 +157,7 @@ fn read_pounds_ounces(pounds: &Part, ounces: &Part, text: &str) -> Result<Readin
         let carried = spell_pounds_ounces(lb + (oz / dec!(16)).floor(), oz % dec!(16));
         return Err(ReadingError::TooManyOunces(oz.normalize(), carried));
     }
-    let mass = checked(Mass::of(lb, MassUnit::Pound) + Mass::of(oz, MassUnit::Ounce))?;
+    let mass = checked(bounded(lb, MassUnit::Pound)? + bounded(oz, MassUnit::Ounce)?)?;
     let meaning = Meaning { mass, spelled: spell_pounds_ounces(lb, oz) };
     Ok(Reading::Sure { meaning, else_meant: Vec::new() })
 }
@@ -185,20 +185,24 @@ fn digits_as_ounces(typed: &str) -> Option<Meaning> {
     if ounces.len() > 2 || oz.is_zero() || oz >= dec!(16) {
         return None;
     }
-    let mass = Mass::of(lb, MassUnit::Pound) + Mass::of(oz, MassUnit::Ounce);
+    let mass = checked(Mass::of(lb, MassUnit::Pound) + Mass::of(oz, MassUnit::Ounce)).ok()?;
     Some(Meaning { mass, spelled: spell_pounds_ounces(lb, oz) })
 }
 
 fn meaning(number: Decimal, unit: MassUnit) -> Result<Meaning, ReadingError> {
-    // Bounded before the multiplication, so that no typed number can overflow it.
-    if number > HEAVIEST_GRAMS * dec!(1000) {
-        return Err(ReadingError::TooHeavy);
-    }
-    let mass = checked(Mass::of(number, unit))?;
+    let mass = checked(bounded(number, unit)?)?;
     Ok(Meaning { mass, spelled: format!("{} {}", number.normalize(), unit.code()) })
 }
 
+/// `number` of `unit`; the number is bounded first, so that none that can be typed overflows the multiplication.
+fn bounded(number: Decimal, unit: MassUnit) -> Result<Mass, ReadingError> {
+    if number > HEAVIEST_GRAMS * dec!(1000) { Err(ReadingError::TooHeavy) } else { Ok(Mass::of(number, unit)) }
+}
+
+/// A reading is the mass that the ledger will keep. Otherwise the same bag read twice would differ by a trace that
+/// nobody sees, and "all of it" would not be all of it.
 fn checked(mass: Mass) -> Result<Mass, ReadingError> {
+    let mass = mass.as_kept();
     if mass.is_zero() {
         Err(ReadingError::Zero)
     } else if mass.grams() > HEAVIEST_GRAMS {
@@ -307,6 +311,8 @@ mod tests {
             ("-4 oz", "below zero"),
             ("0 lb 0 oz", "zero adds nothing"),
             ("99999999999 kg", "thousand tonnes"),
+            ("9999999999999999999999999999 lb 5 oz", "thousand tonnes"),
+            ("9999999999999999999999999999.5", "thousand tonnes"),
             ("999999999999999999999999999999999999 lb", "does not read as a weight"),
             ("heavy", "does not read"),
             ("2 ton", "does not read"),
@@ -319,6 +325,14 @@ mod tests {
     }
 
     proptest! {
+        /// A mass that was read is a mass that the ledger can keep.
+        #[test]
+        fn what_is_read_is_what_is_kept(oz in 1u32..1_000_000) {
+            let typed = format!("{} oz", Decimal::new(oz.into(), 3));
+            let Ok(Reading::Sure { meaning, .. }) = read(&typed) else { panic!("{typed}") };
+            prop_assert_eq!(Mass::from_micrograms(meaning.mass.micrograms()), meaning.mass);
+        }
+
         /// Spelling a meaning and reading it again gives the same mass.
         #[test]
         fn spelled_reads_back(lb in 0u32..5000, oz in 0u32..1600) {
