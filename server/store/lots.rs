@@ -344,8 +344,11 @@ pub async fn open_lot(
     };
     let sql = "SELECT id FROM lots WHERE container_id = $1 AND closed_at IS NULL";
     let taken: Option<(String,)> = sqlx::query_as(sql).bind(&container_id).fetch_optional(&mut **tx).await?;
-    if taken.is_some() {
-        return Err(LotRefusal::ContainerTaken.into());
+    match taken {
+        // The same form again, which arrived while the first was being stored.
+        Some((id,)) if id == lot.id => return Ok(false),
+        Some(_) => return Err(LotRefusal::ContainerTaken.into()),
+        None => {}
     }
     let sql = "INSERT INTO lots (id, shop_id, container_id, grade_id, source, note, opened_at, opened_by, version) \
                VALUES ($1, $2, $3, $4, $5, '', $6, $7, 1)";

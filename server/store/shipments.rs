@@ -241,17 +241,11 @@ impl Store {
         at: Timestamp,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let sql = "SELECT id FROM shipments WHERE shop_id = $1 AND id = $2";
-        let there: Option<(String,)> =
-            sqlx::query_as(sql).bind(shop_id).bind(shipment.id).fetch_optional(&mut *tx).await?;
-        if there.is_some() {
-            return Ok(());
-        }
         let expected = serde_json::to_string(&Expected::from(shipment.ladder))
             .map_err(|cause| StoreError::Encode(cause.to_string()))?;
         let sql = "INSERT INTO shipments (id, shop_id, outlet_id, expected, expected_net, made_by, made_at, version) \
                    SELECT $2, o.shop_id, o.id, $4, $5, $6, $7, 1 FROM outlets o \
-                   WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL";
+                   WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL ON CONFLICT (id) DO NOTHING";
         let done = sqlx::query(sql)
             .bind(shop_id)
             .bind(shipment.id)
@@ -262,7 +256,12 @@ impl Store {
             .bind(stamp(at))
             .execute(&mut *tx)
             .await?;
-        changed_one(done.rows_affected())?;
+        if done.rows_affected() == 0 {
+            let sql = "SELECT id FROM shipments WHERE shop_id = $1 AND id = $2";
+            let there: Option<(String,)> =
+                sqlx::query_as(sql).bind(shop_id).bind(shipment.id).fetch_optional(&mut *tx).await?;
+            return if there.is_some() { Ok(()) } else { Err(StoreError::Stale) };
+        }
         // In the order of their ids, so that two shipments made at once cannot wait for each other.
         let mut lots = shipment.lots.clone();
         lots.sort();

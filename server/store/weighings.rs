@@ -275,7 +275,8 @@ pub async fn weigh_in(
     add_weighing(tx, shop_id, weighing, at).await
 }
 
-/// Adds a ledger row inside `tx`, unchecked.
+/// Adds a ledger row inside `tx`, unchecked. Of two forms with one id that arrive at the same moment the second changes
+/// nothing.
 pub(crate) async fn add_weighing(
     tx: &mut Tx,
     shop_id: &str,
@@ -284,7 +285,7 @@ pub(crate) async fn add_weighing(
 ) -> Result<(), StoreError> {
     let sql = "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, \
                partner_id, at, reverses_id, other_lot_id) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)";
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT (id) DO NOTHING";
     sqlx::query(sql)
         .bind(&*weighing.id)
         .bind(shop_id)
