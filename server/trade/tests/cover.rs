@@ -46,7 +46,7 @@ fn check_picks(demand: i128, groups: &[Group], cover: &Cover) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 
     // Six of the least mass 1 cover 6, so that brute force may stop at six of what has no limit.
     #[test]
