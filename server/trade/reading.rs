@@ -196,7 +196,11 @@ fn meaning(number: Decimal, unit: MassUnit) -> Result<Meaning, ReadingError> {
 
 /// `number` of `unit`; the number is bounded first, so that none that can be typed overflows the multiplication.
 fn bounded(number: Decimal, unit: MassUnit) -> Result<Mass, ReadingError> {
-    if number > HEAVIEST_GRAMS * dec!(1000) { Err(ReadingError::TooHeavy) } else { Ok(Mass::of(number, unit)) }
+    if number > HEAVIEST_GRAMS * dec!(1000) {
+        Err(ReadingError::TooHeavy)
+    } else {
+        Ok(Mass::of(number, unit))
+    }
 }
 
 /// A reading is the mass that the ledger will keep. Otherwise the same bag read twice would differ by a trace that
