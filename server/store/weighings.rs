@@ -7,7 +7,7 @@ use sqlx::FromRow;
 use trade::ids::GradeId;
 use trade::mass::Mass;
 
-use super::lots::{LotRefusal, lot_for_change};
+use super::lots::{LotRefusal, can_hold, lot_for_change, usable_grade};
 use super::{RowError, Store, StoreError, Tx, new_id, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -259,19 +259,24 @@ pub async fn weigh_in(
     weighing: &NewWeighing<'_>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
+    let lot = lot_for_change(tx, shop_id, weighing.lot_id).await;
+    // Looked for with the lot's row held: of a form that was sent twice at once, the second waits until the first has
+    // counted.
     let sql = "SELECT id FROM weighings WHERE shop_id = $1 AND id = $2";
     let there: Option<(String,)> =
         sqlx::query_as(sql).bind(shop_id).bind(&*weighing.id).fetch_optional(&mut **tx).await?;
     if there.is_some() {
         return Ok(());
     }
-    let lot = lot_for_change(tx, shop_id, weighing.lot_id).await?;
+    let lot = lot?;
+    usable_grade(tx, shop_id, &lot.grade_id).await?;
     if weighing.expects.is_some_and(|expected| expected != lot.net) {
         return Err(StoreError::Stale);
     }
     if (lot.net + weighing.net).is_negative() || lot.pieces + weighing.pieces < 0 {
         return Err(LotRefusal::BelowNothing.into());
     }
+    can_hold(lot.net + weighing.net, lot.pieces + weighing.pieces)?;
     add_weighing(tx, shop_id, weighing, at).await
 }
 

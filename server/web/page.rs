@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use rust_decimal::Decimal;
 use trade::mass::{Mass, MassStyle};
 use trade::money::{Currency, Money, show_amount};
+use trade::reading;
 
 use super::App;
 use super::failure::Failure;
@@ -86,6 +87,11 @@ impl Visitor {
     /// A mass as this shop spells it.
     pub fn mass(&self, mass: impl Value<Mass>) -> String {
         self.shop.style.show(mass.value())
+    }
+
+    /// A mass for a field that opens to be changed: saved as it stands, it stays the same.
+    pub fn spelled(&self, mass: Mass) -> String {
+        reading::spell(mass, self.shop.style)
     }
 
     /// A mass in the form that the shop does not use: beside the first where a reading is read back.
