@@ -7,6 +7,7 @@ use sqlx::error::ErrorKind;
 use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
+use super::shops::ShopRefusal;
 
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -33,6 +34,9 @@ pub enum StoreError {
     /// The lot is not in a state for it.
     #[error(transparent)]
     Lot(#[from] LotRefusal),
+    /// The shop's settings cannot be changed like that.
+    #[error(transparent)]
+    Shop(#[from] ShopRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

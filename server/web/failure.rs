@@ -81,6 +81,9 @@ impl From<StoreError> for Failure {
                     .to_string(),
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
+            StoreError::Shop(refusal) => {
+                (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
+            }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",
