@@ -9,12 +9,14 @@ use std::collections::BTreeMap;
 use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
 use axum_extra::extract::Form as Pairs;
+use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
 use trade::mass::Mass;
 use trade::money::{Currency, LARGEST_AMOUNT, Share};
 use trade::reading::{self, Reading};
 
 use super::failure::Failure;
+use super::page::day;
 use crate::store::is_id;
 
 /// The values of a form by field name, and what is wrong with them.
@@ -35,6 +37,11 @@ impl Form {
     /// What stands in a field, as typed.
     pub fn value(&self, name: &str) -> &str {
         self.values.iter().find(|(field, _)| field == name).map_or("", |(_, value)| value.as_str())
+    }
+
+    /// Every field with what stands in it.
+    pub fn all(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.values.iter().map(|(name, value)| (name.as_str(), value.as_str()))
     }
 
     /// All values of a field that may come several times.
@@ -235,6 +242,29 @@ impl Form {
             self.refuse(name, format!("“{code}” is not a currency code of ISO 4217, like USD or CAD."));
         }
         currency
+    }
+
+    /// A day within `first..=last`.
+    pub fn date(&mut self, name: &str, first: Date, last: Date) -> Option<Date> {
+        let typed = self.value(name).trim().to_string();
+        let Ok(date) = typed.parse::<Date>() else {
+            let problem = if typed.is_empty() {
+                "A date is needed.".into()
+            } else {
+                format!("“{typed}” is not a date like 2026-05-12.")
+            };
+            self.refuse(name, problem);
+            return None;
+        };
+        if date > last {
+            self.refuse(name, format!("{} is still to come; {} is the last.", day(date), day(last)));
+            return None;
+        }
+        if date < first {
+            self.refuse(name, format!("That is too long ago; {} is the first.", day(first)));
+            return None;
+        }
+        Some(date)
     }
 
     /// One of a closed set, by its code.

@@ -15,7 +15,9 @@ mod ladder;
 mod lots;
 mod page;
 mod plan;
+mod rates;
 mod shipments;
+mod shop;
 mod today;
 mod weigh;
 
@@ -28,6 +30,7 @@ use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
+use intake::rates::LARGEST_LIST;
 use tower::ServiceBuilder;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
@@ -83,7 +86,17 @@ pub fn router(app: App) -> Router {
         .route("/grades/{grade}", get(grades::show))
         .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
         .route("/grades/{grade}/retire", post(grades::retire))
-        .route("/grades/{grade}/return", post(grades::bring_back));
+        .route("/grades/{grade}/return", post(grades::bring_back))
+        // Exchange rates
+        .route("/rates", get(rates::index).post(rates::create))
+        .route("/rates/new", get(rates::new).post(rates::read))
+        .route("/rates/lists", post(rates::upload).layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)))
+        .route("/rates/{base}/{quote}", get(rates::history))
+        // Shop
+        .route("/shop", get(shop::show).post(shop::update))
+        .route("/shop/new", get(shop::new).post(shop::create))
+        .route("/shop/who", post(shop::who))
+        .route("/shop/partners", post(shop::add_partner));
 
     let guarded = Router::new()
         .merge(pages)
