@@ -33,9 +33,13 @@ pub enum Unreadable {
     Damaged(String),
     #[error("The workbook is protected by a password. Save it without one and upload that.")]
     Encrypted,
-    #[error("The workbook unpacks to more than 64 MB, which no price sheet does. Save only the prices as CSV.")]
+    #[error(
+        "The workbook unpacks to more than 64 MB, which no price sheet does. Save only the prices as CSV."
+    )]
     UnpacksTooLarge,
-    #[error("The workbook holds more text than a price sheet can. Delete the sheets and rows without prices.")]
+    #[error(
+        "The workbook holds more text than a price sheet can. Delete the sheets and rows without prices."
+    )]
     TooManyCells,
 }
 
@@ -58,14 +62,20 @@ pub fn detect(name: &str, bytes: &[u8]) -> Result<Format, Unreadable> {
         return Err(not_a_sheet(looks_like, instead));
     }
     let Some(text) = decode::text(bytes) else {
-        return Err(not_a_sheet("no text and no workbook", "Upload a CSV or XLSX file, or paste the prices."));
+        return Err(not_a_sheet(
+            "no text and no workbook",
+            "Upload a CSV or XLSX file, or paste the prices.",
+        ));
     };
     if text.text.chars().all(char::is_whitespace) {
         return Err(Unreadable::Empty);
     }
     let start = text.text.trim_start().get(..14).unwrap_or_default().to_ascii_lowercase();
     if start.starts_with("<!doctype html") || start.starts_with("<html") {
-        return Err(not_a_sheet("a web page", "Copy the prices from the page in the browser and paste them."));
+        return Err(not_a_sheet(
+            "a web page",
+            "Copy the prices from the page in the browser and paste them.",
+        ));
     }
     let named = name.rsplit_once('.').map(|(_, end)| end.to_ascii_lowercase());
     let named_delimited = matches!(named.as_deref(), Some("csv" | "tsv" | "tab"));
