@@ -68,6 +68,7 @@ pub(crate) enum Use {
     Measure,
     MeasureAttached,
     Remark,
+    Sentence,
     Filler,
     Group,
     TierFrom,
@@ -90,6 +91,8 @@ pub(crate) enum Column {
     TierFrom,
     TierTo,
     Note,
+    /// The day the row's price holds from.
+    Date,
     /// Last week's price, an item number, a quantity: nothing that is read.
     Other,
 }
