@@ -2,6 +2,7 @@
 
 mod common;
 
+mod lots;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.

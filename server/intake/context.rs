@@ -39,7 +39,10 @@ impl Context {
                     continue;
                 }
                 let of_unit = scan.kind(at + 1) == Some(Kind::Slash) || scan.is(at + 1, Use::Per);
-                if VOCABULARY.has(word, Use::Cents) && !joined && (of_unit || word.len() > 1 && scan.tokens.len() > 1) {
+                if VOCABULARY.has(word, Use::Cents)
+                    && !joined
+                    && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
+                {
                     context.cents = true;
                 }
             }
@@ -73,7 +76,11 @@ impl Context {
             currencies: currencies.clone(),
             unit: self.unit.or(wider.unit),
             // Cents go with the unit they were named with.
-            cents: if self.unit.is_some() || !self.currencies.is_empty() { self.cents } else { self.cents || wider.cents },
+            cents: if self.unit.is_some() || !self.currencies.is_empty() {
+                self.cents
+            } else {
+                self.cents || wider.cents
+            },
         }
     }
 }
@@ -81,7 +88,9 @@ impl Context {
 /// The heading's name without what it says of currency and unit: `Copper` of `== Copper ($/lb): ==`.
 pub(crate) fn heading_name(text: &str) -> &str {
     let name = match text.split_once(['(', '[']) {
-        Some((before, inside)) if !Context::of(inside.trim_end_matches([')', ']']), true).is_empty() => before,
+        Some((before, inside)) if !Context::of(inside.trim_end_matches([')', ']']), true).is_empty() => {
+            before
+        }
         _ => text,
     };
     let name = name.trim_matches(|c: char| !c.is_alphanumeric() && !matches!(c, '#' | '(' | ')' | '%'));
@@ -94,7 +103,9 @@ pub(crate) fn heading_name(text: &str) -> &str {
         money || per
     });
     match cut {
-        Some(at) => scan.between(0, at).trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%')),
+        Some(at) => {
+            scan.between(0, at).trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'))
+        }
         None => bare,
     }
 }
@@ -113,6 +124,7 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && !text.trim_end().ends_with(['.', '!', '?', ','])
         && !VOCABULARY.has(first, Use::Remark)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
+        && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
 }
 
 #[cfg(test)]

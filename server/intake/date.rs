@@ -30,7 +30,8 @@ pub(crate) fn find(text: &str, order: DateOrder, today: Date) -> Option<Dated> {
     let parts = parts(text);
     (0..parts.len()).find_map(|at| {
         let (found, _) = date_at(&parts, at, order, today)?;
-        let before = parts[..at].iter().rev().take(3).map(|part| part.text).rev().collect::<Vec<_>>().join(" ");
+        let before =
+            parts[..at].iter().rev().take(3).map(|part| part.text).rev().collect::<Vec<_>>().join(" ");
         let last = before.rsplit(' ').next().unwrap_or_default();
         if VOCABULARY.has(last, Use::ValidUntil) && at > 0 {
             return None;
@@ -90,8 +91,14 @@ fn date_at(parts: &[Part<'_>], at: usize, order: DateOrder, today: Date) -> Opti
     // `March 15, 2026`, `15 March 2026`, `15th of March`; a year may follow.
     let named = |month: i8, day_at: usize, next: usize| {
         let day = i8::try_from(number(day_at)?).ok()?;
-        let next = if parts.get(next).is_some_and(|p| matches!(p.text, "st" | "nd" | "rd" | "th")) { next + 1 } else { next };
-        let year = number(next).filter(|_| digits(next) == 4 || digits(next) == 2 && parts[next].joint != ' ').map(full_year);
+        let next = if parts.get(next).is_some_and(|p| matches!(p.text, "st" | "nd" | "rd" | "th")) {
+            next + 1
+        } else {
+            next
+        };
+        let year = number(next)
+            .filter(|_| digits(next) == 4 || digits(next) == 2 && parts[next].joint != ' ')
+            .map(full_year);
         let date = match year {
             Some(year) => Date::new(year, month, day).ok()?,
             None => nearest(month, day, today)?,
@@ -129,11 +136,14 @@ fn date_at(parts: &[Part<'_>], at: usize, order: DateOrder, today: Date) -> Opti
         Date::new(full_year(third), i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
     };
     let (day_first, month_first) = (date(first, second), date(second, first));
-    let unclear = order == DateOrder::Either && first != second && day_first.is_some() && month_first.is_some();
+    let unclear =
+        order == DateOrder::Either && first != second && day_first.is_some() && month_first.is_some();
     let date = match order {
         DateOrder::DayFirst => day_first.or(month_first),
         DateOrder::MonthFirst => month_first.or(day_first),
-        DateOrder::Either => day_first.into_iter().chain(month_first).min_by_key(|date| days_between(*date, today)),
+        DateOrder::Either => {
+            day_first.into_iter().chain(month_first).min_by_key(|date| days_between(*date, today))
+        }
     };
     Some((Found { date: date?, unclear, has_year: true }, at + 3))
 }

@@ -3,9 +3,7 @@
 use csv::{ReaderBuilder, StringRecord};
 
 use crate::decode::Decoded;
-use crate::document::{
-    Block, Cell, Document, GridRow, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut,
-};
+use crate::document::{Block, Cell, Document, GridRow, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut};
 use crate::sheet::{Place, Problem};
 
 const DELIMITERS: [u8; 4] = [b'\t', b';', b'|', b','];
@@ -28,10 +26,11 @@ pub(crate) fn delimiter(text: &str, named: bool) -> Option<u8> {
 }
 
 fn best(lines: &[&str], named: bool) -> Option<u8> {
-    let best = DELIMITERS.into_iter().map(|mark| (agreement(lines, mark, named), mark)).reduce(|best, next| {
-        // In the order of the list, so that a tab wins over a comma that does as well.
-        if next.0 > best.0 { next } else { best }
-    });
+    let best =
+        DELIMITERS.into_iter().map(|mark| (agreement(lines, mark, named), mark)).reduce(|best, next| {
+            // In the order of the list, so that a tab wins over a comma that does as well.
+            if next.0 > best.0 { next } else { best }
+        });
     let (agreeing, mark) = best?;
     let enough = if named { 1 } else { (lines.len() * 6).div_ceil(10).max(2) };
     (agreeing >= enough).then_some(mark)
@@ -39,7 +38,8 @@ fn best(lines: &[&str], named: bool) -> Option<u8> {
 
 /// How many of the lines this delimiter cuts into the commonest number of cells.
 fn agreement(lines: &[&str], mark: u8, named: bool) -> usize {
-    let counts: Vec<usize> = lines.iter().map(|line| cuts(line, mark, named)).filter(|count| *count > 0).collect();
+    let counts: Vec<usize> =
+        lines.iter().map(|line| cuts(line, mark, named)).filter(|count| *count > 0).collect();
     counts.iter().map(|count| counts.iter().filter(|other| *other == count).count()).max().unwrap_or(0)
 }
 
@@ -115,7 +115,9 @@ impl Text<'_> {
         while let Ok(true) = reader.read_record(&mut record) {
             let line = record.position().map_or(0, csv::Position::line);
             let line = u32::try_from(line).unwrap_or(u32::MAX).saturating_add(self.skipped);
-            if quotes && record.iter().any(|field| field.matches('\n').take(MOST_BREAKS).count() == MOST_BREAKS) {
+            if quotes
+                && record.iter().any(|field| field.matches('\n').take(MOST_BREAKS).count() == MOST_BREAKS)
+            {
                 return Err(Swallowed { line });
             }
             if rows.len() == MOST_ROWS as usize {

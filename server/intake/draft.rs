@@ -33,7 +33,11 @@ impl Hints {
     /// The decimal mark that is usual where the outlet's currency is.
     pub(crate) fn usual_habit(&self) -> Habit {
         use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
-        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) { Habit::Comma } else { Habit::Point }
+        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
+            Habit::Comma
+        } else {
+            Habit::Point
+        }
     }
 
     fn date_order(&self) -> DateOrder {
@@ -177,7 +181,11 @@ impl<'h> Draft<'h> {
                     doubts.push(Doubt::MarksUnclear);
                 }
                 let says_nothing = context.unit.is_none() && context.currencies.is_empty();
-                if price.strength == Strength::Weak && !draft.in_cell && says_nothing {
+                if price.strength == Strength::Weak
+                    && price.low.is_integer()
+                    && !draft.in_cell
+                    && says_nothing
+                {
                     doubts.push(Doubt::BareNumber);
                 }
                 amounts(price, &draft, &context, decoration, &mut doubts)
@@ -188,6 +196,8 @@ impl<'h> Draft<'h> {
         }
         let (tier_from, tier_to) = draft
             .tier
+            // So many pieces, where the price is for each.
+            .filter(|tier| tier.unit.is_some() || unit != Some(PriceUnit::Each))
             .and_then(|tier| tier.masses(mass_unit(unit).or(mass_unit(self.hints.unit))))
             .unwrap_or((None, None));
         Row {
@@ -318,7 +328,9 @@ fn mass_unit(unit: Option<PriceUnit>) -> Option<MassUnit> {
 /// What a second price in the same place means for the first: `None` where it only says the same in another unit.
 pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doubt> {
     let in_grams = |price: &PriceText| match price.unit {
-        Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit)),
+        Some(UnitText::Unit(PriceUnit::Mass(unit))) => {
+            Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit))
+        }
         _ => None,
     };
     match (in_grams(first), in_grams(second)) {

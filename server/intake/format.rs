@@ -33,9 +33,13 @@ pub enum Unreadable {
     Damaged(String),
     #[error("The workbook is protected by a password. Save it without one and upload that.")]
     Encrypted,
-    #[error("The workbook unpacks to more than 64 MB, which no price sheet does. Save only the prices as CSV.")]
+    #[error(
+        "The workbook unpacks to more than 64 MB, which no price sheet does. Save only the prices as CSV."
+    )]
     UnpacksTooLarge,
-    #[error("The workbook holds more text than a price sheet can. Delete the sheets and rows without prices.")]
+    #[error(
+        "The workbook holds more text than a price sheet can. Delete the sheets and rows without prices."
+    )]
     TooManyCells,
 }
 
@@ -50,18 +54,28 @@ pub fn detect(name: &str, bytes: &[u8]) -> Result<Format, Unreadable> {
     if bytes.starts_with(b"PK") {
         return zipped(bytes);
     }
+    let encrypted: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    if bytes.starts_with(OLE) && holds(bytes, &encrypted) {
+        return Err(Unreadable::Encrypted);
+    }
     if let Some((looks_like, instead)) = known_other(bytes) {
         return Err(not_a_sheet(looks_like, instead));
     }
     let Some(text) = decode::text(bytes) else {
-        return Err(not_a_sheet("no text and no workbook", "Upload a CSV or XLSX file, or paste the prices."));
+        return Err(not_a_sheet(
+            "no text and no workbook",
+            "Upload a CSV or XLSX file, or paste the prices.",
+        ));
     };
     if text.text.chars().all(char::is_whitespace) {
         return Err(Unreadable::Empty);
     }
     let start = text.text.trim_start().get(..14).unwrap_or_default().to_ascii_lowercase();
     if start.starts_with("<!doctype html") || start.starts_with("<html") {
-        return Err(not_a_sheet("a web page", "Copy the prices from the page in the browser and paste them."));
+        return Err(not_a_sheet(
+            "a web page",
+            "Copy the prices from the page in the browser and paste them.",
+        ));
     }
     let named = name.rsplit_once('.').map(|(_, end)| end.to_ascii_lowercase());
     let named_delimited = matches!(named.as_deref(), Some("csv" | "tsv" | "tab"));
@@ -71,7 +85,7 @@ pub fn detect(name: &str, bytes: &[u8]) -> Result<Format, Unreadable> {
 
 /// Workbooks, documents and plain archives all begin alike; the names of their parts tell them apart.
 fn zipped(bytes: &[u8]) -> Result<Format, Unreadable> {
-    let holds = |needle: &str| bytes.windows(needle.len()).any(|window| window == needle.as_bytes());
+    let holds = |needle: &str| holds(bytes, needle.as_bytes());
     if holds("xl/workbook.xml") || holds("xl/worksheets/") {
         return Ok(Format::Workbook);
     }
@@ -88,11 +102,17 @@ fn zipped(bytes: &[u8]) -> Result<Format, Unreadable> {
     })
 }
 
+fn holds(bytes: &[u8], needle: &[u8]) -> bool {
+    bytes.windows(needle.len()).any(|window| window == needle)
+}
+
+/// How the containers of older office programs begin; workbooks with a password come in one, too.
+const OLE: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
+
 /// Kinds of file known by their first bytes (each format's own published signature).
 fn known_other(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     const PASTE: &str = "Open it, copy its text and paste it.";
     const PHOTO: &str = "Type or paste the prices that it shows.";
-    const OLE: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
     let kinds: [(&[u8], &str, &str); 9] = [
         (b"%PDF-", "a PDF", PASTE),
         (b"{\\rtf", "a rich-text document", PASTE),

@@ -152,7 +152,9 @@ impl Catalogue {
     }
 
     fn add(&mut self, phrase: Phrase) {
-        if phrase.words.is_empty() || self.phrases.iter().any(|p| p.grade == phrase.grade && p.words == phrase.words) {
+        if phrase.words.is_empty()
+            || self.phrases.iter().any(|p| p.grade == phrase.grade && p.words == phrase.words)
+        {
             return;
         }
         let at = self.phrases.len();
@@ -188,11 +190,31 @@ impl Catalogue {
     fn exactly(&self, said: &Said) -> Option<usize> {
         let both: Words = said.wording.union(&said.group).cloned().collect();
         let whole = self.only_grade(&both, said);
-        whole.or_else(|| self.only_grade(&said.wording, said))
+        whole.or_else(|| self.completed(said, &both)).or_else(|| self.only_grade(&said.wording, said))
+    }
+
+    /// The one grade with a phrase that is the wording and some of the heading's words: `Server` below “Boards, class
+    /// A”. It comes before what the wording would mean without a heading.
+    fn completed(&self, said: &Said, both: &Words) -> Option<usize> {
+        let holding = said.wording.iter().next().and_then(|word| self.holding.get(word))?;
+        let mut grades: Vec<usize> = holding
+            .iter()
+            .map(|&at| &self.phrases[at])
+            .filter(|phrase| phrase.words.len() > said.wording.len())
+            .filter(|phrase| phrase.words.is_superset(&said.wording) && phrase.words.is_subset(both))
+            .filter(|phrase| agreement(said, &phrase.words).is_some())
+            .map(|phrase| phrase.grade)
+            .collect();
+        grades.dedup();
+        match grades.as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        }
     }
 
     fn only_grade(&self, words: &Words, said: &Said) -> Option<usize> {
-        let mut grades: Vec<usize> = self.exact.get(words)?.iter().map(|&phrase| self.phrases[phrase].grade).collect();
+        let mut grades: Vec<usize> =
+            self.exact.get(words)?.iter().map(|&phrase| self.phrases[phrase].grade).collect();
         grades.dedup();
         match grades.as_slice() {
             [one] if !self.contradicted(*one, said) => Some(*one),
@@ -207,7 +229,8 @@ impl Catalogue {
     }
 
     fn by_code(&self, said: &Said) -> Option<usize> {
-        let mut grades: Vec<usize> = said.wording.iter().filter_map(|word| self.codes.get(word)).copied().collect();
+        let mut grades: Vec<usize> =
+            said.wording.iter().filter_map(|word| self.codes.get(word)).copied().collect();
         grades.sort_unstable();
         grades.dedup();
         match grades.as_slice() {
@@ -229,7 +252,9 @@ impl Catalogue {
         }
         let mut ranked: Vec<(u8, usize)> = best.into_iter().map(|(grade, score)| (score, grade)).collect();
         ranked.sort_unstable_by_key(|(score, grade)| (std::cmp::Reverse(*score), *grade));
-        let Some(&(score, grade)) = ranked.first().filter(|(score, _)| *score > 0) else { return Proposal::NONE };
+        let Some(&(score, grade)) = ranked.first().filter(|(score, _)| *score > 0) else {
+            return Proposal::NONE;
+        };
         let second = ranked.get(1).map_or(0, |(score, _)| *score);
         let clear = score >= second + CLEAR_BY;
         let score = if clear { score.min(94) } else { score.min(PROPOSED_FROM - 1) };
@@ -240,16 +265,20 @@ impl Catalogue {
     fn score(&self, said: &Said, phrase: &Words) -> u8 {
         let Some(unsaid) = agreement(said, phrase) else { return 0 };
         let weight = |word: &String| self.weights.get(word).copied().unwrap_or(STRANGE);
-        let by_heading: Vec<&String> =
-            phrase.iter().filter(|word| !said.wording.contains(*word) && said.group.contains(*word)).collect();
+        let by_heading: Vec<&String> = phrase
+            .iter()
+            .filter(|word| !said.wording.contains(*word) && said.group.contains(*word))
+            .collect();
         let own: u32 = phrase.iter().filter(|word| said.wording.contains(*word)).map(weight).sum();
         if own == 0 {
             return 0;
         }
         let lent: u32 = by_heading.iter().map(|word| weight(word)).sum();
-        let total: u32 = said.wording.iter().map(weight).sum::<u32>() + lent + phrase.iter().map(weight).sum::<u32>();
+        let total: u32 =
+            said.wording.iter().map(weight).sum::<u32>() + lent + phrase.iter().map(weight).sum::<u32>();
         let share = 200 * (own + lent) / total.max(1);
-        let less = u32::from(UNSAID) * unsaid + if by_heading.is_empty() { 0 } else { u32::from(FROM_HEADING) };
+        let less =
+            u32::from(UNSAID) * unsaid + if by_heading.is_empty() { 0 } else { u32::from(FROM_HEADING) };
         u8::try_from(share.saturating_sub(less)).unwrap_or(100).min(100)
     }
 }
@@ -265,13 +294,16 @@ struct Said {
 fn agreement(said: &Said, phrase: &Words) -> Option<u32> {
     let mut unsaid = 0;
     for rivals in &VOCABULARY.rivals {
-        let of = |words: &Words| -> Words { words.iter().filter(|word| rivals.holds(word)).cloned().collect() };
+        let of =
+            |words: &Words| -> Words { words.iter().filter(|word| rivals.holds(word)).cloned().collect() };
         let (by_wording, by_phrase) = (of(&said.wording), of(phrase));
         let from_group = by_wording.is_empty();
         let by_said = if from_group { of(&said.group) } else { by_wording };
         match (by_said.is_empty(), by_phrase.is_empty()) {
             (false, false) if by_said != by_phrase => return None,
-            (false, true) if !from_group && by_said.iter().any(|word| rivals.must_match(word)) => return None,
+            (false, true) if !from_group && by_said.iter().any(|word| rivals.must_match(word)) => {
+                return None;
+            }
             (true, false) => unsaid += 1,
             _ => {}
         }
@@ -289,7 +321,9 @@ fn words(text: &str) -> Words {
         let longest = Vocabulary::LONGEST_STAND_IN.min(stems.len() - at);
         let (length, word) = (1..=longest)
             .rev()
-            .find_map(|length| VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word)))
+            .find_map(|length| {
+                VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word))
+            })
             .unwrap_or((1, &stems[at]));
         // One word may stand for several: `romex` for `solid house wire`.
         words.extend(word.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(str::to_string));
@@ -306,7 +340,8 @@ pub(crate) fn stem(word: &str) -> String {
     if let Some(start) = word.strip_suffix("ies").filter(|start| start.len() > 2) {
         return format!("{start}y");
     }
-    let plural = word.ends_with('s') && !word.ends_with("ss") && !word.ends_with("us") && !word.ends_with("is");
+    let plural =
+        word.ends_with('s') && !word.ends_with("ss") && !word.ends_with("us") && !word.ends_with("is");
     if plural { word[..word.len() - 1].to_string() } else { word.to_string() }
 }
 

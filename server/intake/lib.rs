@@ -7,6 +7,8 @@
 //! Pure: no clock, file or network. What could not be made sure is a [`Doubt`] of the row or a [`Problem`] of the
 //! sheet, for a person to decide; only a file that cannot be read at all is an error.
 
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
 mod format;
 mod grade;
 mod read;
@@ -32,6 +34,8 @@ mod price;
 mod scan;
 mod tier;
 mod vocabulary;
+
+pub mod rates;
 
 pub use draft::Hints;
 pub use format::{Format, LARGEST_FILE, Unreadable, detect};

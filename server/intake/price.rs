@@ -118,7 +118,8 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
         price.strength = Strength::Marked;
     }
     // `+0.05` is a change since last week.
-    let change = price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
+    let change =
+        price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
     (!change).then_some(price)
 }
 
@@ -223,8 +224,18 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
 
 /// The unit behind the price: `/lb`, `per 100 kg`, ` lb`, ` each`.
 fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
-    // An opening bracket may stand between: `3.80 (per lb)`.
-    let skip = usize::from(scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1));
+    // An opening bracket may stand between, or the gap before the next column: `3.80 (per lb)`, `3.80     lb`.
+    let bracket = scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1);
+    let column = scan.kind(price.last) == Some(Kind::Gap)
+        && unit_words(scan, price.last + 1)
+            .is_some_and(|(_, next)| next == scan.tokens.len() || scan.kind(next) == Some(Kind::Gap));
+    if column && !starts_unit(scan, price.last + 1) {
+        let (unit, last) = unit_words(scan, price.last + 1)?;
+        price.last = last;
+        price.strength = Strength::Marked;
+        return Some(unit);
+    }
+    let skip = usize::from(bracket || column);
     let (unit, mut last) = if starts_unit(scan, price.last + skip) {
         let (unit, last) = unit_words(scan, price.last + skip + 1)?;
         price.strength = Strength::Marked;
@@ -233,7 +244,8 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
         let (unit, last) = unit_words(scan, price.last)?;
         let word = scan.between(price.last, last);
         // `12 t` may be anything; `12 lb` is a mass, and only decimals or a currency make it a price.
-        let short = matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
+        let short =
+            matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
         if short && price.currencies.is_empty() {
             return None;
         }
@@ -242,7 +254,7 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
         }
         (unit, last)
     };
-    last += usize::from(skip == 1 && scan.kind(last) == Some(Kind::Close));
+    last += usize::from(bracket && scan.kind(last) == Some(Kind::Close));
     price.last = last;
     Some(unit)
 }
@@ -253,7 +265,8 @@ fn starts_unit(scan: &Scan<'_>, at: usize) -> bool {
 
 /// The unit that begins at token `at`, and the token behind it.
 pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)> {
-    if scan.kind(at) == Some(Kind::Hash) {
+    let numbered = matches!(scan.kind(at + 1), Some(Kind::Number | Kind::Fact)) && !scan.spaced(at + 1);
+    if scan.kind(at) == Some(Kind::Hash) && !numbered {
         return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Pound)), at + 1));
     }
     let (times, at) = match scan.kind(at) {

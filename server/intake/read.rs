@@ -17,7 +17,8 @@ pub fn read(format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, Unread
     let document = match format {
         Format::Workbook => workbook::parse(bytes)?,
         Format::Delimited | Format::Text => {
-            let decoded = decode::text(bytes).ok_or_else(|| Unreadable::Damaged("it holds no text".into()))?;
+            let decoded =
+                decode::text(bytes).ok_or_else(|| Unreadable::Damaged("it holds no text".into()))?;
             match delimited::delimiter(&decoded.text, true).filter(|_| format == Format::Delimited) {
                 Some(mark) => delimited::parse(&decoded, mark),
                 None => text::parse(&decoded),
@@ -47,10 +48,12 @@ fn marks(blocks: &[Block], hints: &Hints) -> Marks {
     let texts = blocks.iter().flat_map(|block| -> Box<dyn Iterator<Item = &str> + '_> {
         match block {
             Block::Lines(lines) => Box::new(lines.iter().map(|line| line.text.as_str())),
-            Block::Table(rows) => Box::new(rows.iter().flat_map(|row| &row.cells).filter_map(|cell| match cell {
-                Cell::Text(text) => Some(text.as_str()),
-                _ => None,
-            })),
+            Block::Table(rows) => {
+                Box::new(rows.iter().flat_map(|row| &row.cells).filter_map(|cell| match cell {
+                    Cell::Text(text) => Some(text.as_str()),
+                    _ => None,
+                }))
+            }
         }
     });
     let numbers = texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>());

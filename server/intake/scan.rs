@@ -132,7 +132,7 @@ impl<'t> Lexer<'t> {
             self.spaced = true;
             return;
         }
-        let after_word = self.tokens.last().is_some_and(|t| t.end == self.at && t.kind == Kind::Word);
+        let after_word = self.text[..self.at].ends_with(char::is_alphanumeric);
         let starts_number = c.is_ascii_digit()
             || (matches!(c, '.' | ',') && second.is_some_and(|d| d.is_ascii_digit()) && !after_word);
         if starts_number {
@@ -174,7 +174,9 @@ impl<'t> Lexer<'t> {
         let rest = self.rest();
         let letters = run(rest, char::is_alphabetic);
         // `US$`, `C$`, `R$` are one sign; a sign alone is a word of one character.
-        if letters > 0 && rest[letters..].starts_with('$') && VOCABULARY.currencies(&rest[..letters + 1]).is_some()
+        if letters > 0
+            && rest[letters..].starts_with('$')
+            && VOCABULARY.currencies(&rest[..letters + 1]).is_some()
         {
             return self.push(Kind::Word, letters + 1);
         }
@@ -249,7 +251,9 @@ fn run_joined(text: &str) -> usize {
     let mut length = run(text, char::is_alphanumeric);
     loop {
         let tail = &text[length..];
-        let Some(joint) = tail.chars().next().filter(|c| matches!(c, '-' | '\'' | '’' | '&')) else { return length };
+        let Some(joint) = tail.chars().next().filter(|c| matches!(c, '-' | '\'' | '’' | '&')) else {
+            return length;
+        };
         let more = run(&tail[joint.len_utf8()..], char::is_alphabetic);
         if more == 0 {
             return length;
@@ -289,6 +293,7 @@ fn fraction(number: &str, tail: &str) -> Option<usize> {
     }
     let length = run(tail, |c| c == '/' || c.is_ascii_digit());
     let below = tail[1..length].trim_end_matches('/');
-    let per = matches!(below, "100" | "1000" | "2000" | "2240") && !tail[length..].trim_start().starts_with('/');
+    let per =
+        matches!(below, "100" | "1000" | "2000" | "2240") && !tail[length..].trim_start().starts_with('/');
     (!below.is_empty() && !per).then_some(1 + below.len())
 }

@@ -147,9 +147,13 @@ impl fmt::Display for Doubt {
             Doubt::TonUnclear => "“Ton” can be short, metric or gross: check which one is meant.",
             Doubt::CurrencyUnclear => "The currency sign does not say which currency is meant: check it.",
             Doubt::SignUnclear => "This may be a charge, or only a dash or brackets: check the sign.",
-            Doubt::MarksUnclear => "The comma or point in this number can be read in two ways: check the price.",
+            Doubt::MarksUnclear => {
+                "The comma or point in this number can be read in two ways: check the price."
+            }
             Doubt::SeveralPrices => "More than one price stands here and the first was taken: check it.",
-            Doubt::UnitsDisagree => "Two prices in two units stand here and do not agree: check which is right.",
+            Doubt::UnitsDisagree => {
+                "Two prices in two units stand here and do not agree: check which is right."
+            }
             Doubt::BareNumber => "A bare number was taken for the price: check it.",
             Doubt::Blank => "No price stands here; it was read as “on request”.",
             Doubt::Zero => "The price is zero: check whether they take it for nothing or do not buy it.",
@@ -169,17 +173,11 @@ pub enum Problem {
     /// A quotation mark that is never closed; quotation marks were read as plain text.
     OpenQuote(Place),
     /// Only the first rows were read.
-    RowsCut {
-        read: u32,
-    },
+    RowsCut { read: u32 },
     /// Only the first columns were read.
-    ColumnsCut {
-        read: u32,
-    },
+    ColumnsCut { read: u32 },
     /// Some cells or lines were longer than this many characters, and were cut.
-    CellsCut {
-        characters: u32,
-    },
+    CellsCut { characters: u32 },
     /// A sheet of the workbook that the workbook hides; it was not read.
     HiddenSheet(String),
     /// The date of the sheet can be read in two ways; this one was taken.

@@ -5,6 +5,7 @@ use trade::mass::MassUnit;
 
 use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
+use crate::date::Dated;
 use crate::document::{Cell, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
 use crate::lines::{LineReader, charge};
@@ -18,7 +19,8 @@ use crate::vocabulary::{Use, VOCABULARY};
 const HEADER_WITHIN: usize = 60;
 
 pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
-    let header = (0..rows.len().min(HEADER_WITHIN)).find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
+    let header = (0..rows.len().min(HEADER_WITHIN))
+        .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
         Some(_) => Vec::new(),
         None => columns::shown(rows, draft.marks).into_iter().collect(),
@@ -109,9 +111,16 @@ impl Table {
     }
 
     /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.
-    fn panel_row(&mut self, at: usize, row: &GridRow, source: &str, draft: &mut Draft<'_>) -> Result<(), Why> {
+    fn panel_row(
+        &mut self,
+        at: usize,
+        row: &GridRow,
+        source: &str,
+        draft: &mut Draft<'_>,
+    ) -> Result<(), Why> {
         let panel = &self.panels[at];
-        let cell = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
+        let cell =
+            |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
         let priced = panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
@@ -134,6 +143,11 @@ impl Table {
             return Err(Why::NoName);
         }
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
+        match cell(panel.date) {
+            Some(Cell::Date(date)) => draft.date(Dated { date: *date, unclear: false, announced: true }),
+            Some(Cell::Text(text)) => draft.look_for_date(text),
+            _ => {}
+        }
         let heading = &self.headings[at];
         let named = Context { unit: Context::of(&name, false).unit, ..Context::default() };
         let of_row = row_context(panel, row).within(&named);
@@ -164,7 +178,10 @@ impl Table {
             return false;
         }
         let capitals = name.chars().any(char::is_alphabetic) && !name.chars().any(char::is_lowercase);
-        !is_heading(name) || capitals || name.ends_with(':') || VOCABULARY.has(heading_name(name), Use::Group)
+        !is_heading(name)
+            || capitals
+            || name.ends_with(':')
+            || VOCABULARY.has_within(heading_name(name), Use::Group)
             || self.above[at].wording.is_empty()
     }
 
@@ -173,7 +190,7 @@ impl Table {
         for cell in &row.cells {
             match cell {
                 Cell::Date(date) if self.panels.is_empty() => {
-                    draft.date(crate::date::Dated { date: *date, unclear: false, announced: false });
+                    draft.date(Dated { date: *date, unclear: false, announced: false });
                 }
                 Cell::Text(text) => draft.look_for_date(text),
                 _ => {}
@@ -187,8 +204,10 @@ impl Table {
                 let known = VOCABULARY.has_within(heading_name(&text), Use::Group);
                 let at = self.panels.iter().rposition(|panel| panel.wording <= column).unwrap_or(0);
                 if is_heading(&text) && (known || !self.panels.is_empty()) {
-                    let heading =
-                        Heading { name: Some(heading_name(&text).to_string()), context: Context::of(&text, false) };
+                    let heading = Heading {
+                        name: Some(heading_name(&text).to_string()),
+                        context: Context::of(&text, false),
+                    };
                     headed = true;
                     if self.headings.len() <= at {
                         self.headings.resize(at + 1, Heading::default());
@@ -214,7 +233,8 @@ fn charge_of(name: &str, heading: &Heading) -> Charge {
 
 /// What the row's unit and currency columns say.
 fn row_context(panel: &Panel, row: &GridRow) -> Context {
-    let text = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
+    let text =
+        |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
     let unit = text(panel.unit);
     let scan = Scan::of(&unit);
     let by_unit = match price::unit_words(&scan, 0) {
@@ -234,7 +254,9 @@ fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
             TierText { from, to, unit: unit.or(column.unit) }
         };
         match row.cells.get(column.at)? {
-            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => Some(bare(*value, None)),
+            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
+                Some(bare(*value, None))
+            }
             Cell::Text(text) => {
                 let scan = Scan::of(text);
                 if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
@@ -264,6 +286,8 @@ fn price_rows(
     mut notes: Vec<String>,
     draft: &Draft<'_>,
 ) -> Vec<DraftRow> {
+    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
+    let base = &DraftRow { charge, ..base.clone() };
     let mut rows: Vec<DraftRow> = Vec::new();
     for column in &panel.prices {
         let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
@@ -316,7 +340,8 @@ fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
 }
 
 fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
-    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price) else {
+    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price)
+    else {
         return;
     };
     if high.low > low.low {
@@ -346,13 +371,13 @@ impl CellPrice {
         let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
         match cell {
             Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
-            Cell::Number { value, currency, percent: false } => plain(DraftPrice::Text(PriceText {
+            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
                 first: 0,
                 last: 0,
                 low: value.abs(),
                 high: None,
-                currencies: currency.iter().copied().collect(),
-                unit: None,
+                currencies: said.currencies.clone(),
+                unit: said.unit,
                 sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
                 strength: Strength::Decimals,
                 unclear: false,

@@ -134,7 +134,12 @@ mod tests {
             let end = |n: Option<Decimal>| n.map(|n| n.to_string()).unwrap_or_default();
             let unit = tier.unit.map(|unit| format!(" {}", unit.code())).unwrap_or_default();
             let rest = scan.between(next, scan.tokens.len());
-            format!("{}..{}{unit}{}{rest}", end(tier.from), end(tier.to), if rest.is_empty() { "" } else { " | " })
+            format!(
+                "{}..{}{unit}{}{rest}",
+                end(tier.from),
+                end(tier.to),
+                if rest.is_empty() { "" } else { " | " }
+            )
         });
         assert_eq!(shown, expect, "{text}");
     }

@@ -11,8 +11,9 @@ use crate::grade::stem;
 use crate::wording::normal_wording;
 
 /// The vocabulary that this crate is built with.
-pub(crate) static VOCABULARY: LazyLock<Vocabulary> =
-    LazyLock::new(|| Vocabulary::parse(include_str!("vocabulary.toml")).expect("a test parses this very file"));
+pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
+    Vocabulary::parse(include_str!("vocabulary.toml")).expect("a test parses this very file")
+});
 
 /// The slugs of all grades that the vocabulary has words for.
 pub fn vocabulary_grades() -> impl Iterator<Item = &'static str> {
@@ -67,6 +68,7 @@ pub(crate) enum Use {
     Measure,
     MeasureAttached,
     Remark,
+    Sentence,
     Filler,
     Group,
     TierFrom,
@@ -89,6 +91,8 @@ pub(crate) enum Column {
     TierFrom,
     TierTo,
     Note,
+    /// The day the row's price holds from.
+    Date,
     /// Last week's price, an item number, a quantity: nothing that is read.
     Other,
 }

@@ -13,9 +13,11 @@ pub mod files;
 pub mod grades;
 pub mod lots;
 pub mod outlets;
+pub mod plan;
 pub mod rates;
 pub mod services;
 pub mod sheets;
+pub mod shipments;
 pub mod shops;
 pub mod weighings;
 pub mod wordings;
@@ -51,6 +53,7 @@ pub struct Store {
     readers: AnyPool,
     writer: AnyPool,
     begin: &'static str,
+    begin_alone: &'static str,
 }
 
 pub type Tx = Transaction<'static, Any>;
@@ -68,6 +71,12 @@ impl Store {
     /// Starts a transaction that may write.
     pub async fn begin(&self) -> Result<Tx, StoreError> {
         Ok(self.writer.begin_with(self.begin).await?)
+    }
+
+    /// Starts a transaction that runs as if no other ran at the same time, for a decision on what is *not* there yet. One
+    /// that comes too late ends as [`StoreError::Busy`].
+    pub async fn begin_alone(&self) -> Result<Tx, StoreError> {
+        Ok(self.writer.begin_with(self.begin_alone).await?)
     }
 
     /// Whether the database answers.
@@ -100,7 +109,7 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
-    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE" })
+    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
 }
 
 fn sqlite_pool(connections: u32) -> AnyPoolOptions {
@@ -126,7 +135,12 @@ async fn open_postgres(address: &str) -> Result<Store, StoreError> {
     let options = AnyPoolOptions::new().max_connections(8).acquire_timeout(Duration::from_secs(10));
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
-    Ok(Store { readers: pool.clone(), writer: pool, begin: "BEGIN" })
+    Ok(Store {
+        readers: pool.clone(),
+        writer: pool,
+        begin: "BEGIN",
+        begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+    })
 }
 
 /// A new id: made by the application, ordered by time, so that a form can carry it before anything is stored.

@@ -13,7 +13,7 @@ use crate::ids::{GradeId, LotId};
 use crate::mass::{Mass, MassStyle, MassUnit};
 use crate::money::{Money, Price, PriceUnit};
 use crate::outlet::{Drive, Outlet, Post, Way};
-use crate::packing::{self, Contents, Packing, Priced, Unpackable};
+use crate::packing::{Contents, Packer, Packing, Priced, Unpackable};
 use crate::quote::Quote;
 use crate::volume::Volume;
 
@@ -152,6 +152,31 @@ fn both_forms(mass: &Mass) -> String {
 ///
 /// Shared costs (trip, shipment, flat fees) are in it once. Exact: nothing is rounded on the way.
 pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder, Closed> {
+    deliver_packed(outlet, loads, facts, packer(outlet, facts)?.as_ref())
+}
+
+/// The packing of parcels to an outlet made ready; `None` for a yard.
+pub fn packer(outlet: &Outlet, facts: &Facts) -> Result<Option<Packer>, Closed> {
+    let Way::Post(post) = &outlet.way else { return Ok(None) };
+    let costs = &facts.costs;
+    let mut services = Vec::new();
+    for service in &post.services {
+        let mid = facts
+            .rates
+            .mid(service.currency, costs.home, facts.today)
+            .ok_or(Closed::NoRate(service.currency.code(), costs.home.code()))?;
+        services.push(Priced { service, to_home: mid.rate });
+    }
+    Ok(Some(Packer::new(&facts.cartons, &services, costs.labour(post.packing_minutes))))
+}
+
+/// [`deliver`] with the outlet's [`packer`] made ready once for many deliveries.
+pub fn deliver_packed(
+    outlet: &Outlet,
+    loads: &[Load],
+    facts: &Facts,
+    packer: Option<&Packer>,
+) -> Result<Ladder, Closed> {
     let terms = &outlet.terms;
     let home = facts.costs.home;
     let mass: Mass = loads.iter().map(|load| load.mass).sum();
@@ -228,7 +253,7 @@ pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder,
             ladder.trip(drive, facts);
             None
         }
-        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts)?),
+        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts, packer)?),
     };
 
     let waiting = received * facts.costs.capital_per_year.get() * Decimal::from(terms.days_to_pay) / DAYS;
@@ -344,20 +369,12 @@ impl Building<'_> {
         mass: Mass,
         at_mid: Decimal,
         facts: &Facts,
+        packer: Option<&Packer>,
     ) -> Result<Packing, Closed> {
         let costs = &facts.costs;
-        let mut services = Vec::new();
-        for service in &post.services {
-            let mid = facts
-                .rates
-                .mid(service.currency, costs.home, facts.today)
-                .ok_or(Closed::NoRate(service.currency.code(), costs.home.code()))?;
-            services.push(Priced { service, to_home: mid.rate });
-        }
         let contents = Contents { mass, volume: loads.iter().map(|load| load.volume).sum() };
-        let per_parcel = costs.labour(post.packing_minutes);
-        let packing =
-            packing::pack(contents, &facts.cartons, &services, per_parcel).map_err(Closed::Unpackable)?;
+        let packing = packer.ok_or(Closed::Unpackable(Unpackable::NoService))?;
+        let packing = packing.pack(contents).map_err(Closed::Unpackable)?;
 
         self.home_step(StepKind::Freight, -packing.freight, freight_working(&packing, facts.style));
         self.home_step(StepKind::Boxes, -packing.boxes, boxes_working(&packing));

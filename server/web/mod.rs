@@ -4,13 +4,21 @@
 
 mod app;
 mod asset;
+mod bag;
 mod containers;
 mod failure;
 mod form;
+mod gauge;
+mod grades;
 mod guard;
+mod ladder;
 mod lots;
 mod page;
+mod plan;
+mod rates;
 mod sheets;
+mod shipments;
+mod shop;
 mod today;
 mod weigh;
 
@@ -23,6 +31,7 @@ use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
+use intake::rates::LARGEST_LIST;
 use tower::ServiceBuilder;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
@@ -56,6 +65,16 @@ pub fn router(app: App) -> Router {
         .route("/lots/{lot}/split", get(lots::split_form).post(lots::split))
         .route("/lots/{lot}/merge", get(lots::merge_form).post(lots::merge))
         .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
+        .route("/lots/{lot}/ship", get(bag::show))
+        // Sell plan
+        .route("/plan", get(plan::show))
+        .route("/plan/lots/{lot}", post(plan::choose))
+        .route("/plan/outlets/{outlet}", post(plan::open_or_close))
+        // Shipments
+        .route("/shipments", get(shipments::index).post(shipments::create))
+        .route("/shipments/{shipment}", get(shipments::show))
+        .route("/shipments/{shipment}/send", post(shipments::send))
+        .route("/shipments/{shipment}/cancel", post(shipments::cancel))
         // Price sheets
         .route("/sheets", get(sheets::index))
         .route(
@@ -71,7 +90,25 @@ pub fn router(app: App) -> Router {
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
         .route("/containers/{container}/edit", get(containers::edit))
-        .route("/containers/{container}/label", get(containers::label));
+        .route("/containers/{container}/label", get(containers::label))
+        // Grades
+        .route("/grades", get(grades::index))
+        .route("/grades/new", get(grades::new).post(grades::create))
+        .route("/grades/recognise", get(grades::recognise))
+        .route("/grades/{grade}", get(grades::show))
+        .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
+        .route("/grades/{grade}/retire", post(grades::retire))
+        .route("/grades/{grade}/return", post(grades::bring_back))
+        // Exchange rates
+        .route("/rates", get(rates::index).post(rates::create))
+        .route("/rates/new", get(rates::new).post(rates::read))
+        .route("/rates/lists", post(rates::upload).layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)))
+        .route("/rates/{base}/{quote}", get(rates::history))
+        // Shop
+        .route("/shop", get(shop::show).post(shop::update))
+        .route("/shop/new", get(shop::new).post(shop::create))
+        .route("/shop/who", post(shop::who))
+        .route("/shop/partners", post(shop::add_partner));
 
     let guarded = Router::new()
         .merge(pages)

@@ -24,6 +24,7 @@ use pennyweight::store::weighings::{NewWeighing, WeighingKind};
 use pennyweight::store::{Place, Store, new_id};
 use pennyweight::web::{App, Config, router};
 use rust_decimal::dec;
+use sqlx::{AnyConnection, Connection};
 use tempfile::TempDir;
 use trade::costs::Costs;
 use trade::mass::{Mass, MassStyle};
@@ -159,6 +160,23 @@ impl TestShop {
 
     pub async fn lot(&self, id: &str) -> Lot {
         self.store.lot(&self.id, id).await.expect("the lot is there")
+    }
+
+    /// Retires a grade, as a partner does on its page.
+    pub async fn retire_grade(&self, grade: &str) {
+        let mut connection = self.connect().await;
+        let sql =
+            "UPDATE grades SET retired_at = '2026-01-05T10:00:00.000Z', version = version + 1 WHERE id = $1";
+        sqlx::query(sql).bind(grade).execute(&mut connection).await.expect("the grade is there");
+    }
+
+    /// A connection of its own to the database, such as another program has.
+    pub async fn connect(&self) -> AnyConnection {
+        let address = match &self.place {
+            Place::File(path) => format!("sqlite:{}", path.display()),
+            Place::Postgres(address) => address.clone(),
+        };
+        AnyConnection::connect(&address).await.expect("the database answers")
     }
 
     /// Ends the story: the record has to be sound.

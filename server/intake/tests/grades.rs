@@ -1,4 +1,5 @@
 //! Wordings as outlets write them, and the grade each must be proposed as.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::path::Path;
 
@@ -186,7 +187,8 @@ fn every_name_of_the_catalogue_means_itself() {
 #[test]
 fn every_key_of_the_vocabulary_is_a_grade() {
     let Some(grades) = grades() else { return };
-    let strangers: Vec<&str> =
-        intake::vocabulary_grades().filter(|slug| !grades.iter().any(|grade| grade.id.as_str() == *slug)).collect();
+    let strangers: Vec<&str> = intake::vocabulary_grades()
+        .filter(|slug| !grades.iter().any(|grade| grade.id.as_str() == *slug))
+        .collect();
     assert!(strangers.is_empty(), "not in the catalogue: {strangers:?}");
 }

@@ -2,6 +2,7 @@
 //!
 //! The sheets are invented. Each file of `tests/data/sheets` has a file of the same name plus `.rows` beside it. After
 //! an intended change, `UPDATE_ROWS=1 cargo test -p intake --test sheets` writes them anew; read the difference.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -98,7 +99,8 @@ fn check(path: &Path) {
 
 #[test]
 fn every_sheet_gives_its_rows() {
-    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder()).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut paths: Vec<PathBuf> =
+        std::fs::read_dir(folder()).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.retain(|path| path.extension().is_none_or(|end| end != "rows" && end != "md"));
     paths.sort();
     assert!(paths.len() >= 16, "only {} sheets in {}", paths.len(), folder().display());

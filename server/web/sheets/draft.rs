@@ -25,7 +25,7 @@ use crate::store::sheets::{PriceSheet, SheetRefusal};
 use crate::store::{RowError, StoreError};
 use crate::web::failure::Failure;
 use crate::web::form::Form;
-use crate::web::page::{Page, Screen, Visitor, day, days_from, html};
+use crate::web::page::{Page, Screen, Visitor, html};
 use crate::web::App;
 
 /// Lines in one page of the review.
@@ -401,10 +401,8 @@ pub async fn update(
 /// The answers with what the form says and the button does.
 fn answered(form: &mut Form, desk: &Desk, shown: &Shown, press: Press, today: Date) -> Answers {
     let mut answers = desk.answers.clone();
-    match day_typed(form, "valid_from", today) {
-        Some(Some(day)) => answers.valid_from = day,
-        Some(None) => form.refuse("valid_from", "A day is needed: the first on which the prices hold."),
-        None => {}
+    if let Some(day) = day_typed(form, "valid_from", today) {
+        answers.valid_from = day;
     }
     if form.has("unit") {
         answers.unit = PriceUnit::from_code(form.value("unit"));
@@ -450,8 +448,8 @@ async fn confirm(
     let id = desk.draft.id.clone();
     let date = desk.answers.valid_from;
     if date > visitor.today() && form.value("ahead") != "yes" {
-        let when = days_from(visitor.today(), date);
-        form.refuse("valid_from", format!("{} is still to come ({when}). If that is right, tick so below.", day(date)));
+        let (day, when) = (visitor.day(date), visitor.ago(date));
+        form.refuse("valid_from", format!("{day} is still to come ({when}). If that is right, tick so below."));
         return draft_page(app, visitor, desk, shown, form, None).await;
     }
     if desk.review.count(Standing::Matched) == 0 {

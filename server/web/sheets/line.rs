@@ -8,7 +8,6 @@ use trade::ids::GradeId;
 use trade::mass::MassUnit;
 use trade::money::{LARGEST_AMOUNT, PriceUnit};
 
-use super::from_words;
 use crate::review::{
     Answers, GradeAnswer, Line, LineGrade, LinePrice, PriceAnswer, Question, Remark, Review, Slip,
 };
@@ -95,8 +94,8 @@ impl LineView {
         let prices: Vec<PriceView> =
             line.prices.iter().map(|price| PriceView::of(price, visitor)).collect();
         let grade_field = grade_field(line.id);
-        let fields = prices.iter().flat_map(PriceView::fields).chain([&grade_field]);
         let has_word = |field: &String| form.problem(field).or(form.stored(field)).is_some();
+        let is_open = prices.iter().flat_map(PriceView::fields).chain([&grade_field]).any(has_word);
         let likely = match &line.grade {
             LineGrade::Asked(Some(grade)) => Some((grade.clone(), families.name(grade))),
             _ => None,
@@ -108,7 +107,7 @@ impl LineView {
             grade: line.grade().map(|grade| families.name(grade)),
             how: how(&line.grade),
             likely,
-            is_open: fields.into_iter().any(has_word),
+            is_open,
             prices,
             asks_for_grade: matches!(line.grade, LineGrade::Asked(_)),
             asks_about_prices: line.grade().is_some() && line.asks_about_prices(),
@@ -131,7 +130,7 @@ impl PriceView {
             source: price.source.clone(),
             place: price.place.clone(),
             price: words,
-            from: from_words(visitor, price.from),
+            from: visitor.from_mass(price.from),
             note: price.note.clone(),
             is_charge: price.amounts.is_some_and(|(low, _)| low < Decimal::ZERO),
             questions: price.questions.iter().map(|question| QuestionView::of(question, price.row)).collect(),

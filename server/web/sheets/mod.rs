@@ -8,14 +8,12 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use jiff::civil::Date;
 use serde::Deserialize;
 use trade::ids::OutletId;
-use trade::mass::Mass;
 
 use super::App;
 use super::failure::Failure;
-use super::page::{Page, Screen, Visitor, day, days_from, html};
+use super::page::{Page, Screen, Visitor, html};
 use crate::store::drafts::DraftHead;
 use crate::store::outlets::Outlet;
 use crate::store::sheets::{PriceSheet, SheetQuote};
@@ -141,7 +139,7 @@ pub async fn show(
     let mut quotes = app.store.sheet_quotes(&visitor.shop.id, &id).await?;
     let slice = Slice::of(quotes.len(), filter.from, LINES_SHOWN);
     quotes = quotes.drain(slice.range()).collect();
-    let page = visitor.page(Screen::Prices, format!("{}, {}", sheet.outlet_name, day(sheet.valid_from)));
+    let page = visitor.page(Screen::Prices, format!("{}, {}", sheet.outlet_name, visitor.day(sheet.valid_from)));
     let confirmed_before = filter.already.is_some();
     html(&SheetPage { page, visitor, sheet, force, quotes, slice, confirmed_before })
 }
@@ -184,16 +182,6 @@ fn attachment(name: &str) -> String {
     // A name that starts with a dot is hidden where it is saved.
     let plain = plain.trim_start_matches(['.', ' ']);
     format!("attachment; filename=\"{}\"", if plain.is_empty() { "sheet" } else { plain })
-}
-
-/// `valid from Tue 12 May 2026, 3 days ago`.
-fn valid_since(date: Date, today: Date) -> String {
-    format!("valid from {}, {}", day(date), days_from(today, date))
-}
-
-/// `from 100 lb`, for a price that does not hold for every load.
-fn from_words(visitor: &Visitor, from: Mass) -> Option<String> {
-    (!from.is_zero()).then(|| format!("from {}", visitor.mass(from)))
 }
 
 #[cfg(test)]

@@ -78,7 +78,11 @@ pub async fn create(
     }
     let file_name = file.as_ref().map(|file| file.name.clone());
     let outlet = outlet(&app, &visitor, &mut form).await?;
-    let typed_date = day_typed(&mut form, "valid_from", visitor.today());
+    // Left empty, it is the day that the sheet names, or today.
+    let typed_date = match form.value("valid_from").trim() {
+        "" => Some(None),
+        _ => day_typed(&mut form, "valid_from", visitor.today()).map(Some),
+    };
     let source = source(&mut form, file, too_large);
     if let (Some(outlet), Some(typed_date), Some(source)) = (outlet, typed_date, source)
         && let Some(sheet) = read(&app, &visitor, &mut form, &source, &outlet).await
@@ -140,24 +144,10 @@ async fn outlet(app: &App, visitor: &Visitor, form: &mut Form) -> Result<Option<
     }
 }
 
-/// The day in a field that may stay empty; `None` with a problem where there is one.
-///
-/// A day ahead is only questioned, and later, beside the sheet; a slip in the year is refused here.
-pub(super) fn day_typed(form: &mut Form, name: &str, today: Date) -> Option<Option<Date>> {
-    let typed = form.value(name).trim();
-    if typed.is_empty() {
-        return Some(None);
-    }
-    let Ok(date) = typed.parse::<Date>() else {
-        let problem = format!("“{typed}” is not a day. Type it as year, month and day: {today}.");
-        form.refuse(name, problem);
-        return None;
-    };
-    if date > today.saturating_add(1.year()) || date < today.saturating_sub(20.years()) {
-        form.refuse(name, format!("{date} is too far from today to be the day of a price sheet. Check the year."));
-        return None;
-    }
-    Some(Some(date))
+/// The day from which a sheet's prices hold. One ahead is only questioned, and later, beside the sheet; a slip in the
+/// year is refused here.
+pub(super) fn day_typed(form: &mut Form, name: &str, today: Date) -> Option<Date> {
+    form.date(name, today.saturating_sub(20.years()), today.saturating_add(1.year()))
 }
 
 /// What is to be read.
