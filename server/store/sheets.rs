@@ -259,6 +259,25 @@ impl Store {
         today: Date,
         without_sheet: Option<&str>,
     ) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
+        self.nth_newest_quotes(shop_id, today, without_sheet, 1).await
+    }
+
+    /// What each open outlet paid by the sheet before its current one.
+    pub async fn previous_quotes(
+        &self,
+        shop_id: &str,
+        today: Date,
+    ) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
+        self.nth_newest_quotes(shop_id, today, None, 2).await
+    }
+
+    async fn nth_newest_quotes(
+        &self,
+        shop_id: &str,
+        today: Date,
+        without_sheet: Option<&str>,
+        nth: i64,
+    ) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
         let sql = "WITH ranked AS (SELECT s.id, s.outlet_id, s.valid_from, ROW_NUMBER() OVER \
                    (PARTITION BY s.outlet_id ORDER BY s.valid_from DESC, s.at DESC, s.id DESC) AS nth \
                    FROM sheets s WHERE s.shop_id = $1 AND s.valid_from <= $2 AND s.id <> $3) \
@@ -266,11 +285,12 @@ impl Store {
                    q.currency, q.unit, q.from_ug FROM ranked r \
                    JOIN outlets o ON o.id = r.outlet_id AND o.closed_at IS NULL \
                    LEFT JOIN quotes q ON q.sheet_id = r.id AND q.grade_id IS NOT NULL AND q.price IS NOT NULL \
-                   AND q.currency = o.currency WHERE r.nth = 1 ORDER BY r.outlet_id, q.position";
+                   AND q.currency = o.currency WHERE r.nth = $4 ORDER BY r.outlet_id, q.position";
         let rows: Vec<CurrentRow> = sqlx::query_as(sql)
             .bind(shop_id)
             .bind(today.to_string())
             .bind(without_sheet.unwrap_or_default())
+            .bind(nth)
             .fetch_all(self.readers())
             .await?;
         Ok(by_outlet(rows)?)

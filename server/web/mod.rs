@@ -15,10 +15,12 @@ mod ladder;
 mod lots;
 mod page;
 mod plan;
+mod prices;
 mod rates;
 mod sheets;
 mod shipments;
 mod shop;
+mod thread;
 mod today;
 mod weigh;
 
@@ -75,6 +77,9 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Prices
+        .route("/prices", get(prices::index))
+        .route("/prices/{grade}", get(prices::show))
         // Price sheets
         .route("/sheets", get(sheets::index))
         .route(

@@ -16,6 +16,7 @@ mod phone;
 mod postgres;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use pennyweight::catalogue;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
@@ -101,7 +102,7 @@ impl TestShop {
         }
         catalogue::fill(&mut tx, &id).await.expect("the catalogue");
         tx.commit().await.expect("the set-up is saved");
-        let config = Config { hosts: vec!["shopbox.local".into()], base_url: format!("http://{SHOP_HOST}") };
+        let config = config(vec!["shopbox.local".into()]);
         let phone = Phone::new(router(App::new(store.clone(), config)));
         TestShop { store, id, partners, place, phone, keeper }
     }
@@ -123,7 +124,7 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let config = Config { hosts: Vec::new(), base_url: format!("http://{SHOP_HOST}") };
+        let config = config(Vec::new());
         let phone = Phone::new(router(App::new(self.store.clone(), config)));
         phone.set_cookie("partner", &partner.id);
         phone
@@ -156,6 +157,11 @@ impl TestShop {
         };
         self.store.weigh_in(&self.id, &weighing, Timestamp::now()).await.expect("the lot takes it");
         id
+    }
+
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        Timestamp::now().in_tz(&settings().zone).expect("a zone").date()
     }
 
     pub async fn lot(&self, id: &str) -> Lot {
@@ -196,6 +202,15 @@ pub fn mass(typed: &str) -> Mass {
     match read(typed) {
         Ok(Reading::Sure { meaning, .. }) => meaning.mass,
         other => panic!("{typed} is not sure: {other:?}"),
+    }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    Config {
+        hosts,
+        base_url: format!("http://{SHOP_HOST}"),
+        // A test is not the program, so it cannot start itself to read an upload.
+        reader: env!("CARGO_BIN_EXE_pennyweight").into(),
     }
 }
 

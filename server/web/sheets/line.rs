@@ -41,7 +41,9 @@ impl Families {
 
     fn name(&self, grade: &GradeId) -> String {
         let all = self.0.iter().flat_map(|(_, grades)| grades);
-        all.into_iter().find(|(id, _)| id == grade).map_or_else(|| grade.to_string(), |(_, name)| name.clone())
+        all.into_iter()
+            .find(|(id, _)| id == grade)
+            .map_or_else(|| grade.to_string(), |(_, name)| name.clone())
     }
 }
 
@@ -68,7 +70,6 @@ pub struct LineView {
 
 /// A price of a line as its page shows it.
 pub struct PriceView {
-    pub row: usize,
     pub source: String,
     pub place: String,
     pub price: String,
@@ -91,8 +92,7 @@ pub struct QuestionView {
 
 impl LineView {
     pub fn of(line: &Line, families: &Families, visitor: &Visitor, form: &Form) -> LineView {
-        let prices: Vec<PriceView> =
-            line.prices.iter().map(|price| PriceView::of(price, visitor)).collect();
+        let prices: Vec<PriceView> = line.prices.iter().map(|price| PriceView::of(price, visitor)).collect();
         let grade_field = grade_field(line.id);
         let has_word = |field: &String| form.problem(field).or(form.stored(field)).is_some();
         let is_open = prices.iter().flat_map(PriceView::fields).chain([&grade_field]).any(has_word);
@@ -126,11 +126,10 @@ impl PriceView {
             (None, _) => "on request".to_string(),
         };
         PriceView {
-            row: price.row,
             source: price.source.clone(),
             place: price.place.clone(),
             price: words,
-            from: visitor.from_mass(price.from),
+            from: visitor.tier(price.from),
             note: price.note.clone(),
             is_charge: price.amounts.is_some_and(|(low, _)| low < Decimal::ZERO),
             questions: price.questions.iter().map(|question| QuestionView::of(question, price.row)).collect(),
