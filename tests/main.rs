@@ -3,6 +3,7 @@
 mod common;
 
 mod lots;
+mod sheet_files;
 mod sheets;
 mod weigh;
 

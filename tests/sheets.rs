@@ -55,18 +55,18 @@ async fn yard(shop: &TestShop, name: &str, currency: Currency, unit: MassUnit) -
     OutletId::new(id)
 }
 
-async fn lakeside(shop: &TestShop) -> OutletId {
+pub async fn lakeside(shop: &TestShop) -> OutletId {
     yard(shop, "Lakeside Metals", Currency::USD, MassUnit::Pound).await
 }
 
 /// Chooses a file on the upload page.
-async fn chosen(shop: &TestShop, outlet: &OutletId, name: &str, bytes: impl Into<Vec<u8>>) -> Form {
+pub async fn chosen(shop: &TestShop, outlet: &OutletId, name: &str, bytes: impl Into<Vec<u8>>) -> Form {
     let page = shop.get("/sheets/new").await.ok();
     page.form("form.ticket").set("outlet", outlet.as_str()).attach("file", name, "application/octet-stream", bytes)
 }
 
 /// Uploads a file and comes back with the review, or with the form and what is wrong.
-async fn upload(shop: &TestShop, outlet: &OutletId, name: &str, bytes: impl Into<Vec<u8>>) -> Page {
+pub async fn upload(shop: &TestShop, outlet: &OutletId, name: &str, bytes: impl Into<Vec<u8>>) -> Page {
     shop.submit(chosen(shop, outlet, name, bytes).await).await
 }
 
@@ -75,7 +75,7 @@ async fn paste(shop: &TestShop, outlet: &OutletId, text: &str) -> Page {
     shop.submit(page.form("form.ticket").set("outlet", outlet.as_str()).set("text", text)).await
 }
 
-const REVIEW: &str = "main form[action^='/sheets/drafts/']";
+pub const REVIEW: &str = "main form[action^='/sheets/drafts/']";
 
 /// Presses a button of the review.
 async fn press(shop: &TestShop, review: &Page, words: &str) -> Page {
@@ -83,7 +83,7 @@ async fn press(shop: &TestShop, review: &Page, words: &str) -> Page {
 }
 
 /// Answers whatever is asked with “right”, without a grade with “left out this time”, and saves the sheet.
-async fn confirm(shop: &TestShop, review: Page) -> Page {
+pub async fn confirm(shop: &TestShop, review: Page) -> Page {
     let mut page = review;
     for button in ["Leave out all", "All prices on this page are right"] {
         if page.says(button) {
@@ -94,7 +94,7 @@ async fn confirm(shop: &TestShop, review: Page) -> Page {
 }
 
 /// What an outlet pays for a grade today, for the smallest load.
-async fn pays(shop: &TestShop, outlet: &OutletId, grade: &str) -> Option<Price> {
+pub async fn pays(shop: &TestShop, outlet: &OutletId, grade: &str) -> Option<Price> {
     let current = shop.store.current_quotes(&shop.id, shop.today(), None).await.expect("current quotes");
     let quotes = current.get(outlet)?.quotes.get(&GradeId::from(grade))?;
     quotes.tiers().first().map(|quote| quote.price)
@@ -284,7 +284,7 @@ async fn a_sheet_of_a_thousand_lines_is_reviewed_page_by_page(shop: &TestShop) {
     assert_eq!(review.texts(".parts button")[..2], ["To confirm 1200", "Matched 3"]);
     assert!(review.says("1 to 25 of 1200"));
     // What is answered on a page is kept when the next one is opened.
-    let form = review.form(REVIEW).set("grade-3", "brass-red");
+    let form = review.form(REVIEW).set("grade-3", "plug-ends");
     let next = shop.submit(form.press("Next lines")).await.ok();
     assert_eq!(next.texts(".parts button")[..2], ["To confirm 1199", "Matched 4"]);
     let rest = press(shop, &next, "Leave out all 1199 without a grade, this time").await.ok();
@@ -391,7 +391,8 @@ async fn confirmed_in_another_tab(shop: &TestShop) {
     let other = shop.get(&one.url).await.ok();
     press(shop, &one, "save the sheet").await.ok();
     let late = press(shop, &other, "save the sheet").await.ok();
-    assert!(late.says("This sheet has been confirmed already, by Imke"), "{}", late.text("main"));
+    assert!(late.text(".notice").contains("confirmed already"), "{}", late.text("main"));
+    assert!(late.text(".notice").contains("by Imke"));
     assert_eq!(shop.store.sheets(&shop.id, None).await.expect("sheets").len(), 1);
 }
 
@@ -423,6 +424,7 @@ async fn the_outlet_was_closed_meanwhile(shop: &TestShop) {
     let outlet = lakeside(shop).await;
     let review = upload(shop, &outlet, "may.csv", CLEAN).await.ok();
     let form = chosen(shop, &outlet, "other.csv", CLEAN).await;
+    yard(shop, "Harbor Scrap", Currency::USD, MassUnit::Pound).await;
     shop.store.close_outlet(&shop.id, outlet.as_str(), 1, Timestamp::now()).await.expect("it closes");
     let refused = press(shop, &review, "save the sheet").await.ok();
     assert!(refused.says("Lakeside Metals has been closed meanwhile"));
