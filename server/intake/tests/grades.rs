@@ -183,12 +183,3 @@ fn every_name_of_the_catalogue_means_itself() {
         assert_eq!((proposal.grade, proposal.why), (Some(grade.id), How::Exact), "{}", grade.name);
     }
 }
-
-#[test]
-fn every_key_of_the_vocabulary_is_a_grade() {
-    let Some(grades) = grades() else { return };
-    let strangers: Vec<&str> = intake::vocabulary_grades()
-        .filter(|slug| !grades.iter().any(|grade| grade.id.as_str() == *slug))
-        .collect();
-    assert!(strangers.is_empty(), "not in the catalogue: {strangers:?}");
-}
