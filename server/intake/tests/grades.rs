@@ -106,7 +106,8 @@ fn usual_names() {
     );
 }
 
-/// The code words of the Scrap Specifications Circular: facts in /work/shared/references/grade-specs.md.
+/// Code words of the Scrap Specifications Circular (ISRI): Barley, Berry, Birch and Cliff as in its public notice of
+/// 29 March 2017; Toto and Tense as in its aluminium pages; Honey from memory.
 #[test]
 fn code_words() {
     check(
