@@ -21,6 +21,7 @@ mod workbook;
 
 mod columns;
 mod lines;
+mod parts;
 mod table;
 
 mod decode;
@@ -42,5 +43,4 @@ pub use format::{Format, LARGEST_FILE, Unreadable, detect};
 pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
 pub use read::read;
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
-pub use vocabulary::vocabulary_grades;
 pub use wording::normal_wording;
