@@ -8,15 +8,15 @@
 //! known, by a Lagrangian bound: a price per unit of mass is paid for what is still missing. The bound holds at any
 //! price, so the rough arithmetic that finds a good price cannot make the answer wrong.
 
+mod search;
+
+use self::search::{NO_CEILING, Search, price_of_mass};
+
 /// The greatest mass and cost that may be asked about; with [`MOST_TAKEN`] it keeps every sum inside `i128`.
 pub const GREATEST: i128 = 1_000_000_000_000_000_000_000;
 
 /// A cover that takes more pieces than this is not looked for.
 pub const MOST_TAKEN: u32 = 1000;
-
-/// Partial choices after which the search ends with the best found. Real freight tables need some thousands; the limit
-/// is there because the problem is NP-hard and a hostile table could be made to need billions.
-const MOST_PARTIAL: usize = 1_000_000;
 
 /// One way to fill a box: it covers `mass` and costs `cost`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,22 +77,34 @@ pub fn cheapest(demand: i128, groups: &[Group]) -> Result<Cover, Uncovered> {
         .min_by_key(|(cost, _)| *cost)
         .ok_or(Uncovered::TooMany)?;
     let price = price_of_mass(demand, &kinds, &limits);
-    let mut search = Search::new(demand, price, &kinds, &limits, Some(first.0));
-    let proved = search.run().is_some();
-    let taken = match search.best {
-        Some(best) => (best.cost, search.taken(best)),
-        None => first,
-    };
-    finish(taken, &kinds, proved)
+    let mut search = Search::new(demand, price, &kinds, &limits);
+    // The best cover often lies close above the bound, and a search for no more than that is short. So the ceiling is
+    // raised in steps: the first cover found under one is the best there is.
+    let bound = search.bound();
+    let gap = (first.0 - bound).max(0);
+    for fraction in FRACTIONS_OF_GAP {
+        let ceiling = (bound + gap / fraction + 1).min(first.0);
+        let finished = search.run(ceiling).is_some();
+        if let Some(best) = search.best {
+            return finish((best.cost, search.taken(best)), &kinds, finished);
+        }
+        if !finished {
+            return finish(first, &kinds, false);
+        }
+    }
+    finish(first, &kinds, true)
 }
+
+/// Part of the way from the bound to a first cover that the search looks at, one after the other.
+const FRACTIONS_OF_GAP: [i128; 3] = [64, 8, 1];
 
 /// Every cost at which more can be covered than at any lower cost, as (the most covered, cost), ascending, up to the
 /// first that covers `up_to` or, where the limits end before that, all there is. `None` where there are too many.
 pub fn staircase(up_to: i128, groups: &[Group]) -> Option<Vec<(i128, i128)>> {
     let kinds = undominated(groups, GREATEST);
     let limits: Vec<Option<u32>> = groups.iter().map(|group| group.limit).collect();
-    let mut search = Search::new(up_to.min(GREATEST), 0, &kinds, &limits, None);
-    let mut front = search.run()?;
+    let mut search = Search::new(up_to.min(GREATEST), 0, &kinds, &limits);
+    let mut front = search.run(NO_CEILING)?;
     if let Some(best) = search.best {
         front.retain(|partial| partial.cost < best.cost);
         front.push(best);
@@ -214,276 +226,6 @@ fn greedy(demand: i128, kinds: &[Kind], limits: &[Option<u32>], order: &[usize])
         }
     }
     best
-}
-
-/// Fractional bits of a price and of everything that is multiplied by one.
-const SCALE: u32 = 32;
-
-/// The cost of one more unit of mass, scaled, if boxes could be filled in part: the price at which the bound is best.
-fn price_of_mass(demand: i128, kinds: &[Kind], limits: &[Option<u32>]) -> i128 {
-    // Each group's lower convex hull from nothing upward: by how much mass and cost rise from one corner to the next.
-    let mut rises: Vec<(usize, i128, i128)> = Vec::new();
-    for group in 0..limits.len() {
-        let (start, mut mass, mut cost) = (rises.len(), 0, 0);
-        for kind in kinds.iter().rev().filter(|kind| kind.group == group) {
-            let (mut more_mass, mut more_cost) = (kind.mass - mass, kind.cost - cost);
-            while let Some(&(_, before_mass, before_cost)) = rises[start..].last()
-                && ratio(before_cost, before_mass) >= ratio(more_cost, more_mass)
-            {
-                rises.pop();
-                more_mass += before_mass;
-                more_cost += before_cost;
-            }
-            rises.push((group, more_mass, more_cost));
-            (mass, cost) = (kind.mass, kind.cost);
-        }
-    }
-    rises.sort_by(|a, b| ratio(a.2, a.1).total_cmp(&ratio(b.2, b.1)));
-    let mut left = demand;
-    let last = rises.iter().find(|(group, mass, _)| {
-        left -= limits[*group].map_or(demand, |limit| mass.saturating_mul(i128::from(limit)));
-        left <= 0
-    });
-    let scaled = |cost: i128, mass: i128| (cost << SCALE) / mass;
-    let mut price = last.map_or(0, |&(_, mass, cost)| scaled(cost, mass));
-    // The bound wants that nothing that is unlimited costs less than it is worth, and that sums stay inside `i128`.
-    for kind in kinds.iter().filter(|kind| limits[kind.group].is_none()) {
-        if (kind.cost << SCALE) < price.saturating_mul(kind.mass) {
-            price = scaled(kind.cost, kind.mass);
-        }
-    }
-    price.min((1 << 92) / demand)
-}
-
-/// Boxes chosen so far.
-#[derive(Debug, Clone, Copy)]
-struct Partial {
-    mass: i128,
-    cost: i128,
-    /// Scaled cost less what the mass is worth at the price.
-    over: i128,
-    node: usize,
-}
-
-/// The box that was taken last, and the node before it.
-#[derive(Debug, Clone, Copy)]
-struct Node {
-    before: usize,
-    kind: usize,
-}
-
-const ROOT: usize = usize::MAX;
-
-/// Kinds that are decided on together: a group with its limit, or one kind of a group without.
-#[derive(Debug)]
-struct Stage {
-    limit: Option<u32>,
-    kinds: Vec<usize>,
-    /// The least a box of the stage can cost over its worth; 0 where leaving it is better. Scaled.
-    least_over: i128,
-    /// The least that all later stages can add. Scaled.
-    later: i128,
-}
-
-struct Search<'a> {
-    demand: i128,
-    kinds: &'a [Kind],
-    price: i128,
-    stages: Vec<Stage>,
-    nodes: Vec<Node>,
-    best: Option<Partial>,
-    /// What a cover has to cost less than.
-    ceiling: Option<i128>,
-}
-
-impl<'a> Search<'a> {
-    fn new(
-        demand: i128,
-        price: i128,
-        kinds: &'a [Kind],
-        limits: &[Option<u32>],
-        ceiling: Option<i128>,
-    ) -> Self {
-        let over = |kind: &Kind| (kind.cost << SCALE) - price.saturating_mul(kind.mass);
-        let mut stages: Vec<Stage> = Vec::new();
-        let mut stage_of: Vec<Option<usize>> = vec![None; limits.len()];
-        for (i, kind) in kinds.iter().enumerate() {
-            match (limits[kind.group], stage_of[kind.group]) {
-                (Some(_), Some(stage)) => stages[stage].kinds.push(i),
-                (limit, _) => {
-                    stage_of[kind.group] = Some(stages.len());
-                    let limit = limit.map(|limit| limit.min(MOST_TAKEN));
-                    stages.push(Stage { limit, kinds: vec![i], least_over: 0, later: 0 });
-                }
-            }
-        }
-        // What costs most over its worth comes first: it is rarely taken, so the lists stay short until the end.
-        for stage in &mut stages {
-            stage.kinds.sort_by_key(|&i| std::cmp::Reverse(over(&kinds[i])));
-        }
-        let least = |stage: &Stage| stage.kinds.iter().map(|&i| over(&kinds[i])).min().unwrap_or(0);
-        stages.sort_by_key(|stage| std::cmp::Reverse(least(stage)));
-        let mut later = 0;
-        for stage in stages.iter_mut().rev() {
-            stage.later = later;
-            stage.least_over = least(stage).min(0);
-            later += stage.least_over * i128::from(stage.limit.unwrap_or(0));
-        }
-        Search { demand, kinds, price, stages, nodes: Vec::new(), best: None, ceiling }
-    }
-
-    /// Decides stage after stage. Gives the undominated partial choices that are left, ascending; `None` where the
-    /// limit of the search ended it. The best whole choice is in `best`.
-    fn run(&mut self) -> Option<Vec<Partial>> {
-        let mut front = vec![Partial { mass: 0, cost: 0, over: 0, node: ROOT }];
-        let stages = std::mem::take(&mut self.stages);
-        for stage in &stages {
-            front = match stage.limit {
-                None => self.any_number(front, stage)?,
-                Some(limit) => self.up_to(limit, front, stage)?,
-            };
-        }
-        Some(front)
-    }
-
-    /// The front with any number of the stage's one kind added to each.
-    fn any_number(&mut self, front: Vec<Partial>, stage: &Stage) -> Option<Vec<Partial>> {
-        let kind = stage.kinds[0];
-        let mut out: Vec<Partial> = Vec::with_capacity(front.len());
-        let mut old = front.into_iter().peekable();
-        // Both the front and what grows from `out` ascend by mass, so one pass merges them.
-        let mut grown = 0;
-        loop {
-            let mut next = None;
-            while next.is_none() && grown < out.len() {
-                next = self.with(out[grown], kind, stage.later);
-                grown += usize::from(next.is_none());
-            }
-            let place = match (old.peek(), next) {
-                (Some(&partial), next) if next.is_none_or(|next| partial.mass <= next.mass) => {
-                    old.next();
-                    if self.promising(partial.over + stage.later) { insert(&mut out, partial) } else { None }
-                }
-                (_, Some(next)) => {
-                    let next = self.record(next, kind)?;
-                    grown += 1;
-                    insert(&mut out, next)
-                }
-                (_, None) => return Some(out),
-            };
-            // What was dropped from the end may have grown already; what took its place has not.
-            grown = place.map_or(grown, |place| grown.min(place));
-        }
-    }
-
-    /// The front with up to `limit` boxes of the stage's kinds added to each.
-    fn up_to(&mut self, limit: u32, front: Vec<Partial>, stage: &Stage) -> Option<Vec<Partial>> {
-        // One front for every number of boxes used, since more used is worse later.
-        let mut fronts = vec![front];
-        for &kind in &stage.kinds {
-            for used in 1..=limit {
-                let Some(before) = fronts.get(used as usize - 1).filter(|front| !front.is_empty()) else {
-                    break;
-                };
-                let rest = stage.later + stage.least_over * i128::from(limit - used);
-                let mut more = Vec::new();
-                for &partial in before {
-                    if let Some(with) = self.with(partial, kind, rest) {
-                        more.push(self.record(with, kind)?);
-                    }
-                }
-                if fronts.len() == used as usize {
-                    fronts.push(Vec::new());
-                }
-                let place = &mut fronts[used as usize];
-                *place = merged(std::mem::take(place), more);
-            }
-        }
-        let mut all = fronts.into_iter().fold(Vec::new(), merged);
-        all.retain(|partial| self.promising(partial.over + stage.later));
-        Some(all)
-    }
-
-    /// `partial` with one more box (and still the node before it), if that can become a cover that is better than the
-    /// best; a box that makes it a cover is noted and gives nothing to go on with. `rest` is the least that all later boxes add to `over`.
-    fn with(&mut self, partial: Partial, kind: usize, rest: i128) -> Option<Partial> {
-        let Kind { mass, cost, .. } = self.kinds[kind];
-        let over = partial.over + (cost << SCALE) - self.price.saturating_mul(mass);
-        let more = Partial { mass: partial.mass + mass, cost: partial.cost + cost, over, node: partial.node };
-        if more.mass < self.demand {
-            return self.promising(over + rest).then_some(more);
-        }
-        let better = match self.best {
-            Some(best) => (more.cost, -more.mass) < (best.cost, -best.mass),
-            None => self.ceiling.is_none_or(|ceiling| more.cost < ceiling),
-        };
-        if better {
-            self.best = Some(self.noted(more, kind));
-            self.ceiling = Some(more.cost);
-        }
-        None
-    }
-
-    /// Whether a choice that costs at least this much over its worth can still beat the ceiling.
-    fn promising(&self, over: i128) -> bool {
-        self.ceiling.is_none_or(|ceiling| over + self.price * self.demand < ceiling << SCALE)
-    }
-
-    /// Notes what was taken last, unless the search has come to its limit.
-    fn record(&mut self, more: Partial, kind: usize) -> Option<Partial> {
-        (self.nodes.len() < MOST_PARTIAL).then(|| self.noted(more, kind))
-    }
-
-    fn noted(&mut self, more: Partial, kind: usize) -> Partial {
-        let node = self.nodes.len();
-        self.nodes.push(Node { before: more.node, kind });
-        Partial { node, ..more }
-    }
-
-    fn taken(&self, partial: Partial) -> Vec<u32> {
-        let mut counts = vec![0; self.kinds.len()];
-        let mut node = partial.node;
-        while let Some(&Node { before, kind }) = self.nodes.get(node) {
-            counts[kind] += 1;
-            node = before;
-        }
-        counts
-    }
-}
-
-/// Adds `partial`, which covers no less than any before it, at the end, and drops what it dominates; gives its place.
-/// Where the end dominates it, it is left out.
-fn insert(front: &mut Vec<Partial>, partial: Partial) -> Option<usize> {
-    if front.last().is_some_and(|last| last.mass == partial.mass && last.cost <= partial.cost) {
-        return None;
-    }
-    while front.last().is_some_and(|last| last.cost >= partial.cost) {
-        front.pop();
-    }
-    front.push(partial);
-    Some(front.len() - 1)
-}
-
-fn merged(first: Vec<Partial>, second: Vec<Partial>) -> Vec<Partial> {
-    if first.is_empty() || second.is_empty() {
-        return if first.is_empty() { second } else { first };
-    }
-    let mut out = Vec::with_capacity(first.len() + second.len());
-    let (mut first, mut second) = (first.into_iter().peekable(), second.into_iter().peekable());
-    loop {
-        let from_first = match (first.peek(), second.peek()) {
-            (Some(a), Some(b)) => a.mass <= b.mass,
-            (a, b) => {
-                if a.is_none() && b.is_none() {
-                    return out;
-                }
-                a.is_some()
-            }
-        };
-        if let Some(partial) = if from_first { first.next() } else { second.next() } {
-            insert(&mut out, partial);
-        }
-    }
 }
 
 fn finish((cost, counts): Taken, kinds: &[Kind], proved: bool) -> Result<Cover, Uncovered> {

@@ -3,6 +3,8 @@
 //! Pure: nothing here reads a file, a clock, a request or a row. What a function depends on is in its arguments, so
 //! the same facts give the same figures, and every figure can show its working.
 
+pub mod bins;
+pub mod cadence;
 pub mod costs;
 pub mod cover;
 pub mod exchange;
@@ -17,3 +19,4 @@ pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod volume;
+pub mod wire;

@@ -181,9 +181,9 @@ proptest! {
         let mut freight = Decimal::ZERO;
         for parcels in &packing.parcels {
             prop_assert!(parcels.count > 0 && parcels.contents.is_positive());
-            let room = parcels.contents.grams() * contents.volume.cm3() / contents.mass.grams();
-            // The grid of a millionth of a microgram.
-            let room = room - dec!(0.000_000_001);
+            // The grid of a millionth of a microgram, and the dust of a division.
+            let least = parcels.contents.grams() - dec!(0.000_000_000_001);
+            let room = least * contents.volume.cm3() / contents.mass.grams() - dec!(0.000_000_000_001);
             let carton = world.cartons.iter().any(|c| {
                 parcels.contents <= c.limit
                     && room <= c.inner.volume().cm3()
