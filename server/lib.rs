@@ -6,5 +6,6 @@
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
+pub mod shelf;
 pub mod store;
 pub mod web;

@@ -7,6 +7,7 @@ use sqlx::error::ErrorKind;
 use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
+use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
 
 #[derive(Debug, thiserror::Error)]
@@ -37,6 +38,9 @@ pub enum StoreError {
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),
+    /// The price sheet cannot be stored as it is.
+    #[error(transparent)]
+    Sheet(#[from] SheetRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

@@ -4,23 +4,34 @@
 //! through [`Store::begin`], which on SQLite takes the write lock at once: a transaction that first reads and then
 //! writes would otherwise fail under two phones at the same moment.
 
+pub mod cartons;
 pub mod check;
 pub mod containers;
+pub mod drafts;
 pub mod error;
+pub mod files;
 pub mod grades;
 pub mod lots;
+pub mod outlets;
+pub mod plan;
 pub mod rates;
+pub mod services;
+pub mod sheets;
+pub mod shipments;
 pub mod shops;
 pub mod weighings;
+pub mod wordings;
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use jiff::Timestamp;
+use rust_decimal::dec;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use sqlx::migrate::Migrator;
 use sqlx::{Any, AnyPool, Transaction};
+use trade::mass::{Mass, MassUnit};
 
 pub use error::{RowError, StoreError};
 
@@ -145,4 +156,46 @@ pub fn is_id(id: &str) -> bool {
 /// A moment as it is stored: UTC, milliseconds always, so that text order is time order.
 pub fn stamp(at: Timestamp) -> String {
     format!("{at:.3}")
+}
+
+/// A weight that somebody typed for a table, a limit or a minimum, as it was meant.
+///
+/// The columns hold whole micrograms, and an ounce is not a whole number of them. A table's `1 oz` that came back an
+/// eighth of a microgram short would bill a parcel of exactly an ounce as two; so what is not a whole number of
+/// milligrams is taken for the thousandth of an ounce that it was rounded from.
+pub(crate) fn typed_mass(micrograms: i64) -> Mass {
+    let stored = Mass::from_micrograms(micrograms);
+    if micrograms % 1000 == 0 {
+        return stored;
+    }
+    let step = Mass::of(dec!(0.001), MassUnit::Ounce);
+    let meant = step.times((stored.grams() / step.grams()).round());
+    if meant.micrograms() == micrograms { meant } else { stored }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Factors of NIST Handbook 44 Appendix C: 1 oz is 28.349523125 g, which is not a whole number of micrograms.
+    #[test]
+    fn a_typed_weight_comes_back_exactly() {
+        for (number, unit) in [
+            (dec!(1), MassUnit::Ounce),
+            (dec!(0.5), MassUnit::Ounce),
+            (dec!(15.999), MassUnit::Ounce),
+            (dec!(37), MassUnit::Ounce),
+            (dec!(70), MassUnit::Pound),
+            (dec!(0.1), MassUnit::Pound),
+            (dec!(2.5), MassUnit::Kilogram),
+            (dec!(1), MassUnit::Gram),
+            (dec!(0.001), MassUnit::Gram),
+            (dec!(1000), MassUnit::Tonne),
+        ] {
+            let mass = Mass::of(number, unit);
+            assert_eq!(typed_mass(mass.micrograms()), mass, "{number} {unit}");
+        }
+        // What no ounce comes near stays as it is stored.
+        assert_eq!(typed_mass(1), Mass::from_micrograms(1));
+    }
 }

@@ -4,9 +4,10 @@ use std::borrow::Cow;
 
 use jiff::Timestamp;
 use sqlx::FromRow;
+use trade::ids::GradeId;
 use trade::mass::Mass;
 
-use super::lots::{LotRefusal, lot_for_change};
+use super::lots::{LotRefusal, can_hold, lot_for_change, usable_grade};
 use super::{RowError, Store, StoreError, Tx, new_id, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,6 +73,14 @@ pub struct Weighing {
     pub other_lot_id: Option<String>,
     /// The row that undid this one.
     pub undone_by: Option<String>,
+}
+
+/// Mass of a grade that came in at a moment.
+#[derive(Debug, Clone)]
+pub struct Addition {
+    pub grade: GradeId,
+    pub at: Timestamp,
+    pub net: Mass,
 }
 
 #[derive(FromRow)]
@@ -180,18 +189,19 @@ impl Store {
         Ok(row.try_into()?)
     }
 
-    /// Net masses weighed into open lots that were not undone, oldest first: lot, moment, mass.
-    pub async fn additions(&self, shop_id: &str) -> Result<Vec<(String, Timestamp, Mass)>, StoreError> {
-        let sql = "SELECT w.lot_id, w.at, w.net_ug FROM weighings w \
-                   JOIN lots l ON l.id = w.lot_id AND l.closed_at IS NULL \
+    /// What was weighed in since `since` and not undone, oldest first, whatever became of the lot.
+    ///
+    /// Splits and merges are left out: they move mass that was weighed in before.
+    pub async fn additions(&self, shop_id: &str, since: Timestamp) -> Result<Vec<Addition>, StoreError> {
+        let sql = "SELECT l.grade_id, w.at, w.net_ug FROM weighings w JOIN lots l ON l.id = w.lot_id \
                    LEFT JOIN weighings u ON u.reverses_id = w.id \
-                   WHERE w.shop_id = $1 AND w.kind IN ('weigh-in', 'split-in', 'merge-in') AND u.id IS NULL \
+                   WHERE w.shop_id = $1 AND w.at >= $2 AND w.kind = 'weigh-in' AND u.id IS NULL \
                    ORDER BY w.at, w.id";
         let rows: Vec<(String, String, i64)> =
-            sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
-        let read = |(lot, at, net_ug): (String, String, i64)| {
+            sqlx::query_as(sql).bind(shop_id).bind(stamp(since)).fetch_all(self.readers()).await?;
+        let read = |(grade, at, net_ug): (String, String, i64)| {
             let at = RowError::read("weighings", "at", &at, |at| at.parse().ok())?;
-            Ok((lot, at, Mass::from_micrograms(net_ug)))
+            Ok(Addition { grade: GradeId::new(grade), at, net: Mass::from_micrograms(net_ug) })
         };
         rows.into_iter().map(read).collect()
     }
@@ -249,19 +259,24 @@ pub async fn weigh_in(
     weighing: &NewWeighing<'_>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
+    let lot = lot_for_change(tx, shop_id, weighing.lot_id).await;
+    // Looked for with the lot's row held: of a form that was sent twice at once, the second waits until the first has
+    // counted.
     let sql = "SELECT id FROM weighings WHERE shop_id = $1 AND id = $2";
     let there: Option<(String,)> =
         sqlx::query_as(sql).bind(shop_id).bind(&*weighing.id).fetch_optional(&mut **tx).await?;
     if there.is_some() {
         return Ok(());
     }
-    let lot = lot_for_change(tx, shop_id, weighing.lot_id).await?;
+    let lot = lot?;
+    usable_grade(tx, shop_id, &lot.grade_id).await?;
     if weighing.expects.is_some_and(|expected| expected != lot.net) {
         return Err(StoreError::Stale);
     }
     if (lot.net + weighing.net).is_negative() || lot.pieces + weighing.pieces < 0 {
         return Err(LotRefusal::BelowNothing.into());
     }
+    can_hold(lot.net + weighing.net, lot.pieces + weighing.pieces)?;
     add_weighing(tx, shop_id, weighing, at).await
 }
 

@@ -3,7 +3,10 @@
 //! Pure: nothing here reads a file, a clock, a request or a row. What a function depends on is in its arguments, so
 //! the same facts give the same figures, and every figure can show its working.
 
+pub mod bins;
+pub mod cadence;
 pub mod costs;
+pub mod cover;
 pub mod exchange;
 pub mod freight;
 pub mod ids;
@@ -11,7 +14,9 @@ pub mod mass;
 pub mod money;
 pub mod net;
 pub mod outlet;
+pub mod outlook;
 pub mod packing;
+pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod volume;

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use crate::shelf::Answers;
 use crate::store::Store;
 
 /// The running program, shared by all requests.
@@ -9,11 +10,12 @@ use crate::store::Store;
 pub struct App {
     pub store: Store,
     pub config: Arc<Config>,
+    pub answers: Arc<Answers>,
 }
 
 impl App {
     pub fn new(store: Store, config: Config) -> App {
-        App { store, config: Arc::new(config) }
+        App { store, config: Arc::new(config), answers: Arc::default() }
     }
 }
 

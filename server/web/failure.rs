@@ -84,6 +84,7 @@ impl From<StoreError> for Failure {
             StoreError::Shop(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
             }
+            StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",

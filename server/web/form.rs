@@ -72,6 +72,13 @@ impl Form {
         self.stored.get(name).map(String::as_str)
     }
 
+    /// The same of a field that chooses one of `options` (code, words), in words.
+    pub fn stored_choice<'a>(&'a self, name: &str, options: &'a [(String, String)]) -> Option<&'a str> {
+        let stored = self.stored(name)?;
+        let chosen = options.iter().find(|(code, _)| code == stored);
+        Some(chosen.map_or(stored, |(_, words)| words.as_str()))
+    }
+
     pub fn refuse(&mut self, name: &str, problem: impl Into<String>) {
         self.problems.entry(name.to_string()).or_insert_with(|| problem.into());
     }
@@ -111,8 +118,18 @@ impl Form {
         Some(text)
     }
 
+    /// A text of one line that may stay empty.
     pub fn optional_text(&mut self, name: &str, longest: usize) -> Option<String> {
-        let clean: String = self.value(name).chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+        self.bounded_text(name, longest, |c| c.is_control())
+    }
+
+    /// A text that may stay empty and keeps its line ends.
+    pub fn optional_lines(&mut self, name: &str, longest: usize) -> Option<String> {
+        self.bounded_text(name, longest, |c| c.is_control() && c != '\n')
+    }
+
+    fn bounded_text(&mut self, name: &str, longest: usize, blank: impl Fn(char) -> bool) -> Option<String> {
+        let clean: String = self.value(name).chars().map(|c| if blank(c) { ' ' } else { c }).collect();
         let text = clean.trim().to_string();
         let length = text.chars().count();
         if length > longest {
@@ -305,7 +322,10 @@ impl<S: Send + Sync> FromRequest<S> for Form {
                     "It came damaged or is too large, so nothing was saved. Go back and send it again.",
                 )
             })?;
-        Ok(Form { values, ..Form::default() })
+        // Browsers send line ends as CR LF. Postgres holds no text with a zero byte in it, and nobody types one.
+        let clean =
+            |(name, value): (String, String)| (name, value.replace("\r\n", "\n").replace('\0', "\u{fffd}"));
+        Ok(Form { values: values.into_iter().map(clean).collect(), ..Form::default() })
     }
 }
 

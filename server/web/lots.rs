@@ -97,12 +97,16 @@ pub async fn update(
     mut form: Form,
 ) -> Result<Response, Failure> {
     let source = form.optional_text("source", 200);
-    let note = form.optional_text("note", 2000);
+    let note = form.optional_lines("note", 2000);
     if let (Some(source), Some(note)) = (source, note) {
         match app.store.save_lot(&visitor.shop.id, &lot_id, form.version(), &source, &note).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
+                if (&now.source, &now.note) == (&source, &note) {
+                    // Sent twice: the first one has saved it.
+                    return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response());
+                }
                 form.overtaken_by(&details_form(&now));
             }
             Err(other) => return Err(other.into()),
@@ -275,6 +279,10 @@ pub async fn split(
 ) -> Result<Response, Failure> {
     let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
     let new_lot_id = form.once("lot_id")?;
+    if app.store.lot(&visitor.shop.id, &new_lot_id).await.is_ok() {
+        // Sent twice: the first one has moved it.
+        return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response());
+    }
     let mass = form.mass("mass");
     let pieces = form.count("pieces", 100_000);
     let target = target(&mut form)?;
@@ -377,7 +385,11 @@ fn grade_form(lot: &Lot) -> Form {
 }
 
 async fn regrade_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
-    let grades = app.store.grade_names(&visitor.shop.id).await?;
+    let mut grades = app.store.grade_names(&visitor.shop.id).await?;
+    if lot.grade_retired {
+        // Its grade is not on the list any more, and a list that shows none as chosen would send its first.
+        grades.insert(0, (String::new(), "Choose a grade".to_string()));
+    }
     let page = visitor.page(Screen::Lots, format!("Regrade {}", lot.container_label));
     html(&RegradePage { page, lot, form, grades })
 }
@@ -398,6 +410,10 @@ pub async fn regrade(
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
+                if now.grade_id == grade {
+                    // Sent twice: the first one has done it.
+                    return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response());
+                }
                 form.overtaken_by(&grade_form(&now));
             }
             Err(error) => explain(&mut form, error)?,

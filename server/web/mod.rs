@@ -4,14 +4,19 @@
 
 mod app;
 mod asset;
+mod bag;
 mod containers;
 mod failure;
 mod form;
+mod gauge;
 mod grades;
 mod guard;
+mod ladder;
 mod lots;
 mod page;
+mod plan;
 mod rates;
+mod shipments;
 mod shop;
 mod today;
 mod weigh;
@@ -59,6 +64,16 @@ pub fn router(app: App) -> Router {
         .route("/lots/{lot}/split", get(lots::split_form).post(lots::split))
         .route("/lots/{lot}/merge", get(lots::merge_form).post(lots::merge))
         .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
+        .route("/lots/{lot}/ship", get(bag::show))
+        // Sell plan
+        .route("/plan", get(plan::show))
+        .route("/plan/lots/{lot}", post(plan::choose))
+        .route("/plan/outlets/{outlet}", post(plan::open_or_close))
+        // Shipments
+        .route("/shipments", get(shipments::index).post(shipments::create))
+        .route("/shipments/{shipment}", get(shipments::show))
+        .route("/shipments/{shipment}/send", post(shipments::send))
+        .route("/shipments/{shipment}/cancel", post(shipments::cancel))
         // Containers
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))

@@ -1,7 +1,5 @@
 //! What every page has around its own content, and who is looking at it.
 
-use std::borrow::Borrow;
-
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -12,6 +10,7 @@ use jiff::civil::Date;
 use rust_decimal::Decimal;
 use trade::mass::{Mass, MassStyle};
 use trade::money::{Currency, Money, show_amount};
+use trade::reading;
 
 use super::App;
 use super::failure::Failure;
@@ -86,30 +85,33 @@ impl Visitor {
     }
 
     /// A mass as this shop spells it.
-    ///
-    /// Templates pass references, handlers values; so these take either.
-    pub fn mass(&self, mass: impl Borrow<Mass>) -> String {
-        self.shop.style.show(*mass.borrow())
+    pub fn mass(&self, mass: impl Value<Mass>) -> String {
+        self.shop.style.show(mass.value())
+    }
+
+    /// A mass for a field that opens to be changed: saved as it stands, it stays the same.
+    pub fn spelled(&self, mass: Mass) -> String {
+        reading::spell(mass, self.shop.style)
     }
 
     /// A mass in the form that the shop does not use: beside the first where a reading is read back.
-    pub fn other_form(&self, mass: impl Borrow<Mass>) -> String {
-        self.shop.style.other().show(*mass.borrow())
+    pub fn other_form(&self, mass: impl Value<Mass>) -> String {
+        self.shop.style.other().show(mass.value())
     }
 
     /// An amount of home currency, rounded to its minor unit.
-    pub fn money(&self, amount: impl Borrow<Decimal>) -> String {
-        Money::new(*amount.borrow(), self.home()).to_string()
+    pub fn money(&self, amount: impl Value<Decimal>) -> String {
+        Money::new(amount.value(), self.home()).to_string()
     }
 
     /// A home amount per unit of mass, as the shop quotes: `1.85 USD/lb`.
-    pub fn per_unit(&self, amount: impl Borrow<Decimal>) -> String {
-        format!("{} {}/{}", show_amount(*amount.borrow(), 2), self.home().code(), self.style().unit())
+    pub fn per_unit(&self, amount: impl Value<Decimal>) -> String {
+        format!("{} {}/{}", show_amount(amount.value(), 2), self.home().code(), self.style().unit())
     }
 
     /// A moment in the shop's zone: `Tue 12 May 14:05`.
-    pub fn moment(&self, at: impl Borrow<Timestamp>) -> String {
-        at.borrow().to_zoned_datetime(self.shop.zone.clone()).strftime("%a %-d %b %H:%M").to_string()
+    pub fn moment(&self, at: impl Value<Timestamp>) -> String {
+        at.value().to_zoned_datetime(self.shop.zone.clone()).strftime("%a %-d %b %H:%M").to_string()
     }
 
     /// The day of a moment in the shop's zone.
@@ -117,6 +119,29 @@ impl Visitor {
         at.to_zoned_datetime(self.shop.zone.clone()).date()
     }
 }
+
+/// A value, or a reference to one at any depth: templates pass what their loops and matches bind.
+pub trait Value<T> {
+    fn value(&self) -> T;
+}
+
+macro_rules! values {
+    ($($name:ty)*) => {$(
+        impl Value<$name> for $name {
+            fn value(&self) -> $name {
+                *self
+            }
+        }
+
+        impl<V: Value<$name>> Value<$name> for &V {
+            fn value(&self) -> $name {
+                V::value(self)
+            }
+        }
+    )*};
+}
+
+values! { Mass Decimal Timestamp }
 
 /// `Tue 12 May 2026`.
 pub fn day(date: Date) -> String {

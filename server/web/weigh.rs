@@ -18,6 +18,9 @@ use crate::store::{StoreError, new_id};
 /// The most pieces one weighing may count.
 const MOST_PIECES: u32 = 100_000;
 
+/// No reading is longer, so what was typed is kept whole; what no page sends is cut.
+const LONGEST_TYPED: usize = 40;
+
 #[derive(Deserialize)]
 pub struct Find {
     #[serde(default)]
@@ -193,6 +196,7 @@ fn echo(visitor: Visitor, lot: Lot, mut form: Form, notice: String) -> Result<Re
 fn cannot_take(lot: &Lot) -> Option<String> {
     use crate::store::lots::LotRefusal;
     match lot.state {
+        LotState::Open if lot.grade_retired => Some(LotRefusal::GradeRetired.to_string()),
         LotState::Open => None,
         LotState::Reserved { .. } => Some(LotRefusal::Reserved.to_string()),
         LotState::Closed { .. } => Some(LotRefusal::Closed.to_string()),
@@ -220,6 +224,7 @@ pub async fn create(
         return form_page(visitor, lot, form);
     };
     let seen = form.value("seen").parse().map(Mass::from_micrograms).unwrap_or(lot.net);
+    let typed: String = form.value("typed").trim().chars().take(LONGEST_TYPED).collect();
     let weighing = NewWeighing {
         id: id.as_str().into(),
         lot_id: lot.id.as_str(),
@@ -228,7 +233,7 @@ pub async fn create(
         gross: put.gross,
         tare: put.tare,
         pieces: form.value("pieces").trim().parse().unwrap_or(0),
-        typed: form.value("typed"),
+        typed: &typed,
         partner_id: &visitor.partner.id,
         // With the whole bag on the scale, what it adds depends on what was in it.
         expects: (form.value("holds") == "container").then_some(seen),

@@ -1,0 +1,253 @@
+//! The bound: every lot gets a price, and each outlet then chooses alone.
+//!
+//! Relaxing "each lot goes to one place" with a price per lot (Lagrange multipliers) leaves one small problem per
+//! outlet. For any prices, `Σ prices + Σ what each outlet would gain at them` is at least the optimum; good prices
+//! make it nearly equal. They are sought by subgradient steps: a lot that no outlet takes gets cheaper, one that
+//! several take gets dearer.
+
+use super::node::{Node, Opening, Outlook, Reach, Scope};
+use super::offer::Offer;
+
+/// After so many steps without a better bound the step is halved.
+const PATIENCE: u32 = 8;
+
+/// Steps shorter than this share of the first are not worth making.
+const SHORTEST: f64 = 1e-3;
+
+/// How much of each new choice enters the running mean.
+const FRESH: f64 = 0.15;
+
+/// The best prices found, and what they say.
+#[derive(Debug, Clone)]
+pub(super) struct Dual {
+    /// No plan of the node is worth more.
+    pub bound: f64,
+    /// By lot.
+    pub prices: Vec<f64>,
+    /// By site: its offer at these prices.
+    pub offers: Vec<Option<Offer>>,
+    /// By site and lot: how often lately the site took the lot. Near a whole plan, this is the plan.
+    pub mean: Vec<f64>,
+    /// By site: how often lately it opened.
+    pub mean_open: Vec<f64>,
+}
+
+struct Reading {
+    bound: f64,
+    offers: Vec<Option<Offer>>,
+}
+
+/// Looks for good prices from `prices` on. Stops early when the bound is not above `enough`. `None` where the node
+/// holds no plan at all.
+pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Vec<f64>, enough: f64, steps: u32) -> Option<Dual> {
+    let (scope, node) = (outlook.scope, outlook.node);
+    let count = outlook.model.lots.len();
+    settle_prices(outlook, &mut prices);
+    let first = read(outlook, &prices)?;
+    let mut mean = vec![0.0; count * outlook.model.sites.len()];
+    let mut mean_open = vec![0.0; outlook.model.sites.len()];
+    blend(outlook, &first, 1.0, &mut mean, &mut mean_open);
+    let mut best = Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open };
+
+    let loose: Vec<usize> = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
+    let mut now = best.offers.clone();
+    let (mut length, mut stale) = (1.0, 0);
+    let mut direction = vec![0.0; count];
+    for _ in 0..steps {
+        if best.bound <= enough || length < SHORTEST {
+            break;
+        }
+        let mut demand = vec![0.0; count];
+        for &site in &scope.sites {
+            if let Some(offer) = taken(node, site, &now[site]) {
+                for &(lot, share) in &offer.take {
+                    demand[lot] += share;
+                }
+            }
+        }
+        let mut norm = 0.0;
+        for &lot in &loose {
+            direction[lot] = 0.3 * direction[lot] + (1.0 - demand[lot]);
+            let floored = keepable(outlook, lot) && prices[lot] <= outlook.model.lots[lot].keep;
+            if floored && direction[lot] > 0.0 {
+                direction[lot] = 0.0;
+            }
+            norm += direction[lot] * direction[lot];
+        }
+        if norm == 0.0 {
+            break;
+        }
+        // Where no plan is known, aim at a little less than the bound.
+        let target = if enough.is_finite() { enough } else { best.bound - 0.05 * best.bound.abs() - 1.0 };
+        let step = length * (best.bound - target).max(0.0) / norm;
+        for &lot in &loose {
+            prices[lot] -= step * direction[lot];
+        }
+        settle_prices(outlook, &mut prices);
+        let reading = read(outlook, &prices)?;
+        blend(outlook, &reading, FRESH, &mut best.mean, &mut best.mean_open);
+        now.clone_from(&reading.offers);
+        if reading.bound < best.bound {
+            let gained = best.bound - reading.bound;
+            stale = if gained > 1e-3 * (best.bound - target) { 0 } else { stale + 1 };
+            best.bound = reading.bound;
+            best.prices.clone_from(&prices);
+            best.offers = reading.offers;
+        } else {
+            stale += 1;
+        }
+        if stale >= PATIENCE {
+            (length, stale) = (length / 2.0, 0);
+            prices.clone_from(&best.prices);
+            now.clone_from(&best.offers);
+            direction.fill(0.0);
+        }
+    }
+    Some(best)
+}
+
+/// No lot is priced below its keep value where it may be kept, and a lot that must be kept exactly at it: so keeping
+/// gains nothing at any prices.
+fn settle_prices(outlook: &Outlook<'_>, prices: &mut [f64]) {
+    let keep_place = outlook.model.keep_place();
+    for &lot in &outlook.scope.lots {
+        let keep = outlook.model.lots[lot].keep;
+        match outlook.node.at(keep_place, lot) {
+            Reach::No => {}
+            Reach::May => prices[lot] = prices[lot].max(keep),
+            Reach::Must => prices[lot] = keep,
+        }
+    }
+}
+
+fn keepable(outlook: &Outlook<'_>, lot: usize) -> bool {
+    outlook.node.at(outlook.model.keep_place(), lot) != Reach::No
+}
+
+fn read(outlook: &Outlook<'_>, prices: &[f64]) -> Option<Reading> {
+    let mut offers = vec![None; outlook.model.sites.len()];
+    let mut bound: f64 = outlook.scope.lots.iter().map(|&lot| prices[lot]).sum();
+    for &site in &outlook.scope.sites {
+        offers[site] = outlook.offer(site, prices, None);
+        bound += value(outlook.node, site, &offers[site])?;
+    }
+    Some(Reading { bound, offers })
+}
+
+/// What the site adds to the bound: its offer, or nothing if it may stay shut. `None` where it must open and cannot.
+fn value(node: &Node, site: usize, offer: &Option<Offer>) -> Option<f64> {
+    match node.opening(site) {
+        Opening::Shut => Some(0.0),
+        Opening::Undecided => Some(gain(offer.as_ref()).max(0.0)),
+        Opening::Open => offer.as_ref().map(|offer| offer.gain),
+    }
+}
+
+fn taken<'o>(node: &Node, site: usize, offer: &'o Option<Offer>) -> Option<&'o Offer> {
+    let open = node.opening(site) == Opening::Open;
+    offer.as_ref().filter(|offer| open || offer.gain > 0.0)
+}
+
+fn blend(outlook: &Outlook<'_>, reading: &Reading, fresh: f64, mean: &mut [f64], mean_open: &mut [f64]) {
+    let count = outlook.model.lots.len();
+    for &site in &outlook.scope.sites {
+        let row = &mut mean[site * count..(site + 1) * count];
+        row.iter_mut().for_each(|share| *share *= 1.0 - fresh);
+        mean_open[site] *= 1.0 - fresh;
+        if let Some(offer) = taken(outlook.node, site, &reading.offers[site]) {
+            mean_open[site] += fresh;
+            for &(lot, share) in &offer.take {
+                row[lot] += fresh * share;
+            }
+        }
+    }
+}
+
+/// What the bound becomes when one thing more is decided.
+#[derive(Debug, Clone)]
+pub(super) struct Reduced {
+    count: usize,
+    /// By place and lot: the bound if the lot goes to the place, and if it does not.
+    pub with: Vec<f64>,
+    pub without: Vec<f64>,
+    /// By site: the bound if it opens, and if it stays shut.
+    pub open: Vec<f64>,
+    pub shut: Vec<f64>,
+}
+
+impl Reduced {
+    pub fn of(outlook: &Outlook<'_>, dual: &Dual) -> Self {
+        let (model, scope, node) = (outlook.model, outlook.scope, outlook.node);
+        let count = model.lots.len();
+        let keep_place = model.keep_place();
+        let mut reduced = Reduced {
+            count,
+            with: vec![dual.bound; count * node.places()],
+            without: vec![dual.bound; count * node.places()],
+            open: vec![dual.bound; model.sites.len()],
+            shut: vec![dual.bound; model.sites.len()],
+        };
+        // What each outlet would lose by being without the lot; infinite where it then cannot deliver at all.
+        let mut loss = vec![0.0; count * node.places()];
+        for &site in &scope.sites {
+            let now = value(node, site, &dual.offers[site]).unwrap_or(f64::NEG_INFINITY);
+            reduced.open[site] += gain(dual.offers[site].as_ref()) - now;
+            reduced.shut[site] -= now;
+            for &lot in scope.lots.iter().filter(|&&lot| node.at(site, lot) == Reach::May) {
+                let at = site * count + lot;
+                let share = taken(node, site, &dual.offers[site]).map_or(0.0, |offer| offer.share(lot));
+                let but = |reach| outlook.offer(site, &dual.prices, Some((lot, reach)));
+                if share < 1.0 {
+                    reduced.with[at] += gain(but(Reach::Must).as_ref()) - now;
+                }
+                if share > 0.0 {
+                    loss[at] = now - value(node, site, &but(Reach::No)).unwrap_or(f64::NEG_INFINITY);
+                    reduced.without[at] -= loss[at];
+                }
+            }
+        }
+        for &lot in &scope.lots {
+            reduced.with[keep_place * count + lot] += model.lots[lot].keep - dual.prices[lot];
+            // Wherever the lot goes, the other outlets are without it.
+            for place in scope.sites.iter().copied().chain([keep_place]) {
+                let others = scope.sites.iter().filter(|&&site| site != place);
+                reduced.with[place * count + lot] -= others.map(|site| loss[site * count + lot]).sum::<f64>();
+            }
+        }
+        reduced
+    }
+
+    /// Strikes out what cannot be part of a plan worth more than `enough`, and fixes what must be. Counts the changes.
+    pub fn fix(&self, node: &mut Node, scope: &Scope, enough: f64) -> usize {
+        let mut changes = 0;
+        for place in 0..node.places() {
+            for &lot in scope.lots.iter() {
+                let at = place * self.count + lot;
+                let reach = match node.at(place, lot) {
+                    Reach::May if self.with[at] <= enough => Reach::No,
+                    Reach::May if self.without[at] <= enough => Reach::Must,
+                    _ => continue,
+                };
+                node.set(place, lot, reach);
+                changes += 1;
+            }
+        }
+        for &site in &scope.sites {
+            if node.opening(site) != Opening::Undecided {
+                continue;
+            }
+            if self.open[site] <= enough {
+                node.decide(site, Opening::Shut);
+                changes += 1;
+            } else if self.shut[site] <= enough {
+                node.decide(site, Opening::Open);
+                changes += 1;
+            }
+        }
+        changes
+    }
+}
+
+fn gain(offer: Option<&Offer>) -> f64 {
+    offer.map_or(f64::NEG_INFINITY, |offer| offer.gain)
+}

@@ -1,0 +1,137 @@
+//! What each lot's place is worth over its second choice, and where the lot would go then.
+
+use rust_decimal::Decimal;
+
+use super::choices::Pin;
+use super::dual::{self, Reduced};
+use super::model::Model;
+use super::node::{self, Node, Outlook, Reach, Scope};
+use super::search::{Budget, Goal, Start, search};
+use super::{Limits, Place, Plan, Planner, Proof, lots_at};
+use crate::ids::LotId;
+
+/// Steps to find good prices for a plan whose prices are not known.
+const STEPS: u32 = 200;
+
+/// The money that depends on one lot going where the plan sends it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Margin {
+    pub lot: LotId,
+    /// The plan's total less the best total with this lot barred from its place, in home currency. Not negative in
+    /// an optimal plan, except for a pinned lot: there it is what the pin gains, so a costly pin shows its cost.
+    pub margin: Decimal,
+    /// Where the lot goes then. Other lots may change their places as well.
+    pub second: Place,
+    /// Whether plan and second choice are proved best.
+    pub exact: bool,
+}
+
+pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -> Vec<Margin> {
+    let model = &planner.model;
+    let place = places(model, plan);
+    let pins: Vec<Pin> =
+        planner.chosen.pins.iter().copied().filter(|pin| place[pin.lot] == pin.place).collect();
+    let root = planner.chosen.pinned(&pins);
+    let parts: Vec<Part> =
+        node::components(&root).into_iter().map(|scope| Part::new(planner, &root, scope, &place)).collect();
+    let mut margins = Vec::new();
+    for lot in 0..model.lots.len() {
+        let pinned = pins.iter().any(|pin| pin.lot == lot);
+        // With its pin lifted, a lot may join parts that were apart.
+        let others: Vec<Pin> = pins.iter().copied().filter(|pin| pin.lot != lot).collect();
+        let mut barred = if pinned { planner.chosen.pinned(&others) } else { root.clone() };
+        let part = parts.iter().find(|part| !pinned && part.scope.lots.contains(&lot));
+        let joined = || node::components(&barred).into_iter().find(|scope| scope.lots.contains(&lot));
+        let Some(scope) = part.map(|part| part.scope.clone()).or_else(joined) else { continue };
+        barred.set(place[lot], lot, Reach::No);
+        let start = Start {
+            place: Some(&place),
+            prices: Some(part.map_or(&planner.prices, |part| &part.prices)),
+            known: part.and_then(|part| part.reduced.as_ref()),
+        };
+        let mut budget = Budget::new(limits);
+        let outcome = search(model, &scope, barred, &start, Goal::Best, &mut budget);
+        let Some(best) = outcome.best else { continue };
+        if let Some(margin) = difference(model, &scope, &place, &best.place) {
+            margins.push(Margin {
+                lot: model.problem.lots[lot].load.lot.clone(),
+                margin,
+                second: planner.place_named(best.place[lot]),
+                exact: outcome.finished && plan.proof == Proof::Optimal,
+            });
+        }
+    }
+    margins
+}
+
+/// What the margins of the lots of one part have in common.
+struct Part {
+    scope: Scope,
+    prices: Vec<f64>,
+    /// Bounds of the whole part: barring a lot leaves fewer plans, so they hold for its margin too.
+    reduced: Option<Reduced>,
+}
+
+impl Part {
+    fn new(planner: &Planner<'_>, root: &Node, scope: Scope, place: &[usize]) -> Self {
+        let model = &planner.model;
+        let total = total(model, &scope, place);
+        let mut part = Part { scope, prices: planner.prices.clone(), reduced: None };
+        if let Some(outlook) = Outlook::new(model, &part.scope, root)
+            && let Some(dual) = dual::descend(&outlook, part.prices.clone(), total, STEPS)
+        {
+            part.reduced = Some(Reduced::of(&outlook, &dual));
+            part.prices = dual.prices;
+        }
+        part
+    }
+}
+
+/// Where the plan has each lot, by index.
+fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
+    let mut places = vec![model.keep_place(); model.lots.len()];
+    for delivery in &plan.deliveries {
+        let site = model.sites.iter().position(|site| site.outlet.id == delivery.outlet);
+        for (lot, plan_lot) in model.problem.lots.iter().enumerate() {
+            if let Some(site) = site
+                && delivery.lots.contains(&plan_lot.load.lot)
+            {
+                places[lot] = site;
+            }
+        }
+    }
+    places
+}
+
+fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
+    let at = |at: usize| scope.lots.iter().copied().filter(move |&lot| place[lot] == at);
+    let kept: f64 = at(model.keep_place()).map(|lot| model.lots[lot].keep).sum();
+    let nets = scope.sites.iter().filter_map(|&site| model.net(site, &at(site).collect::<Vec<_>>()));
+    kept + nets.sum::<f64>()
+}
+
+/// What the first places are worth more than the second ones, exactly.
+fn difference(model: &Model<'_>, scope: &Scope, first: &[usize], second: &[usize]) -> Option<Decimal> {
+    let mut difference = Decimal::ZERO;
+    for &site in &scope.sites {
+        let within = |place: &[usize]| -> Vec<usize> {
+            lots_at(place, site).into_iter().filter(|lot| scope.lots.contains(lot)).collect()
+        };
+        let (before, after) = (within(first), within(second));
+        if before != after {
+            difference += exact_net(model, site, &before)? - exact_net(model, site, &after)?;
+        }
+    }
+    let kept = |place: &[usize]| -> Decimal {
+        let kept = scope.lots.iter().filter(|&&lot| place[lot] == model.keep_place());
+        kept.map(|&lot| model.problem.lots[lot].keep).sum()
+    };
+    Some(difference + kept(first) - kept(second))
+}
+
+fn exact_net(model: &Model<'_>, site: usize, lots: &[usize]) -> Option<Decimal> {
+    if lots.is_empty() {
+        return Some(Decimal::ZERO);
+    }
+    model.deliver(&model.sites[site], lots).ok().map(|ladder| ladder.net)
+}

@@ -1,0 +1,320 @@
+//! Sell plan: where every lot goes now, all at once, so that the most money is left.
+//!
+//! # The problem
+//! Every lot goes to one outlet or is kept. A plan is worth `Σ net(o, S_o) + Σ keep(i)`: the exact net of one
+//! delivery for every outlet `o` that gets a set of lots `S_o`, by [`net::deliver`], and the keep value of what stays.
+//! Trips, shipments and flat fees are paid once per delivery; tiers, minimums and freight depend on its totals; a
+//! delivery that `deliver` refuses may not be in a plan. Uncapacitated facility location is the special case where
+//! the only shared cost is a fixed one, so the problem is NP-hard, and a search it is.
+//!
+//! # The method
+//! **Bound** (`dual`, `offer`). Give every lot a price `u_i` and let each outlet buy lots as if nobody else wanted them:
+//!
+//! ```text
+//! optimum ≤ Σ_i u_i + Σ_o max(0, max_S net(o, S) − Σ_{i∈S} u_i)      for all u with u_i ≥ keep_i
+//! ```
+//!
+//! This is the Lagrangian relaxation of "each lot goes once"; for the best prices it equals the bound of the linear
+//! program over all deliveries (Dantzig and Wolfe's), which is nearly tight where few outlets are open. The inner
+//! maximum is replaced by something that is never less: lots may go in part; freight is a floor, the least cost of
+//! a total mass (and, separately, of a total volume); minimum payouts are left out. What remains is, for every step
+//! of that floor and every tier of every grade, a fractional knapsack, and linear programming duality with a price
+//! per unit of size solves it by sorting. Where an outlet has few lots left to decide, all their sets are tried with
+//! their exact nets instead. Prices are improved by subgradient steps.
+//!
+//! **Plans** (`improve`). Each lot goes where the outlets wanted it most, then single lots, whole grades and whole
+//! outlets are moved as long as that helps.
+//!
+//! **Fixing** (`dual::Reduced`). At the final prices the bound is read again with one lot forced into, or out of, one
+//! place. A place whose bound does not exceed the best plan found is struck out; most are.
+//!
+//! **Branching** (`search`). What is left is split: an outlet open or shut, then one lot at one place or not there; the
+//! part with the highest bound is taken first. Lots and outlets that share nothing are separate searches.
+//!
+//! # Why it is exact
+//! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance
+//! (10⁻¹⁰ of the home currency, plus 10⁻¹³ of all amounts in play: their rounding errors as floats). A part without
+//! open choices is evaluated, and every other part is split in two that together hold all its plans. So when no part
+//! is left, no plan is better. Bounds are floats, and each is at least the true value by construction: every
+//! comparison of a relaxed total with a minimum, a maximum or a freight step leaves room for rounding on the safe
+//! side, and a real delivery whose float total is too near a threshold to call is decided by exact decimals. The
+//! plan that is returned is priced again by `deliver`; its total is that exact sum, and it is called optimal only if
+//! the two agree.
+
+mod choices;
+mod dual;
+pub mod habit;
+mod improve;
+mod margins;
+mod model;
+mod node;
+mod offer;
+mod search;
+mod shipping;
+mod trouble;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+
+use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive;
+
+use crate::costs::Facts;
+use crate::ids::{LotId, OutletId};
+use crate::net;
+use crate::outlet::Outlet;
+
+pub use margins::Margin;
+pub use trouble::{PinTrouble, Trouble};
+
+use choices::{Chosen, Pin};
+use model::Model;
+use node::{Node, Scope};
+use search::{Budget, Goal, Outcome, Start};
+
+/// A lot to be planned. Ids are distinct within a problem.
+#[derive(Debug, Clone)]
+pub struct PlanLot {
+    pub load: net::Load,
+    /// What the lot is worth if it stays, in home currency; not negative.
+    pub keep: Decimal,
+}
+
+/// Where a lot goes.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Place {
+    Outlet(OutletId),
+    Keep,
+}
+
+/// What the partner has decided beforehand.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Choices {
+    /// Lots that go to a certain place.
+    pub pins: BTreeMap<LotId, Place>,
+    /// Lots that do not go to a certain outlet.
+    pub bars: BTreeSet<(LotId, OutletId)>,
+    /// Outlets that get nothing.
+    pub closed: BTreeSet<OutletId>,
+}
+
+#[derive(Debug, Clone, Copy)]
+pub struct Problem<'a> {
+    pub lots: &'a [PlanLot],
+    pub outlets: &'a [Outlet],
+    pub facts: &'a Facts,
+    pub choices: &'a Choices,
+}
+
+/// How much work a search may do. Counted in search nodes the result is the same on every machine; the crate has no
+/// clock, so a caller who wants to stop by time says when.
+#[derive(Clone, Copy)]
+pub struct Limits<'l> {
+    pub nodes: u64,
+    /// Asked at every node.
+    pub stop: Option<&'l dyn Fn() -> bool>,
+}
+
+impl Limits<'_> {
+    pub const fn nodes(nodes: u64) -> Self {
+        Limits { nodes, stop: None }
+    }
+}
+
+impl Default for Limits<'_> {
+    fn default() -> Self {
+        Limits::nodes(20_000)
+    }
+}
+
+impl fmt::Debug for Limits<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Limits").field("nodes", &self.nodes).field("stop", &self.stop.is_some()).finish()
+    }
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// In the order of the problem's outlets; those that get nothing are left out.
+    pub deliveries: Vec<Delivery>,
+    /// In the order of the problem's lots.
+    pub kept: Vec<LotId>,
+    /// Exact, in home currency: the nets of the deliveries and the keep values of the rest.
+    pub total: Decimal,
+    pub proof: Proof,
+    pub trouble: Vec<Trouble>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Delivery {
+    pub outlet: OutletId,
+    pub lots: Vec<LotId>,
+    pub ladder: net::Ladder,
+}
+
+/// How good the plan is known to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Proof {
+    /// No plan leaves more.
+    Optimal,
+    /// The search ended at its limit: no plan leaves more than `bound`, in home currency.
+    Gap { bound: Decimal },
+}
+
+/// The best plan. Pins that no plan can follow are dropped, and named among its troubles.
+pub fn solve(problem: &Problem<'_>, limits: &Limits<'_>) -> Plan {
+    Planner::new(problem).solve(limits)
+}
+
+/// What each lot's place in the plan is worth over its second choice, in the order of the problem's lots. Lots that
+/// have no second choice are left out. `limits` hold for each lot.
+pub fn margins(problem: &Problem<'_>, plan: &Plan, limits: &Limits<'_>) -> Vec<Margin> {
+    Planner::new(problem).margins(plan, limits)
+}
+
+/// A problem made ready to be searched; what [`solve`](Planner::solve) learns speeds up
+/// [`margins`](Planner::margins).
+#[derive(Debug)]
+pub struct Planner<'a> {
+    model: Model<'a>,
+    chosen: Chosen,
+    /// By lot: the prices at which the last search ended.
+    prices: Vec<f64>,
+}
+
+/// The best places found for all lots, by index.
+struct Found {
+    place: Vec<usize>,
+    total: f64,
+    bound: f64,
+    finished: bool,
+}
+
+impl<'a> Planner<'a> {
+    pub fn new(problem: &'a Problem<'a>) -> Self {
+        let model = Model::new(problem);
+        let chosen = Chosen::new(&model);
+        let prices = model.lots.iter().map(|lot| lot.keep).collect();
+        Planner { model, chosen, prices }
+    }
+
+    /// See [`solve`].
+    pub fn solve(&mut self, limits: &Limits<'_>) -> Plan {
+        let mut budget = Budget::new(limits);
+        let mut pins = self.chosen.pins.clone();
+        let mut trouble = self.chosen.trouble.clone();
+        loop {
+            match self.search(&self.chosen.pinned(&pins), Goal::Best, &mut budget) {
+                Ok((found, prices)) => {
+                    self.prices = prices;
+                    return self.plan(&found, trouble);
+                }
+                Err(stuck) => trouble.extend(self.drop_pins(&mut pins, &stuck, &mut budget)),
+            }
+        }
+    }
+
+    /// See [`margins()`].
+    pub fn margins(&self, plan: &Plan, limits: &Limits<'_>) -> Vec<Margin> {
+        margins::margins(self, plan, limits)
+    }
+
+    /// The best places within a node, and the lots' last prices.
+    fn search(&self, root: &Node, goal: Goal, budget: &mut Budget<'_>) -> Result<(Found, Vec<f64>), Stuck> {
+        let keep = self.model.keep_place();
+        let mut prices = self.prices.clone();
+        let mut found =
+            Found { place: vec![keep; self.model.lots.len()], total: 0.0, bound: 0.0, finished: true };
+        for scope in node::components(root) {
+            let Outcome { best, bound, finished, prices: last } =
+                search::search(&self.model, &scope, root.clone(), &Start::default(), goal, budget);
+            let Some(best) = best else { return Err(Stuck { scope, finished }) };
+            for &lot in &scope.lots {
+                found.place[lot] = best.place[lot];
+                prices[lot] = last[lot];
+            }
+            found.total += best.total;
+            found.bound += bound;
+            found.finished &= finished;
+        }
+        Ok((found, prices))
+    }
+
+    /// Drops the pins of a part without a plan that keep it from having one: each pin in turn stays if there is a
+    /// plan with it and the ones before it.
+    fn drop_pins(&self, pins: &mut Vec<Pin>, stuck: &Stuck, budget: &mut Budget<'_>) -> Vec<Trouble> {
+        let (suspects, mut good): (Vec<Pin>, Vec<Pin>) =
+            pins.iter().partition(|pin| stuck.scope.lots.contains(&pin.lot));
+        let mut trouble = Vec::new();
+        for pin in suspects {
+            good.push(pin);
+            // With the work used up there is no telling which pins are good.
+            let finished = stuck.finished
+                && match self.search(&self.chosen.pinned(&good), Goal::Any, budget) {
+                    Ok(_) => continue,
+                    Err(stuck) => stuck.finished,
+                };
+            good.pop();
+            let why = if finished { choices::refusal(&self.model, pin) } else { PinTrouble::NotFound };
+            let lot = self.model.problem.lots[pin.lot].load.lot.clone();
+            trouble.push(Trouble::Pin { lot, place: self.place_named(pin.place), why });
+        }
+        *pins = good;
+        trouble
+    }
+
+    fn place_named(&self, place: usize) -> Place {
+        match self.model.sites.get(place) {
+            Some(site) => Place::Outlet(site.outlet.id.clone()),
+            None => Place::Keep,
+        }
+    }
+
+    /// The found places, priced exactly.
+    fn plan(&self, found: &Found, mut trouble: Vec<Trouble>) -> Plan {
+        let lots = self.model.problem.lots;
+        let mut plan = Plan {
+            deliveries: Vec::new(),
+            kept: Vec::new(),
+            total: Decimal::ZERO,
+            proof: Proof::Optimal,
+            trouble: Vec::new(),
+        };
+        let mut kept: Vec<usize> = lots_at(&found.place, self.model.keep_place());
+        for (index, site) in self.model.sites.iter().enumerate() {
+            let here = lots_at(&found.place, index);
+            match self.model.deliver(site, &here) {
+                Ok(ladder) => {
+                    plan.total += ladder.net;
+                    let lots = here.iter().map(|&lot| lots[lot].load.lot.clone()).collect();
+                    plan.deliveries.push(Delivery { outlet: site.outlet.id.clone(), lots, ladder });
+                }
+                // Nothing goes there; a refused delivery would stay here, and the totals below would not agree.
+                Err(_) => kept.extend(here),
+            }
+        }
+        kept.sort_unstable();
+        plan.total += kept.iter().map(|&lot| lots[lot].keep).sum::<Decimal>();
+        plan.kept = kept.iter().map(|&lot| lots[lot].load.lot.clone()).collect();
+        let agrees = (model::float(plan.total) - found.total).abs() <= 10.0 * self.model.tolerance;
+        if !found.finished || !agrees {
+            let bound = Decimal::from_f64(found.bound).unwrap_or(plan.total).max(plan.total);
+            plan.proof = Proof::Gap { bound };
+        }
+        if plan.deliveries.is_empty() && self.model.sites.iter().any(|site| !site.grades.is_empty()) {
+            trouble.push(Trouble::NothingPays);
+        }
+        plan.trouble = trouble;
+        plan
+    }
+}
+
+/// A part of the problem that has no plan, or, if the search did not finish, none that was found.
+struct Stuck {
+    scope: Scope,
+    finished: bool,
+}
+
+fn lots_at(places: &[usize], place: usize) -> Vec<usize> {
+    (0..places.len()).filter(|&lot| places[lot] == place).collect()
+}

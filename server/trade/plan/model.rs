@@ -1,0 +1,323 @@
+//! The problem as the search sees it: lots and outlets by index, amounts as floats in home currency.
+//!
+//! `net::deliver` is the law; [`Model::net`] restates it for speed. With `x` the payout in the outlet's currency,
+//! a delivery's net is `φ(x) − fixed − packing(mass, volume)`: the payout is a sum over the delivered grades (each at
+//! the tier that its total reaches) less the flat fee, and φ is linear on either side of zero, because the bank's
+//! spread and the insurance depend on the payout's sign.
+
+use std::collections::BTreeMap;
+
+use rust_decimal::prelude::ToPrimitive;
+use rust_decimal::{Decimal, dec};
+
+use super::{PlanLot, Problem};
+use crate::ids::GradeId;
+use crate::mass::Mass;
+use crate::money::PriceUnit;
+use crate::net;
+use crate::outlet::{Outlet, Terms, Way};
+use crate::packing::Contents;
+use crate::plan::shipping::Shipping;
+use crate::quote::{Quote, Quotes};
+
+/// Two floats that should decide an order are only believed when they differ by more than this share of their size;
+/// else the exact figures are asked.
+const CLOSE: f64 = 1e-9;
+
+#[derive(Debug)]
+pub(super) struct Model<'a> {
+    pub problem: &'a Problem<'a>,
+    pub lots: Vec<Item>,
+    pub sites: Vec<Site<'a>>,
+    /// Amounts that differ by less are one amount: far below a cent, well above the rounding errors of a search.
+    pub tolerance: f64,
+}
+
+/// A lot. Mass in grams, volume in cubic centimetres, keep value in home currency.
+#[derive(Debug)]
+pub(super) struct Item {
+    pub mass: f64,
+    pub volume: f64,
+    pub keep: f64,
+}
+
+/// An outlet.
+#[derive(Debug)]
+pub(super) struct Site<'a> {
+    pub outlet: &'a Outlet,
+    /// Home currency that one unit of payout brings: of a payout above zero, and of one below.
+    pub gain: f64,
+    pub loss: f64,
+    /// Trip or border, payout fee: paid once if anything goes there. Home currency.
+    pub fixed: f64,
+    /// In the outlet's currency.
+    pub flat_fee: f64,
+    pub least_payout: f64,
+    /// Grams.
+    pub least_mass: f64,
+    pub grades: Vec<SiteGrade>,
+    /// Where each lot stands in `grades`: the grade's index, and the lot's place in it.
+    pub spots: Vec<Option<Spot>>,
+    pub shipping: Option<Shipping>,
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Spot {
+    pub grade: usize,
+    pub place: usize,
+}
+
+/// A grade at an outlet, with the lots of that grade.
+#[derive(Debug)]
+pub(super) struct SiteGrade {
+    pub lots: Vec<usize>,
+    /// Ascending and adjoining; below the first one the grade is not taken.
+    pub tiers: Vec<Tier>,
+    /// Most and least cubic centimetres per gram among the lots.
+    pub looseness: (f64, f64),
+}
+
+#[derive(Debug)]
+pub(super) struct Tier {
+    /// Grams of the grade's total: from this on, and below that.
+    pub from: f64,
+    pub below: f64,
+    exact_from: Mass,
+    /// By the lot's place: its part of the payout after deductions, downgrades and percent fees, outlet's currency.
+    pub worth: Vec<f64>,
+}
+
+impl<'a> Model<'a> {
+    pub fn new(problem: &'a Problem<'a>) -> Self {
+        let lots: Vec<Item> = problem.lots.iter().map(Item::new).collect();
+        let sites: Vec<Site<'a>> =
+            problem.outlets.iter().map(|outlet| Site::new(outlet, problem, &lots)).collect();
+        let keeps: f64 = lots.iter().map(|lot| lot.keep.abs()).sum();
+        let scale = keeps + sites.iter().map(Site::scale).sum::<f64>();
+        Model { problem, lots, sites, tolerance: 1e-10 + 1e-13 * scale }
+    }
+
+    pub fn keep_place(&self) -> usize {
+        self.sites.len()
+    }
+
+    /// Net of delivering these lots together, in home currency; `None` where the outlet does not take the delivery.
+    /// Nothing delivered is worth nothing.
+    pub fn net(&self, site: usize, lots: &[usize]) -> Option<f64> {
+        let site = &self.sites[site];
+        if lots.is_empty() {
+            return Some(0.0);
+        }
+        let mass: f64 = lots.iter().map(|&lot| self.lots[lot].mass).sum();
+        if !self.reaches(mass, site.least_mass, site.outlet.terms.minimum_delivery, || self.exact_mass(lots))
+        {
+            return None;
+        }
+        let payout = self.payout(site, lots)?;
+        if close(payout, site.least_payout) {
+            return self.exact_net(site, lots);
+        }
+        if payout < site.least_payout {
+            return None;
+        }
+        let packing = match &site.shipping {
+            Some(shipping) => shipping.cost(self.contents(lots))?,
+            None => 0.0,
+        };
+        let rate = if payout < 0.0 { site.loss } else { site.gain };
+        Some(payout * rate - site.fixed - packing)
+    }
+
+    /// What the outlet pays out, in its currency; `None` where it does not take one of the grades.
+    fn payout(&self, site: &Site<'_>, lots: &[usize]) -> Option<f64> {
+        let mut masses = vec![0.0; site.grades.len()];
+        for &lot in lots {
+            masses[site.spots[lot]?.grade] += self.lots[lot].mass;
+        }
+        let mut tiers = Vec::with_capacity(masses.len());
+        for (index, (grade, mass)) in site.grades.iter().zip(masses).enumerate() {
+            let exact = || self.exact_mass_of(site, index, lots);
+            let reached = grade.tiers.iter().rposition(|t| self.reaches(mass, t.from, t.exact_from, exact));
+            tiers.push(reached);
+        }
+        let mut payout = -site.flat_fee;
+        for &lot in lots {
+            let spot = site.spots[lot]?;
+            payout += site.grades[spot.grade].tiers[tiers[spot.grade]?].worth[spot.place];
+        }
+        Some(payout)
+    }
+
+    fn reaches(&self, mass: f64, least: f64, exact_least: Mass, exact: impl Fn() -> Mass) -> bool {
+        if least <= 0.0 {
+            return true;
+        }
+        if close(mass, least) { exact() >= exact_least } else { mass > least }
+    }
+
+    fn exact_mass(&self, lots: &[usize]) -> Mass {
+        lots.iter().map(|&lot| self.problem.lots[lot].load.mass).sum()
+    }
+
+    fn exact_mass_of(&self, site: &Site<'_>, grade: usize, lots: &[usize]) -> Mass {
+        let of_grade = |lot: &&usize| site.spots[**lot].is_some_and(|spot| spot.grade == grade);
+        lots.iter().filter(of_grade).map(|&lot| self.problem.lots[lot].load.mass).sum()
+    }
+
+    pub fn contents(&self, lots: &[usize]) -> Contents {
+        let volume = lots.iter().map(|&lot| self.problem.lots[lot].load.volume).sum();
+        Contents { mass: self.exact_mass(lots), volume }
+    }
+
+    fn exact_net(&self, site: &Site<'_>, lots: &[usize]) -> Option<f64> {
+        self.deliver(site, lots).ok().map(|ladder| float(ladder.net))
+    }
+
+    pub fn deliver(&self, site: &Site<'_>, lots: &[usize]) -> Result<net::Ladder, net::Closed> {
+        let loads: Vec<net::Load> = lots.iter().map(|&lot| self.problem.lots[lot].load.clone()).collect();
+        net::deliver(site.outlet, &loads, self.problem.facts)
+    }
+}
+
+impl Item {
+    fn new(lot: &PlanLot) -> Self {
+        let load = &lot.load;
+        Item { mass: float(load.mass.grams()), volume: float(load.volume.cm3()), keep: float(lot.keep) }
+    }
+}
+
+impl<'a> Site<'a> {
+    /// An outlet without an exchange rate takes nothing.
+    fn new(outlet: &'a Outlet, problem: &'a Problem<'a>, lots: &[Item]) -> Self {
+        let (terms, facts) = (&outlet.terms, problem.facts);
+        let costs = &facts.costs;
+        let mid = facts.rates.mid(outlet.currency, costs.home, facts.today);
+        let rate = mid.map_or(0.0, |mid| float(mid.rate));
+        let spread = if outlet.currency == costs.home { 0.0 } else { float(terms.exchange_spread.get()) };
+        let waiting = float(costs.capital_per_year.get()) * f64::from(terms.days_to_pay) / 365.0;
+        let (insurance, once) = match &outlet.way {
+            Way::Drive(drive) => {
+                let distance = drive.distance_km * dec!(2);
+                (0.0, distance * costs.truck_per_km + costs.labour(drive.minutes))
+            }
+            Way::Post(post) => (float(post.insurance.get()), post.border),
+        };
+        let shipping = match &outlet.way {
+            Way::Drive(_) => None,
+            Way::Post(post) => Shipping::new(post, facts),
+        };
+        let reachable = mid.is_some() && (shipping.is_some() || matches!(outlet.way, Way::Drive(_)));
+        let grades = if reachable { grades_at(outlet, problem) } else { Vec::new() };
+        let mut spots = vec![None; lots.len()];
+        for (index, grade) in grades.iter().enumerate() {
+            for (place, &lot) in grade.lots.iter().enumerate() {
+                spots[lot] = Some(Spot { grade: index, place });
+            }
+        }
+        let mut site = Site {
+            outlet,
+            gain: rate * ((1.0 - waiting) * (1.0 - spread) - insurance),
+            loss: rate * (1.0 - waiting) * (1.0 + spread),
+            fixed: float(once) + float(terms.payout_fee) * (1.0 - waiting),
+            flat_fee: float(terms.flat_fee),
+            least_payout: float(terms.minimum_payout),
+            least_mass: float(terms.minimum_delivery.grams()),
+            grades,
+            spots,
+            shipping: None,
+        };
+        let taken: Vec<&Item> =
+            lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
+        site.shipping = shipping.map(|shipping| shipping.with_floors(&taken));
+        site
+    }
+
+    /// The slopes that bound φ from above as straight lines through zero. Where φ is concave (nearly always: a
+    /// spread and an insurance only take away) the upper one alone is enough.
+    pub fn slopes(&self) -> impl Iterator<Item = f64> {
+        let convex = self.gain > self.loss;
+        [Some(self.gain), convex.then_some(self.loss)].into_iter().flatten()
+    }
+
+    pub fn takes(&self, lot: usize) -> bool {
+        self.spots[lot].is_some()
+    }
+
+    /// What the lot fetches here at the best tier, in home currency, shared costs aside.
+    pub fn highest(&self, lot: usize) -> Option<f64> {
+        let spot = self.spots[lot]?;
+        let worths = self.grades[spot.grade].tiers.iter().map(|tier| self.gain * tier.worth[spot.place]);
+        worths.reduce(f64::max)
+    }
+
+    fn scale(&self) -> f64 {
+        let slope = self.gain.abs().max(self.loss.abs());
+        let worths = self.grades.iter().flat_map(|grade| &grade.tiers).flat_map(|tier| &tier.worth);
+        self.fixed.abs() + slope * (self.flat_fee.abs() + worths.map(|worth| worth.abs()).sum::<f64>())
+    }
+}
+
+fn grades_at(outlet: &Outlet, problem: &Problem<'_>) -> Vec<SiteGrade> {
+    let mut by_grade: BTreeMap<&GradeId, Vec<usize>> = BTreeMap::new();
+    for (lot, plan_lot) in problem.lots.iter().enumerate() {
+        if !plan_lot.load.mass.is_negative() {
+            by_grade.entry(&plan_lot.load.grade).or_default().push(lot);
+        }
+    }
+    let priced = by_grade.into_iter().filter_map(|(grade, lots)| Some((outlet.quotes.get(grade)?, lots)));
+    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, &outlet.terms, problem)).collect()
+}
+
+impl SiteGrade {
+    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>) -> Self {
+        let starts = quotes.tiers().iter().map(|quote| quote.from.max(terms.minimum_grade));
+        let ends = starts.clone().skip(1).map(Some).chain([None]);
+        let mut tiers = Vec::new();
+        for ((quote, from), end) in quotes.tiers().iter().zip(starts).zip(ends) {
+            // Tiers that end before the grade's minimum are never reached.
+            if end != Some(from) {
+                let worth = lots.iter().map(|&lot| worth(&problem.lots[lot], quote, terms)).collect();
+                let below = end.map_or(f64::INFINITY, |end| float(end.grams()));
+                tiers.push(Tier { from: float(from.grams()), below, exact_from: from, worth });
+            }
+        }
+        let mut looseness = (0.0, f64::INFINITY);
+        for &lot in &lots {
+            let load = &problem.lots[lot].load;
+            let (mass, volume) = (float(load.mass.grams()), float(load.volume.cm3()));
+            if mass > 0.0 {
+                looseness.1 = f64::min(looseness.1, volume / mass);
+            }
+            if volume > 0.0 {
+                looseness.0 = f64::max(looseness.0, volume / mass);
+            }
+        }
+        SiteGrade { lots, tiers, looseness }
+    }
+}
+
+/// A lot's part of the payout at this quote, in the outlet's currency.
+fn worth(lot: &PlanLot, quote: &Quote, terms: &Terms) -> f64 {
+    let load = &lot.load;
+    let amount = float(quote.price.of(load.mass, load.pieces).amount);
+    let weighed = match quote.price.per {
+        PriceUnit::Each => 1.0,
+        PriceUnit::Mass(_) => float(terms.weight_deduction.rest() * terms.paid_weight.get()),
+    };
+    let kept = if amount > 0.0 {
+        let downgrade = terms.downgrade_chance.get() * terms.downgrade_drop.get();
+        float((Decimal::ONE - downgrade) * terms.percent_fee.rest())
+    } else {
+        1.0
+    };
+    amount * weighed * kept
+}
+
+fn close(one: f64, other: f64) -> bool {
+    (one - other).abs() <= CLOSE * one.abs().max(other.abs())
+}
+
+/// The nearest float: every `Decimal` has one.
+pub(super) fn float(exact: Decimal) -> f64 {
+    exact.to_f64().unwrap_or(0.0)
+}

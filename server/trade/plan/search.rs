@@ -1,0 +1,319 @@
+//! Branch and bound: split where the bound is undecided, and drop what cannot beat the best plan found.
+
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
+
+use super::Limits;
+use super::dual::{self, Dual, Reduced};
+use super::improve::{Assignment, Improver};
+use super::model::Model;
+use super::node::{Node, Opening, Outlook, Reach, Scope};
+
+/// Subgradient steps between two tries at a better plan.
+const STEPS: u32 = 40;
+
+/// How often bound and fixing alternate at the root, and at the nodes below it.
+const ROUNDS_AT_ROOT: u32 = 8;
+const ROUNDS_BELOW: u32 = 2;
+
+/// Where a search starts: a known plan and known prices save most of the work.
+#[derive(Debug, Default)]
+pub(super) struct Start<'s> {
+    pub place: Option<&'s [usize]>,
+    pub prices: Option<&'s [f64]>,
+    /// Bounds of a problem that holds all plans of this one.
+    pub known: Option<&'s Reduced>,
+}
+
+/// What a search ends with.
+#[derive(Debug)]
+pub(super) struct Outcome {
+    /// `None` where no plan was found: there is none if `finished`.
+    pub best: Option<Assignment>,
+    /// No plan is worth more.
+    pub bound: f64,
+    pub finished: bool,
+    /// By lot: the root's last prices.
+    pub prices: Vec<f64>,
+}
+
+/// What the search is after.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Goal {
+    Best,
+    /// Any plan at all.
+    Any,
+}
+
+/// The work that may still be done.
+#[derive(Debug)]
+pub(super) struct Budget<'l> {
+    limits: &'l Limits<'l>,
+    used: u64,
+}
+
+impl<'l> Budget<'l> {
+    pub fn new(limits: &'l Limits<'l>) -> Self {
+        Budget { limits, used: 0 }
+    }
+
+    fn spend(&mut self) -> bool {
+        self.used += 1;
+        self.used <= self.limits.nodes && !self.limits.stop.is_some_and(|stop| stop())
+    }
+}
+
+struct OpenNode {
+    node: Node,
+    bound: f64,
+    depth: u32,
+}
+
+struct Search<'m> {
+    model: &'m Model<'m>,
+    scope: &'m Scope,
+    best: Option<Assignment>,
+    open: BinaryHeap<OpenNode>,
+    prices: Vec<f64>,
+}
+
+pub(super) fn search(
+    model: &Model<'_>,
+    scope: &Scope,
+    mut root: Node,
+    start: &Start<'_>,
+    goal: Goal,
+    budget: &mut Budget<'_>,
+) -> Outcome {
+    let mut search = Search { model, scope, best: None, open: BinaryHeap::new(), prices: Vec::new() };
+    if !root.settle(scope) {
+        return Outcome { best: None, bound: f64::NEG_INFINITY, finished: true, prices: search.prices };
+    }
+    search.begin(&root, start);
+    if let Some(known) = start.known {
+        known.fix(&mut root, scope, search.enough());
+    }
+    search.open.push(OpenNode { node: root, bound: f64::INFINITY, depth: 0 });
+    let mut bound = f64::NEG_INFINITY;
+    let mut finished = true;
+    while let Some(next) = search.open.pop() {
+        if next.bound <= search.enough() || (goal == Goal::Any && search.best.is_some()) {
+            break;
+        }
+        if !budget.spend() {
+            (bound, finished) = (next.bound, false);
+            break;
+        }
+        search.explore(next);
+    }
+    let found = search.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total);
+    Outcome { best: search.best, bound: bound.max(found), finished, prices: search.prices }
+}
+
+impl Search<'_> {
+    /// Only what is worth more than this is of interest.
+    fn enough(&self) -> f64 {
+        self.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + self.model.tolerance)
+    }
+
+    fn offer_plan(&mut self, plan: Option<Assignment>) {
+        if let Some(plan) = plan
+            && self.best.as_ref().is_none_or(|best| plan.total > best.total)
+        {
+            self.best = Some(plan);
+        }
+    }
+
+    /// A first plan and first prices.
+    fn begin(&mut self, root: &Node, start: &Start<'_>) {
+        let keep = self.model.keep_place();
+        let mut place = start.place.map_or_else(|| vec![keep; self.model.lots.len()], <[usize]>::to_vec);
+        for &lot in &self.scope.lots {
+            if root.at(place[lot], lot) == Reach::No {
+                let value = |place: &usize| match self.model.sites.get(*place) {
+                    Some(site) => site.highest(lot).unwrap_or(f64::NEG_INFINITY),
+                    None => self.model.lots[lot].keep,
+                };
+                let open = (0..root.places()).filter(|&place| root.at(place, lot) != Reach::No);
+                place[lot] = open.max_by(|a, b| value(a).total_cmp(&value(b))).unwrap_or(keep);
+            }
+        }
+        self.offer_plan(Improver::new(self.model, self.scope, root, place).run(true));
+        self.prices = match start.prices {
+            Some(prices) => prices.to_vec(),
+            None => self.first_prices(),
+        };
+    }
+
+    /// The first plan's net, shared out: what each lot fetches by itself, less its part of the shared costs.
+    fn first_prices(&self) -> Vec<f64> {
+        let mut prices: Vec<f64> = self.model.lots.iter().map(|lot| lot.keep).collect();
+        let Some(best) = &self.best else { return prices };
+        for &site in &self.scope.sites {
+            let lots: Vec<usize> =
+                self.scope.lots.iter().copied().filter(|&lot| best.place[lot] == site).collect();
+            let highest = |lot: usize| self.model.sites[site].highest(lot).unwrap_or(0.0);
+            let over: f64 = lots.iter().map(|&lot| (highest(lot) - prices[lot]).max(0.0)).sum();
+            let kept: f64 = lots.iter().map(|&lot| prices[lot]).sum();
+            let left = self.model.net(site, &lots).unwrap_or(0.0) - kept;
+            let share = if over > 0.0 { (left / over).clamp(0.0, 1.0) } else { 0.0 };
+            for lot in lots {
+                prices[lot] += share * (highest(lot) - prices[lot]).max(0.0);
+            }
+        }
+        prices
+    }
+
+    fn explore(&mut self, OpenNode { mut node, bound, depth }: OpenNode) {
+        let rounds = if depth == 0 { ROUNDS_AT_ROOT } else { ROUNDS_BELOW };
+        let mut prices = self.prices.clone();
+        let mut last_bound = bound;
+        for round in 1..=rounds {
+            if !node.settle(self.scope) {
+                return;
+            }
+            if let Some(plan) = self.decided(&node) {
+                self.offer_plan(plan);
+                return;
+            }
+            let Some(outlook) = Outlook::new(self.model, self.scope, &node) else { return };
+            let Some(dual) = dual::descend(&outlook, prices, self.enough(), STEPS) else { return };
+            self.offer_plan(self.round(&node, &dual));
+            if dual.bound <= self.enough() {
+                if depth == 0 {
+                    self.prices = dual.prices;
+                }
+                return;
+            }
+            let reduced = Reduced::of(&outlook, &dual);
+            let mut fixed = node.clone();
+            let changes = reduced.fix(&mut fixed, self.scope, self.enough());
+            if depth == 0 {
+                self.prices.clone_from(&dual.prices);
+            }
+            let gap = dual.bound - self.enough();
+            let slow = last_bound - dual.bound < 0.1 * gap;
+            if round == rounds || (changes == 0 && slow) {
+                if changes == 0 {
+                    self.branch(node, &dual, &reduced, depth);
+                } else if fixed.settle(self.scope) {
+                    self.branch(fixed, &dual, &reduced, depth);
+                }
+                return;
+            }
+            last_bound = dual.bound;
+            prices = dual.prices;
+            node = fixed;
+        }
+    }
+
+    /// The plan of a node that leaves nothing open. `Some(None)` where an outlet does not take its delivery.
+    fn decided(&self, node: &Node) -> Option<Option<Assignment>> {
+        let mut place = vec![self.model.keep_place(); self.model.lots.len()];
+        for &lot in &self.scope.lots {
+            place[lot] = node.place_of(lot)?;
+        }
+        let mut total = 0.0;
+        for at in self.scope.sites.iter().copied() {
+            let lots: Vec<usize> = self.scope.lots.iter().copied().filter(|&lot| place[lot] == at).collect();
+            match self.model.net(at, &lots) {
+                Some(net) => total += net,
+                None => return Some(None),
+            }
+        }
+        let keep = self.model.keep_place();
+        let kept = self.scope.lots.iter().filter(|&&lot| place[lot] == keep);
+        total += kept.map(|&lot| self.model.lots[lot].keep).sum::<f64>();
+        Some(Some(Assignment { place, total }))
+    }
+
+    /// A plan near the bound's: each lot to where the outlets wanted it most.
+    fn round(&self, node: &Node, dual: &Dual) -> Option<Assignment> {
+        let keep = self.model.keep_place();
+        let mut place = vec![keep; self.model.lots.len()];
+        for &lot in &self.scope.lots {
+            let open = (0..node.places()).filter(|&place| node.at(place, lot) != Reach::No);
+            let wanted = |place: usize| self.wanted(dual, place, lot);
+            place[lot] = open.max_by(|&a, &b| wanted(a).total_cmp(&wanted(b))).unwrap_or(keep);
+        }
+        Improver::new(self.model, self.scope, node, place).run(false)
+    }
+
+    /// How much of the lot the place lately took; keeping takes what is left.
+    fn wanted(&self, dual: &Dual, place: usize, lot: usize) -> f64 {
+        let count = self.model.lots.len();
+        if place < self.model.keep_place() {
+            return dual.mean[place * count + lot];
+        }
+        1.0 - self.scope.sites.iter().map(|&site| dual.mean[site * count + lot]).sum::<f64>()
+    }
+
+    fn branch(&mut self, node: Node, dual: &Dual, reduced: &Reduced, depth: u32) {
+        let middle = |share: f64| (share - 0.5).abs();
+        let undecided = |&&site: &&usize| {
+            node.opening(site) == Opening::Undecided && (0.02..0.98).contains(&dual.mean_open[site])
+        };
+        let site = self
+            .scope
+            .sites
+            .iter()
+            .filter(undecided)
+            .min_by(|&&a, &&b| middle(dual.mean_open[a]).total_cmp(&middle(dual.mean_open[b])));
+        if let Some(&site) = site {
+            for (opening, bound) in [(Opening::Open, reduced.open[site]), (Opening::Shut, reduced.shut[site])]
+            {
+                let mut child = node.clone();
+                child.decide(site, opening);
+                self.push(child, bound.min(dual.bound), depth + 1);
+            }
+            return;
+        }
+        let mut arc: Option<(usize, usize, f64)> = None;
+        for &lot in &self.scope.lots {
+            for place in (0..node.places()).filter(|&place| node.at(place, lot) == Reach::May) {
+                let off = middle(self.wanted(dual, place, lot));
+                if arc.is_none_or(|(.., least)| off < least) {
+                    arc = Some((place, lot, off));
+                }
+            }
+        }
+        if let Some((place, lot, _)) = arc {
+            let at = place * self.model.lots.len() + lot;
+            for (reach, bound) in [(Reach::Must, reduced.with[at]), (Reach::No, reduced.without[at])] {
+                let mut child = node.clone();
+                child.set(place, lot, reach);
+                self.push(child, bound.min(dual.bound), depth + 1);
+            }
+        } else {
+            // Settled to the last lot: exploring it again reads off the plan.
+            self.push(node, dual.bound, depth + 1);
+        }
+    }
+
+    fn push(&mut self, node: Node, bound: f64, depth: u32) {
+        if bound > self.enough() {
+            self.open.push(OpenNode { node, bound, depth });
+        }
+    }
+}
+
+/// The highest bound first; among equal ones the deepest.
+impl Ord for OpenNode {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.bound.total_cmp(&other.bound).then(self.depth.cmp(&other.depth))
+    }
+}
+
+impl PartialOrd for OpenNode {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl PartialEq for OpenNode {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other) == Ordering::Equal
+    }
+}
+
+impl Eq for OpenNode {}

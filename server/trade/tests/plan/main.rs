@@ -1,0 +1,117 @@
+//! The sell plan against brute force, its laws, and what it says of bad input.
+
+mod brute;
+mod instances;
+
+use std::collections::BTreeSet;
+
+use rust_decimal::{Decimal, dec};
+use trade::ids::LotId;
+use trade::plan::{Choices, Limits, Place, Plan, Planner, Proof, Trouble};
+
+use brute::Brute;
+use instances::{Instance, everything};
+
+/// Optimum and plan may differ by the rounding of their last digits only.
+const EQUAL: Decimal = dec!(0.000000001);
+
+fn near(one: Decimal, other: Decimal) -> bool {
+    (one - other).abs() <= EQUAL
+}
+
+fn solved(instance: &Instance) -> Plan {
+    trade::plan::solve(&instance.problem(), &Limits::default())
+}
+
+/// Where the plan has the lot, as an outlet's index, with keep after the last.
+fn place_of(instance: &Instance, plan: &Plan, lot: &LotId) -> usize {
+    let delivery = plan.deliveries.iter().find(|delivery| delivery.lots.contains(lot));
+    let position = |id| instance.outlets.iter().position(|outlet| outlet.id == id);
+    delivery.and_then(|delivery| position(delivery.outlet.clone())).unwrap_or(instance.outlets.len())
+}
+
+/// The instance without the pins that the plan says it dropped.
+fn without_dropped_pins(instance: &Instance, plan: &Plan) -> Instance {
+    let mut kept = instance.clone();
+    for trouble in &plan.trouble {
+        if let Trouble::Pin { lot, .. } = trouble {
+            kept.choices.pins.remove(lot);
+        }
+    }
+    kept
+}
+
+/// Solves the instance, and checks plan and margins against all plans there are.
+fn check_against_brute_force(seed: u64, lots: usize, outlets: usize) {
+    let drawn = everything(seed, lots, outlets);
+    let drawn_problem = drawn.problem();
+    let mut planner = Planner::new(&drawn_problem);
+    let plan = planner.solve(&Limits::default());
+    let instance = without_dropped_pins(&drawn, &plan);
+    let problem = instance.problem();
+    let brute = Brute::new(problem);
+    let keep = instance.outlets.len();
+    let pin = |lot: usize| {
+        let pinned = problem.choices.pins.get(&problem.lots[lot].load.lot);
+        pinned.and_then(|place| brute.index(place))
+    };
+    let may =
+        |lot: usize, place: usize| brute.allowed(lot, place) && pin(lot).is_none_or(|pinned| pinned == place);
+    let optimum = brute.optimum(may).unwrap();
+    assert_eq!(plan.proof, Proof::Optimal, "seed {seed}");
+    assert!(near(plan.total, optimum), "seed {seed}: plan {} optimum {optimum}", plan.total);
+
+    // A dropped pin could not have been followed: not together with the others that were kept.
+    for trouble in &plan.trouble {
+        if let Trouble::Pin { lot, place, .. } = trouble {
+            let dropped = problem.lots.iter().position(|other| other.load.lot == *lot).unwrap();
+            let with = |lot: usize, at: usize| {
+                if lot == dropped {
+                    brute.allowed(lot, at) && brute.index(place) == Some(at)
+                } else {
+                    may(lot, at)
+                }
+            };
+            assert_eq!(brute.optimum(with), None, "seed {seed}: {trouble}");
+        }
+    }
+
+    let margins = planner.margins(&plan, &Limits::default());
+    for (index, lot) in problem.lots.iter().enumerate() {
+        let id = &lot.load.lot;
+        let place = place_of(&instance, &plan, id);
+        let barred = |lot: usize, at: usize| {
+            if lot == index { brute.allowed(lot, at) && at != place } else { may(lot, at) }
+        };
+        let expected = brute.optimum(barred).map(|second| optimum - second);
+        let margin = margins.iter().find(|margin| margin.lot == *id);
+        match (margin, expected) {
+            (Some(margin), Some(expected)) => {
+                assert!(margin.exact, "seed {seed}, {id}");
+                let found = margin.margin;
+                assert!(
+                    near(found, expected),
+                    "seed {seed}, {id}: margin {found}, by brute force {expected}"
+                );
+                let second = brute.index(&margin.second).unwrap();
+                let there = |lot: usize, at: usize| {
+                    if lot == index { brute.allowed(lot, at) && at == second } else { may(lot, at) }
+                };
+                let there = brute.optimum(there).unwrap();
+                assert!(
+                    near(optimum - there, expected),
+                    "seed {seed}, {id}: second choice {second} of {keep}"
+                );
+            }
+            (None, None) => {}
+            (found, expected) => panic!("seed {seed}, {id}: margin {found:?}, by brute force {expected:?}"),
+        }
+    }
+}
+
+#[test]
+fn plan_and_margins_equal_brute_force_on_small_problems() {
+    for seed in 0..60 {
+        check_against_brute_force(seed, 2 + seed as usize % 6, 1 + seed as usize % 5);
+    }
+}

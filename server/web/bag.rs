@@ -1,0 +1,290 @@
+//! A bag: ship it now, or wait? The gauge, the buyers side by side with the whole ladder, and what could ride along.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::Response;
+use jiff::ToSpan;
+use jiff::civil::Date;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+use serde::Deserialize;
+use trade::cadence::FillRate;
+use trade::ids::{LotId, OutletId};
+use trade::mass::Mass;
+use trade::net::{self, Load};
+use trade::outlet::{Outlet, Way};
+use trade::outlook::Outlook;
+use trade::plan::Place;
+
+use super::App;
+use super::failure::Failure;
+use super::gauge::Gauge;
+use super::ladder::LadderDrawing;
+use super::page::{Page, Screen, Visitor, day, html};
+use crate::shelf::{Answer, Shelf};
+use crate::store::lots::{Lot, LotState};
+use crate::store::new_id;
+
+/// Where a bag stands between its two weights.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stage {
+    /// No weight is known from which mailing pays.
+    Unknown,
+    /// Too light to mail.
+    Filling,
+    /// Mailing pays, waiting pays more.
+    PaysToMail,
+    /// Heavy enough.
+    Ready,
+}
+
+impl Stage {
+    pub const fn label(self) -> &'static str {
+        match self {
+            Stage::Unknown => "no mailing weight yet",
+            Stage::Filling => "still filling",
+            Stage::PaysToMail => "pays to mail, better to wait",
+            Stage::Ready => "heavy enough to ship",
+        }
+    }
+}
+
+/// The mail-in outlook that leaves most in the long run, or today where nothing is known of the long run.
+pub fn best_mail_in<'a>(shelf: &Shelf, ways: &'a [Outlook]) -> Option<&'a Outlook> {
+    let mailed =
+        || ways.iter().filter(|way| matches!(shelf.outlet(&way.outlet).map(|o| &o.way), Some(Way::Post(_))));
+    let per_day = |way: &&Outlook| way.ship.as_ref().map(|ship| ship.per_day);
+    mailed().filter(|way| way.ship.is_some()).max_by_key(per_day).or_else(|| mailed().next())
+}
+
+/// How far a bag of `mass` has come at an outlet.
+pub fn stage(way: &Outlook, mass: Mass) -> Stage {
+    match (&way.ship, way.break_even) {
+        (Some(ship), _) if mass >= ship.weight => Stage::Ready,
+        (_, Some(least)) if mass >= least => Stage::PaysToMail,
+        (None, None) => Stage::Unknown,
+        _ => Stage::Filling,
+    }
+}
+
+/// The day a bag reaches a mass at its fill rate; `None` where it is not told within two years.
+pub fn expected(fill: Option<FillRate>, mass: Mass, weight: Mass, today: Date) -> Option<Date> {
+    let days = fill?.days_until(mass, weight)?.ceil().to_i64().filter(|days| *days <= 730)?;
+    today.checked_add(days.days()).ok()
+}
+
+/// One buyer of the bag.
+struct Buyer {
+    id: OutletId,
+    name: String,
+    is_mail_in: bool,
+    stage: Stage,
+    net: Option<Decimal>,
+    per_unit: Option<Decimal>,
+    closed: String,
+    break_even: Option<Mass>,
+    ship: Option<Mass>,
+    ship_per_week: Option<Decimal>,
+    expected: Option<String>,
+    room: Option<Mass>,
+    parcels: String,
+    drawing: Option<LadderDrawing>,
+}
+
+/// A lot that could go in the shipment.
+pub struct Rider {
+    pub lot: Lot,
+    /// What it adds to the shipment's net; for lots of the bag itself, nothing is said.
+    pub adds: Option<Decimal>,
+    /// It goes without one more cent of freight, boxes and packing.
+    pub free: bool,
+    pub chosen: bool,
+}
+
+#[derive(Template)]
+#[template(path = "bag/show.html")]
+struct BagPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    /// All lots of the grade: they fill one bag.
+    together: Mass,
+    others: usize,
+    gauge: Option<Gauge>,
+    stage: Stage,
+    verdict: String,
+    fill: Option<FillRate>,
+    buyers: Vec<Buyer>,
+    shipment: Option<Offer>,
+}
+
+/// The shipment that could be made now.
+struct Offer {
+    id: String,
+    outlet: OutletId,
+    outlet_name: String,
+    riders: Vec<Rider>,
+}
+
+#[derive(Deserialize)]
+pub struct ShipQuery {
+    #[serde(default)]
+    outlet: String,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+    Query(query): Query<ShipQuery>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let none = Vec::new();
+    let ways = answer.outlooks.get(&lot.grade_id).unwrap_or(&none);
+    let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();
+    let together: Mass = same.iter().map(|lot| lot.net).sum();
+    let fill = shelf.fill.get(&lot.grade_id).copied();
+    let best = best_mail_in(&shelf, ways);
+    let chosen = shelf
+        .outlet(&OutletId::new(query.outlet))
+        .filter(|outlet| matches!(outlet.way, Way::Post(_)))
+        .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
+    let today = visitor.today();
+    let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill, &visitor)).collect();
+    let gauge = best.map(|way| {
+        let ship = way.ship.as_ref().map(|ship| ship.weight);
+        Gauge::new("bag", &lot.container_label, together, way.break_even, ship, visitor.style())
+    });
+    let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
+    let page = visitor.page(Screen::Lots, format!("Ship {} or wait", lot.container_label));
+    html(&BagPage {
+        page,
+        together,
+        others: same.len().saturating_sub(1),
+        gauge,
+        stage,
+        verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
+        fill,
+        buyers,
+        shipment: chosen
+            .filter(|_| lot.state == LotState::Open)
+            .and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
+        lot,
+        visitor,
+    })
+}
+
+fn buyer(
+    way: &Outlook,
+    shelf: &Shelf,
+    together: Mass,
+    fill: Option<FillRate>,
+    visitor: &Visitor,
+) -> Option<Buyer> {
+    let outlet = shelf.outlet(&way.outlet)?;
+    let ladder = way.now.as_ref().ok();
+    let parcels = ladder.and_then(|ladder| ladder.packing.as_ref()).map_or_else(String::new, |packing| {
+        let parcels =
+            packing.parcels.iter().map(|parcels| format!("{} × {}", parcels.count, parcels.box_name));
+        format!("{} by {}", parcels.collect::<Vec<_>>().join(", "), packing.service)
+    });
+    let ship = way.ship.as_ref();
+    Some(Buyer {
+        id: outlet.id.clone(),
+        name: outlet.name.clone(),
+        is_mail_in: matches!(outlet.way, Way::Post(_)),
+        stage: stage(way, together),
+        net: ladder.map(|ladder| ladder.net),
+        per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
+        closed: way.now.as_ref().err().map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
+        break_even: way.break_even,
+        ship: ship.map(|ship| ship.weight),
+        ship_per_week: ship.map(|ship| ship.per_day * Decimal::from(7)),
+        expected: ship
+            .filter(|ship| together < ship.weight)
+            .and_then(|ship| expected(fill, together, ship.weight, shelf.facts.today))
+            .map(day),
+        room: way.room,
+        parcels,
+        drawing: ladder.map(|ladder| LadderDrawing::new(ladder, visitor.home())),
+    })
+}
+
+/// The answer in a sentence.
+fn verdict(
+    shelf: &Shelf,
+    answer: &Answer,
+    lot: &Lot,
+    best: Option<&Outlook>,
+    stage: Stage,
+    together: Mass,
+    today: Date,
+) -> String {
+    let planned = answer.plan.deliveries.iter().find(|delivery| delivery.lots.contains(&lot.id));
+    if let Some(delivery) = planned {
+        let name = shelf.outlet_name(&delivery.outlet);
+        return match shelf.outlet(&delivery.outlet).map(|outlet| &outlet.way) {
+            Some(Way::Post(_)) => format!("Ship it now, to {name}."),
+            _ => format!("Take it to {name} with the next load: the sell plan sends it there."),
+        };
+    }
+    let wait = |weight: Mass| {
+        let when = expected(shelf.fill.get(&lot.grade_id).copied(), together, weight, today)
+            .map_or_else(String::new, |date| format!(", about {}", day(date)));
+        format!("Wait until it reaches {}{when}.", shelf.facts.style.show(weight))
+    };
+    match (stage, best.and_then(|way| way.ship.as_ref())) {
+        (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),
+        (Stage::Filling, None) => {
+            "Keep filling it. With three weeks of weighings its best weight can be told.".into()
+        }
+        _ => "Keep it for now: nothing pays for its share of a trip or a parcel today.".into(),
+    }
+}
+
+/// What could go in a shipment to `outlet` now: the bag's own lots and those the plan sends along are chosen, others
+/// that the outlet prices are offered.
+fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<Offer> {
+    if !outlet.quotes.contains_key(&lot.grade_id) {
+        return None;
+    }
+    let planned =
+        |id: &LotId| answer.plan.deliveries.iter().any(|d| d.outlet == outlet.id && d.lots.contains(id));
+    let priced: Vec<&Lot> = shelf
+        .lots
+        .iter()
+        .filter(|other| outlet.quotes.contains_key(&other.grade_id) && other.net.is_positive())
+        .filter(|other| {
+            // A lot pinned elsewhere is not offered.
+            shelf.choices.pins.get(&other.id).is_none_or(|place| *place == Place::Outlet(outlet.id.clone()))
+        })
+        .collect();
+    let is_chosen = |other: &Lot| other.grade_id == lot.grade_id || planned(&other.id);
+    let base: Vec<Load> =
+        priced.iter().filter(|other| is_chosen(other)).filter_map(|other| shelf.load_of(&other.id)).collect();
+    let base_ladder = net::deliver(outlet, &base, &shelf.facts).ok();
+    let mut riders: Vec<Rider> = priced
+        .into_iter()
+        .map(|other| {
+            let chosen = is_chosen(other);
+            let with = shelf.load_of(&other.id).filter(|_| !chosen).and_then(|load| {
+                let all: Vec<Load> = base.iter().cloned().chain([load]).collect();
+                net::deliver(outlet, &all, &shelf.facts).ok()
+            });
+            let pair = base_ladder.as_ref().zip(with.as_ref());
+            let packing_cost = |ladder: &net::Ladder| ladder.packing.as_ref().map(|packing| packing.cost());
+            Rider {
+                lot: other.clone(),
+                adds: pair.map(|(base, with)| with.net - base.net),
+                free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
+                chosen,
+            }
+        })
+        .collect();
+    riders.sort_by_key(|rider| (!rider.chosen, std::cmp::Reverse(rider.adds)));
+    Some(Offer { id: new_id(), outlet: outlet.id.clone(), outlet_name: outlet.name.clone(), riders })
+}
