@@ -90,7 +90,12 @@ pub fn router(app: App) -> Router {
         // Exchange rates
         .route("/rates", get(rates::index).post(rates::create))
         .route("/rates/new", get(rates::new).post(rates::read))
-        .route("/rates/lists", post(rates::upload).layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)))
+        .route(
+            "/rates/lists",
+            get(rates::upload_form)
+                .post(rates::upload)
+                .layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)),
+        )
         .route("/rates/{base}/{quote}", get(rates::history))
         // Shop
         .route("/shop", get(shop::show).post(shop::update))
