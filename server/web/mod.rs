@@ -16,6 +16,7 @@ mod lots;
 mod page;
 mod plan;
 mod rates;
+mod sheets;
 mod shipments;
 mod shop;
 mod today;
@@ -74,6 +75,17 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Price sheets
+        .route("/sheets", get(sheets::index))
+        .route(
+            "/sheets/new",
+            // The handler bounds what it keeps itself, and reads on past that so that a browser sees its answer.
+            get(sheets::new).post(sheets::create).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/sheets/drafts/{draft}", get(sheets::show_draft).post(sheets::update_draft))
+        .route("/sheets/drafts/{draft}/discard", post(sheets::discard))
+        .route("/sheets/{sheet}", get(sheets::show))
+        .route("/sheets/{sheet}/file", get(sheets::file))
         // Containers
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
