@@ -4,12 +4,20 @@
 
 mod app;
 mod asset;
+mod cartons;
 mod containers;
 mod failure;
 mod form;
+mod freight;
+mod freight_table;
 mod guard;
 mod lots;
+mod measure;
+mod outlet_form;
+mod outlets;
 mod page;
+mod service_form;
+mod services;
 mod today;
 mod weigh;
 
@@ -59,7 +67,25 @@ pub fn router(app: App) -> Router {
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
         .route("/containers/{container}/edit", get(containers::edit))
-        .route("/containers/{container}/label", get(containers::label));
+        .route("/containers/{container}/label", get(containers::label))
+        // Outlets
+        .route("/outlets", get(outlets::index))
+        .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
+        .route("/outlets/{outlet}", get(outlets::show))
+        .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
+        .route("/outlets/{outlet}/close", post(outlets::close))
+        .route("/outlets/{outlet}/reopen", post(outlets::reopen))
+        // Freight and boxes
+        .route("/freight", get(freight::index))
+        .route("/freight/services/new", get(service_form::new).post(service_form::create))
+        .route("/freight/services/{service}", get(services::show))
+        .route("/freight/services/{service}/edit", get(service_form::edit).post(service_form::update))
+        .route("/freight/services/{service}/retire", post(services::retire))
+        .route("/freight/services/{service}/restore", post(services::restore))
+        .route("/freight/boxes/new", get(cartons::new).post(cartons::create))
+        .route("/freight/boxes/{carton}", get(cartons::edit).post(cartons::update))
+        .route("/freight/boxes/{carton}/retire", post(cartons::retire))
+        .route("/freight/boxes/{carton}/restore", post(cartons::restore));
 
     let guarded = Router::new()
         .merge(pages)
