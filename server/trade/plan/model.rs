@@ -144,8 +144,7 @@ impl<'a> Model<'a> {
             return Some(0.0);
         }
         let mass = lots.iter().map(|&lot| self.lots[lot].mass).sum();
-        let reached =
-            |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
+        let reached = |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
         let tier = site.grades[grade].tiers.iter().rev().find(reached)?;
         Some(lots.iter().filter_map(|&lot| site.spots[lot]).map(|spot| tier.worth[spot.place]).sum())
     }

@@ -150,8 +150,15 @@ struct Counter<'a> {
 enum Ways<'a> {
     /// The sets that are best at some price per size, by rising size: corners of the hull over all of them. The price
     /// between two neighbours is the gain per size of going from one to the next.
-    Sets { sets: &'a Sets, corners: Vec<Corner>, rates: Vec<f64> },
-    Piles { piles: Vec<Pile>, optional: bool },
+    Sets {
+        sets: &'a Sets,
+        corners: Vec<Corner>,
+        rates: Vec<f64>,
+    },
+    Piles {
+        piles: Vec<Pile>,
+        optional: bool,
+    },
 }
 
 #[derive(Debug, Clone, Copy)]

@@ -23,10 +23,10 @@ use crate::store::grades::Grade;
 use crate::store::outlets::Outlet;
 use crate::store::sheets::{PriceSheet, SheetRefusal};
 use crate::store::{RowError, StoreError};
+use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
 use crate::web::page::{Page, Screen, Visitor, html};
-use crate::web::App;
 
 /// Lines in one page of the review.
 const LINES_SHOWN: usize = 25;
@@ -141,7 +141,9 @@ fn part_code(part: Standing) -> &'static str {
 }
 
 fn part_from(code: &str) -> Option<Standing> {
-    [Standing::ToConfirm, Standing::Matched, Standing::LeftOut].into_iter().find(|part| part_code(*part) == code)
+    [Standing::ToConfirm, Standing::Matched, Standing::LeftOut]
+        .into_iter()
+        .find(|part| part_code(*part) == code)
 }
 
 /// A part as a tab.
@@ -201,10 +203,11 @@ pub async fn show(
     Query(at): Query<At>,
 ) -> Result<Response, Failure> {
     let Some(desk) = Desk::open(&app, &visitor, &id).await? else { return gone(&app, &visitor, &id).await };
-    let part = at.part.as_deref().and_then(part_from).unwrap_or(match desk.review.count(Standing::ToConfirm) {
-        0 => Standing::Matched,
-        _ => Standing::ToConfirm,
-    });
+    let part =
+        at.part.as_deref().and_then(part_from).unwrap_or(match desk.review.count(Standing::ToConfirm) {
+            0 => Standing::Matched,
+            _ => Standing::ToConfirm,
+        });
     let all = desk.items(part);
     let slice = Slice::of(all.len(), at.from, LINES_SHOWN);
     let shown = Shown::of(&desk, part, slice);
@@ -238,7 +241,8 @@ impl Shown {
         let from = form.value("from").parse().unwrap_or(0);
         let slice = Slice::of(desk.items(part).len(), from, LINES_SHOWN);
         let there: BTreeSet<usize> = desk.review.lines.iter().map(|line| line.id).collect();
-        let lines = form.values("line").filter_map(|id| id.parse().ok()).filter(|id| there.contains(id)).collect();
+        let lines =
+            form.values("line").filter_map(|id| id.parse().ok()).filter(|id| there.contains(id)).collect();
         Shown { part, slice, lines, left_out: Shown::of(desk, part, slice).left_out }
     }
 }
@@ -269,7 +273,8 @@ async fn draft_page(
     let mut same_drafts = app.store.drafts(shop).await?;
     same_drafts.retain(|other| other.sha256 == desk.draft.sha256 && other.id != desk.draft.id);
     let date = desk.answers.valid_from;
-    let newest = app.store.sheets(shop, Some(&desk.outlet.id)).await?.into_iter().map(|sheet| sheet.valid_from);
+    let newest =
+        app.store.sheets(shop, Some(&desk.outlet.id)).await?.into_iter().map(|sheet| sheet.valid_from);
     let newer = newest.filter(|day| *day > date && *day <= visitor.today()).max();
 
     let (review, families) = (&desk.review, Families::of(&desk.grades));
@@ -365,7 +370,9 @@ pub async fn update(
     Path(id): Path<String>,
     mut form: Form,
 ) -> Result<Response, Failure> {
-    let Some(mut desk) = Desk::open(&app, &visitor, &id).await? else { return gone(&app, &visitor, &id).await };
+    let Some(mut desk) = Desk::open(&app, &visitor, &id).await? else {
+        return gone(&app, &visitor, &id).await;
+    };
     let shown = Shown::of_form(&desk, &form);
     if form.version() != desk.draft.version {
         form.overtaken_by(&filled(&desk, &shown));
@@ -449,11 +456,17 @@ async fn confirm(
     let date = desk.answers.valid_from;
     if date > visitor.today() && form.value("ahead") != "yes" {
         let (day, when) = (visitor.day(date), visitor.ago(date));
-        form.refuse("valid_from", format!("{day} is still to come ({when}). If that is right, tick so below."));
+        form.refuse(
+            "valid_from",
+            format!("{day} is still to come ({when}). If that is right, tick so below."),
+        );
         return draft_page(app, visitor, desk, shown, form, None).await;
     }
     if desk.review.count(Standing::Matched) == 0 {
-        form.refuse("form", "No line is matched to a grade, so the sheet would say nothing. Match one, or throw it away.");
+        form.refuse(
+            "form",
+            "No line is matched to a grade, so the sheet would say nothing. Match one, or throw it away.",
+        );
         return draft_page(app, visitor, desk, shown, form, None).await;
     }
     let sheet = desk.review.new_sheet(&id, &desk.outlet.id, &desk.draft.sha256, &desk.answers);

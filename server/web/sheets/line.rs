@@ -41,7 +41,9 @@ impl Families {
 
     fn name(&self, grade: &GradeId) -> String {
         let all = self.0.iter().flat_map(|(_, grades)| grades);
-        all.into_iter().find(|(id, _)| id == grade).map_or_else(|| grade.to_string(), |(_, name)| name.clone())
+        all.into_iter()
+            .find(|(id, _)| id == grade)
+            .map_or_else(|| grade.to_string(), |(_, name)| name.clone())
     }
 }
 
@@ -91,8 +93,7 @@ pub struct QuestionView {
 
 impl LineView {
     pub fn of(line: &Line, families: &Families, visitor: &Visitor, form: &Form) -> LineView {
-        let prices: Vec<PriceView> =
-            line.prices.iter().map(|price| PriceView::of(price, visitor)).collect();
+        let prices: Vec<PriceView> = line.prices.iter().map(|price| PriceView::of(price, visitor)).collect();
         let grade_field = grade_field(line.id);
         let has_word = |field: &String| form.problem(field).or(form.stored(field)).is_some();
         let is_open = prices.iter().flat_map(PriceView::fields).chain([&grade_field]).any(has_word);

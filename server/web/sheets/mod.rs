@@ -139,7 +139,8 @@ pub async fn show(
     let mut quotes = app.store.sheet_quotes(&visitor.shop.id, &id).await?;
     let slice = Slice::of(quotes.len(), filter.from, LINES_SHOWN);
     quotes = quotes.drain(slice.range()).collect();
-    let page = visitor.page(Screen::Prices, format!("{}, {}", sheet.outlet_name, visitor.day(sheet.valid_from)));
+    let page =
+        visitor.page(Screen::Prices, format!("{}, {}", sheet.outlet_name, visitor.day(sheet.valid_from)));
     let confirmed_before = filter.already.is_some();
     html(&SheetPage { page, visitor, sheet, force, quotes, slice, confirmed_before })
 }
@@ -197,7 +198,7 @@ mod tests {
             ("prix août.xlsx", "attachment; filename=\"prix ao_t.xlsx\""),
             ("...", "attachment; filename=\"sheet\""),
         ] {
-                assert_eq!(attachment(name), header, "{name}");
+            assert_eq!(attachment(name), header, "{name}");
         }
     }
 

@@ -6,8 +6,8 @@ use axum::extract::{FromRequest, Multipart, Query, Request, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use intake::{Hints, Problem, Sheet, detect};
-use jiff::civil::Date;
 use jiff::ToSpan;
+use jiff::civil::Date;
 use serde::Deserialize;
 
 use super::draft::to_json;
@@ -64,11 +64,7 @@ async fn upload_page(app: &App, visitor: Visitor, form: Form) -> Result<Response
 }
 
 /// Reads what came, and keeps it as a draft.
-pub async fn create(
-    State(app): State<App>,
-    visitor: Visitor,
-    upload: Upload,
-) -> Result<Response, Failure> {
+pub async fn create(State(app): State<App>, visitor: Visitor, upload: Upload) -> Result<Response, Failure> {
     let Upload { mut form, file, too_large } = upload;
     let id = form.once("id")?;
     let draft_page = format!("/sheets/drafts/{id}");
@@ -131,7 +127,10 @@ async fn outlet(app: &App, visitor: &Visitor, form: &mut Form) -> Result<Option<
         Ok(outlet) if outlet.is_closed() => {
             form.refuse(
                 "outlet",
-                format!("{} has been closed meanwhile. Open it again first if it is back.", outlet.details.name),
+                format!(
+                    "{} has been closed meanwhile. Open it again first if it is back.",
+                    outlet.details.name
+                ),
             );
             Ok(None)
         }
