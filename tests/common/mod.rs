@@ -101,7 +101,7 @@ impl TestShop {
         }
         catalogue::fill(&mut tx, &id).await.expect("the catalogue");
         tx.commit().await.expect("the set-up is saved");
-        let config = Config { hosts: vec!["shopbox.local".into()], base_url: format!("http://{SHOP_HOST}") };
+        let config = config(vec!["shopbox.local".into()]);
         let phone = Phone::new(router(App::new(store.clone(), config)));
         TestShop { store, id, partners, place, phone, keeper }
     }
@@ -123,7 +123,7 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let config = Config { hosts: Vec::new(), base_url: format!("http://{SHOP_HOST}") };
+        let config = config(Vec::new());
         let phone = Phone::new(router(App::new(self.store.clone(), config)));
         phone.set_cookie("partner", &partner.id);
         phone
