@@ -59,7 +59,8 @@ async fn text_in_other_encodings_is_read(shop: &TestShop) {
     let outlet = lakeside(shop).await;
     let text = "Item;Price per lb\nNo. 2 copper “clean”;3,60\nLead, soft;0,45\n";
     // RFC 2781: a byte order mark, then UTF-16 little-endian.
-    let utf16: Vec<u8> = [0xff, 0xfe].into_iter().chain(text.encode_utf16().flat_map(u16::to_le_bytes)).collect();
+    let utf16: Vec<u8> =
+        [0xff, 0xfe].into_iter().chain(text.encode_utf16().flat_map(u16::to_le_bytes)).collect();
     // The WHATWG index of windows-1252: the two quotation marks are 0x93 and 0x94.
     let windows: Vec<u8> = text
         .chars()
@@ -143,11 +144,7 @@ async fn half_an_upload_leaves_nothing(shop: &TestShop) {
 }
 
 fn hints() -> Hints {
-    Hints {
-        currency: Currency::USD,
-        unit: Some(PriceUnit::Mass(MassUnit::Pound)),
-        today: date(2026, 5, 12),
-    }
+    Hints { currency: Currency::USD, unit: Some(PriceUnit::Mass(MassUnit::Pound)), today: date(2026, 5, 12) }
 }
 
 /// What comes of asking `program` to read a file.

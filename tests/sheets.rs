@@ -62,7 +62,12 @@ pub async fn lakeside(shop: &TestShop) -> OutletId {
 /// Chooses a file on the upload page.
 pub async fn chosen(shop: &TestShop, outlet: &OutletId, name: &str, bytes: impl Into<Vec<u8>>) -> Form {
     let page = shop.get("/sheets/new").await.ok();
-    page.form("form.ticket").set("outlet", outlet.as_str()).attach("file", name, "application/octet-stream", bytes)
+    page.form("form.ticket").set("outlet", outlet.as_str()).attach(
+        "file",
+        name,
+        "application/octet-stream",
+        bytes,
+    )
 }
 
 /// Uploads a file and comes back with the review, or with the form and what is wrong.
@@ -169,7 +174,8 @@ async fn none_of_ours_is_remembered_and_left_out_this_time_is_not(shop: &TestSho
 
 async fn pasted_lines_are_read(shop: &TestShop) {
     let outlet = lakeside(shop).await;
-    let review = paste(shop, &outlet, "Copper\n#1 ... $3.90/lb\n#2 ... $3.60/lb\nLead, soft 45¢/lb\n").await.ok();
+    let review =
+        paste(shop, &outlet, "Copper\n#1 ... $3.90/lb\n#2 ... $3.60/lb\nLead, soft 45¢/lb\n").await.ok();
     confirm(shop, review).await;
     assert_eq!(pays(shop, &outlet, "copper-2").await, per_lb(dec!(3.60)));
     assert_eq!(pays(shop, &outlet, "lead-soft").await, per_lb(dec!(0.45)));
@@ -196,10 +202,15 @@ async fn a_price_put_right_in_the_review_is_what_is_saved(shop: &TestShop) {
     confirm(shop, review).await;
     assert_eq!(pays(shop, &outlet, "copper-2").await, per_lb(dec!(3.55)));
     let kilogram = PriceUnit::Mass(MassUnit::Kilogram);
-    assert_eq!(pays(shop, &outlet, "brass-yellow").await, Some(Price::new(dec!(2.20), Currency::USD, kilogram)));
+    assert_eq!(
+        pays(shop, &outlet, "brass-yellow").await,
+        Some(Price::new(dec!(2.20), Currency::USD, kilogram))
+    );
 }
 
-async fn a_price_per_kilogram_on_a_sheet_per_pound_is_asked_about_and_put_right_with_one_tap(shop: &TestShop) {
+async fn a_price_per_kilogram_on_a_sheet_per_pound_is_asked_about_and_put_right_with_one_tap(
+    shop: &TestShop,
+) {
     let outlet = lakeside(shop).await;
     confirm(shop, upload(shop, &outlet, "may.csv", CLEAN).await.ok()).await;
     // 3.60 a pound is 7.94 a kilogram: 0.453 592 37 kg in a pound (NIST Handbook 44).
@@ -237,7 +248,10 @@ async fn a_unit_for_the_whole_sheet_is_answered_once(shop: &TestShop) {
     let review = shop.submit(review.form(REVIEW).set("unit", "kg").press("Keep these answers")).await.ok();
     assert_eq!(review.texts(".parts button")[0], "To confirm 0");
     confirm(shop, review).await;
-    assert_eq!(pays(shop, &outlet, "copper-2").await.map(|p| p.per), Some(PriceUnit::Mass(MassUnit::Kilogram)));
+    assert_eq!(
+        pays(shop, &outlet, "copper-2").await.map(|p| p.per),
+        Some(PriceUnit::Mass(MassUnit::Kilogram))
+    );
 
     // The next one agrees with it, so the unit that is usual there is not asked about line by line.
     let usual_kilogram = yard(shop, "Harbor Scrap", Currency::USD, MassUnit::Kilogram).await;
@@ -269,7 +283,8 @@ async fn a_price_that_is_no_number_comes_back_as_it_was_typed(shop: &TestShop) {
     assert!(back.has("details[open] #low-1"), "a field with a problem is in sight");
     assert_eq!(pays(shop, &outlet, "copper-bright").await, None, "nothing is half saved");
 
-    let huge = back.form(REVIEW).set("low-1", "99999999999999999999").set("currency-2", "USD").set("high-0", "");
+    let huge =
+        back.form(REVIEW).set("low-1", "99999999999999999999").set("currency-2", "USD").set("high-0", "");
     let back = shop.submit(huge.press("save the sheet")).await.ok();
     assert!(back.has("#low-1-problem"));
 }
@@ -311,7 +326,10 @@ async fn the_same_file_for_the_same_day_is_saved_once(shop: &TestShop) {
     confirm(shop, upload(shop, &outlet, "may.csv", CLEAN).await.ok()).await;
     let review = upload(shop, &outlet, "may.csv", CLEAN).await.ok();
     let refused = press(shop, &review, "save the sheet").await.ok();
-    assert_eq!(refused.text("#valid_from-problem"), "The same file has been saved for this outlet and this day already.");
+    assert_eq!(
+        refused.text("#valid_from-problem"),
+        "The same file has been saved for this outlet and this day already."
+    );
     let yesterday = shop.today().yesterday().expect("a day");
     let form = refused.form(REVIEW).set("valid_from", &yesterday.to_string());
     shop.submit(form.press("save the sheet")).await.ok();
@@ -444,7 +462,11 @@ async fn nothing_to_read_is_said_beside_the_field(shop: &TestShop) {
     ] {
         let page = upload(shop, &outlet, name, bytes).await.ok();
         assert!(page.text("#file-problem").starts_with(problem), "{name}: {}", page.text("#file-problem"));
-        assert_eq!(page.form("form.ticket").value("outlet"), outlet.as_str(), "{name}: the form is as it was");
+        assert_eq!(
+            page.form("form.ticket").value("outlet"),
+            outlet.as_str(),
+            "{name}: the form is as it was"
+        );
     }
     let page = shop.get("/sheets/new").await.ok();
     let nothing = shop.submit(page.form("form.ticket").set("outlet", outlet.as_str())).await.ok();

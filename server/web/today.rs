@@ -35,7 +35,8 @@ struct BagCard {
     outlet: String,
     net: Option<Decimal>,
     expected: Option<String>,
-    gauge: Gauge,
+    /// Drawn where something wants doing.
+    gauge: Option<Gauge>,
 }
 
 /// A lot that the last sheet sends elsewhere.
@@ -154,14 +155,10 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
                 expected: waiting_for
                     .and_then(|weight| expected(fill, together, weight, shelf.facts.today))
                     .map(day),
-                gauge: Gauge::new(
-                    &format!("bag-{grade}"),
-                    &first.container_label,
-                    together,
-                    way.break_even,
-                    ship,
-                    visitor.style(),
-                ),
+                gauge: (stage == Stage::Ready).then(|| {
+                    let id = format!("bag-{grade}");
+                    Gauge::new(&id, &first.container_label, together, way.break_even, ship, visitor.style())
+                }),
             })
         })
         .collect();
