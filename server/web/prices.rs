@@ -80,7 +80,7 @@ struct PricesPage {
     sheets: Vec<SheetHead>,
     family: String,
     families: Vec<String>,
-    rows: Vec<GradeRow>,
+    shown: Vec<Family>,
     /// Currencies without a rate.
     without_rate: Vec<&'static str>,
 }
@@ -92,6 +92,11 @@ struct SheetHead {
     sheet_id: Option<String>,
     valid_from: Option<Date>,
     is_stale: bool,
+}
+
+struct Family {
+    name: String,
+    rows: Vec<GradeRow>,
 }
 
 struct GradeRow {
@@ -159,15 +164,18 @@ pub async fn index(
         grades.iter().filter(|grade| priced(grade)).map(|grade| grade.details.family.clone()).collect();
     families.dedup();
     let grid = Grid { visitor: &visitor, measure: &measure, current: &current, previous: &previous };
-    let rows = grades
+    let columns: Vec<&Outlet> = outlets.iter().filter(|outlet| current.contains_key(&outlet.id)).collect();
+    let of_family = |name: &String| Family {
+        name: name.clone(),
+        rows: grades
+            .iter()
+            .filter(|grade| grade.details.family == *name && priced(grade))
+            .map(|grade| grid.row(grade, &columns))
+            .collect(),
+    };
+    let shown = families.iter().filter(|name| family.is_empty() || **name == family).map(of_family).collect();
+    let mut without_rate: Vec<&'static str> = columns
         .iter()
-        .filter(|grade| family.is_empty() || grade.details.family == family)
-        .filter(|grade| priced(grade))
-        .map(|grade| grid.row(grade, outlets.iter().filter(|outlet| current.contains_key(&outlet.id))))
-        .collect();
-    let mut without_rate: Vec<&'static str> = outlets
-        .iter()
-        .filter(|outlet| current.contains_key(&outlet.id))
         .map(|outlet| outlet.details.currency)
         .filter(|currency| measure.rates.mid(*currency, measure.home, today).is_none())
         .map(|currency| currency.code())
@@ -177,7 +185,7 @@ pub async fn index(
     let sheets = outlets.iter().map(|outlet| sheet_head(outlet, current.get(&outlet.id), today)).collect();
     let page = visitor.page(Screen::Prices, "Prices");
     let measure = measure.words();
-    html(&PricesPage { page, measure, sheets, family, families, rows, without_rate, visitor })
+    html(&PricesPage { page, measure, sheets, family, families, shown, without_rate, visitor })
 }
 
 fn sheet_head(outlet: &Outlet, sheet: Option<&CurrentSheet>, today: Date) -> SheetHead {
@@ -200,8 +208,9 @@ struct Grid<'a> {
 }
 
 impl Grid<'_> {
-    fn row<'o>(&self, grade: &Grade, outlets: impl Iterator<Item = &'o Outlet>) -> GradeRow {
-        let mut cells: Vec<Option<Cell>> = outlets.map(|outlet| self.cell(&grade.id, outlet)).collect();
+    fn row(&self, grade: &Grade, outlets: &[&Outlet]) -> GradeRow {
+        let mut cells: Vec<Option<Cell>> =
+            outlets.iter().map(|outlet| self.cell(&grade.id, outlet)).collect();
         mark_best(&mut cells);
         GradeRow { id: grade.id.clone(), name: grade.details.name.clone(), cells }
     }
@@ -309,7 +318,7 @@ pub async fn show(
         home: measure
             .at_home(point.price, point.date)
             .filter(|_| !measure.is_native(point.price))
-            .map(|home| home.to_string()),
+            .map(|home| format!("{} {}", shown(home.amount), words)),
         from: visitor.tier(point.from),
         point,
     });
