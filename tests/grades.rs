@@ -59,11 +59,11 @@ async fn a_grades_page_says_how_to_tell_it_and_where_that_is_from(shop: &TestSho
     assert_eq!(confused.url, "/grades/copper-1");
 
     assert!(shop.get("/grades/wire-80").await.ok().text("main").contains("80 % of its weight is conductor"));
-    let missing = shop.get("/grades/no-such-grade").await;
-    assert_eq!(
-        (missing.status, missing.text("h1").as_str()),
-        (StatusCode::NOT_FOUND, "There is no such grade")
-    );
+    for address in ["/grades/no-such-grade", "/grades/%00", "/grades/Copper/edit"] {
+        let missing = shop.get(address).await;
+        assert_eq!(missing.status, StatusCode::NOT_FOUND, "{address}");
+        assert_eq!(missing.text("h1"), "There is no such grade");
+    }
 }
 
 async fn every_grade_of_the_catalogue_has_a_page(shop: &TestShop) {
