@@ -2,7 +2,10 @@
 
 mod common;
 
+mod grades;
 mod lots;
+mod rates;
+mod shop;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.
