@@ -50,11 +50,11 @@ impl Problems {
 impl std::fmt::Display for Problems {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         for (i, (line, problem)) in self.0.iter().take(MOST_PROBLEMS).enumerate() {
-            write!(f, "{}Line {line}: {problem}", if i > 0 { " " } else { "" })?;
+            write!(f, "{}Line {line}: {problem}", if i > 0 { "\n" } else { "" })?;
         }
         match self.0.len().saturating_sub(MOST_PROBLEMS) {
             0 => Ok(()),
-            more => write!(f, " And {more} more."),
+            more => write!(f, "\nAnd {more} more."),
         }
     }
 }
@@ -180,12 +180,9 @@ fn weight_and_charge(line: &str) -> Result<(&str, &str), String> {
         return Ok(parts);
     }
     // A comma behind a unit word stands between weight and charge; one behind a digit is a decimal comma.
-    let comma = line
-        .char_indices()
-        .filter(|(at, c)| {
-            *c == ',' && line[..*at].trim_end().ends_with(|c: char| c.is_alphabetic() || c == '#' || c == '.')
-        })
-        .next_back();
+    let comma = line.char_indices().rfind(|(at, c)| {
+        *c == ',' && line[..*at].trim_end().ends_with(|c: char| c.is_alphabetic() || c == '#' || c == '.')
+    });
     if let Some((at, _)) = comma {
         return Ok((&line[..at], &line[at + 1..]));
     }
