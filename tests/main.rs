@@ -2,9 +2,12 @@
 
 mod common;
 
+mod grades;
 mod lots;
+mod rates;
 mod sheet_files;
 mod sheets;
+mod shop;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.

@@ -140,11 +140,11 @@ pub fn router(app: App) -> Router {
         .route("/freight/services/{service}", get(services::show))
         .route("/freight/services/{service}/edit", get(service_form::edit).post(service_form::update))
         .route("/freight/services/{service}/retire", post(services::retire))
-        .route("/freight/services/{service}/restore", post(services::restore))
+        .route("/freight/services/{service}/return", post(services::bring_back))
         .route("/freight/boxes/new", get(cartons::new).post(cartons::create))
         .route("/freight/boxes/{carton}", get(cartons::edit).post(cartons::update))
         .route("/freight/boxes/{carton}/retire", post(cartons::retire))
-        .route("/freight/boxes/{carton}/restore", post(cartons::restore));
+        .route("/freight/boxes/{carton}/return", post(cartons::bring_back));
 
     let guarded = Router::new()
         .merge(pages)
