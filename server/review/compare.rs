@@ -24,16 +24,19 @@ const EXPLAINED_WITHIN: Decimal = dec!(1.15);
 /// pound and one per kilogram, so that agreement settles the unit.
 const AGREE_TIMES: Decimal = dec!(1.4);
 
-/// Units that a price is taken per by mistake, in the order in which they are thought of.
-const LIKELY_UNITS: [MassUnit; 8] = [
-    MassUnit::Pound,
-    MassUnit::Kilogram,
-    MassUnit::Hundredweight,
-    MassUnit::HundredKilograms,
-    MassUnit::ShortTon,
-    MassUnit::Tonne,
-    MassUnit::GrossTon,
-    MassUnit::Ounce,
+/// What prices are taken for by mistake, in the order in which it is thought of: a price in cents per pound and one in
+/// dollars per hundredweight come to the same.
+const LIKELY: [Slip; 10] = [
+    Slip::Unit(MassUnit::Pound),
+    Slip::Unit(MassUnit::Kilogram),
+    Slip::Cents,
+    Slip::NotCents,
+    Slip::Unit(MassUnit::Hundredweight),
+    Slip::Unit(MassUnit::HundredKilograms),
+    Slip::Unit(MassUnit::ShortTon),
+    Slip::Unit(MassUnit::Tonne),
+    Slip::Unit(MassUnit::GrossTon),
+    Slip::Unit(MassUnit::Ounce),
 ];
 
 /// What prices are held against. All masses of tiers are the grade's total in one delivery.
@@ -207,8 +210,6 @@ fn times(a: Decimal, b: Decimal) -> Option<Decimal> {
 
 /// The slip that brings the price closest to `reference`, if it then lies within `within` times of it.
 fn slip(now: Price, reference: Price, within: Decimal) -> Option<Slip> {
-    let units = LIKELY_UNITS.into_iter().map(Slip::Unit);
-    let slips = units.chain([Slip::Cents, Slip::NotCents]);
     let distance = |slip: Slip| {
         let meant = slip.put_right(now);
         let meant = match reference.per {
@@ -218,9 +219,8 @@ fn slip(now: Price, reference: Price, within: Decimal) -> Option<Slip> {
         (meant.per == reference.per).then(|| times(meant.amount, reference.amount)).flatten()
     };
     // Of two slips that do as well, the one thought of first.
-    let best = slips
-        .filter_map(|slip| Some((distance(slip)?, slip)))
-        .reduce(|best, next| if next.0 < best.0 { next } else { best });
+    let distances = LIKELY.into_iter().filter_map(|slip| Some((distance(slip)?, slip)));
+    let best = distances.reduce(|best, next| if next.0 < best.0 { next } else { best });
     best.filter(|(times, _)| *times <= within).map(|(_, slip)| slip)
 }
 
