@@ -102,7 +102,7 @@ fn whole(model: &Model<'_>, node: &Node, site: usize, must: Vec<usize>, may: Vec
 /// The densities that shipments of what must go and some of what may go can have.
 fn reachable(must: &[&Item], mut may: Vec<&Item>) -> Band {
     may.retain(|item| item.mass > 0.0);
-    may.sort_by(|a, b| (a.mass * b.volume).total_cmp(&(b.mass * a.volume)));
+    may.sort_by(|a, b| (a.mass / a.volume).total_cmp(&(b.mass / b.volume)));
     // The extreme is reached by taking the loosest, or the densest, as long as each moves the whole further.
     let extreme = |order: &mut dyn Iterator<Item = &&Item>, further: fn(f64, f64) -> bool| {
         let mut mass: f64 = must.iter().map(|item| item.mass).sum();

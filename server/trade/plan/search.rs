@@ -280,14 +280,6 @@ impl Search<'_> {
     }
 
     fn branch(&mut self, node: Node, dual: &Dual, reduced: &Reduced, doubt: Option<Doubt>, depth: u32) {
-        if let Some(doubt) = doubt.filter(|doubt| doubt.money > DOUBT * (dual.bound - self.enough())) {
-            for band in doubt.parts {
-                let mut child = node.clone();
-                child.narrow(doubt.site, band);
-                self.push(child, dual.bound, depth + 1, dual);
-            }
-            return;
-        }
         let middle = |share: f64| (share - 0.5).abs();
         let undecided = |&&site: &&usize| {
             node.opening(site) == Opening::Undecided && (0.02..0.98).contains(&dual.mean_open[site])
@@ -300,6 +292,14 @@ impl Search<'_> {
                 let mut child = node.clone();
                 child.decide(site, opening);
                 self.push(child, bound.min(dual.bound), depth + 1, dual);
+            }
+            return;
+        }
+        if let Some(doubt) = doubt.filter(|doubt| doubt.money > DOUBT * (dual.bound - self.enough())) {
+            for band in doubt.parts {
+                let mut child = node.clone();
+                child.narrow(doubt.site, band);
+                self.push(child, dual.bound, depth + 1, dual);
             }
             return;
         }
