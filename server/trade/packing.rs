@@ -221,6 +221,12 @@ impl Packer {
         best
     }
 
+    /// [`Packer::steps`] with what each costs; without a density, of what takes up no room.
+    pub fn priced_steps(&self, density: Option<BulkDensity>, up_to: Mass) -> Vec<(Mass, Decimal)> {
+        let mix = density.map(|density| Mix { mass: density.get(), volume: Decimal::ONE });
+        self.staircase(mix, up_to).into_iter().map(|(mass, cost)| (mass, from_grid(cost))).collect()
+    }
+
     /// The cost of every mass of one mix, as (the most that goes at a cost, that cost on the grid).
     fn staircase(&self, mix: Option<Mix>, up_to: Mass) -> Vec<(Mass, i128)> {
         if !up_to.is_positive() {
