@@ -5,6 +5,8 @@ mod common;
 mod grades;
 mod lots;
 mod rates;
+mod sheet_files;
+mod sheets;
 mod shop;
 mod weigh;
 

@@ -21,12 +21,14 @@ mod outlet_form;
 mod outlets;
 mod page;
 mod plan;
+mod prices;
 mod rates;
 mod service_form;
 mod services;
 mod sheets;
 mod shipments;
 mod shop;
+mod thread;
 mod today;
 mod weigh;
 
@@ -83,6 +85,9 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Prices
+        .route("/prices", get(prices::index))
+        .route("/prices/{grade}", get(prices::show))
         // Price sheets
         .route("/sheets", get(sheets::index))
         .route(

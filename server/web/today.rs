@@ -22,7 +22,7 @@ use crate::store::lots::{Lot, LotState};
 use crate::store::shipments::{Shipment, ShipmentState};
 
 /// A price sheet older than this is stale.
-const STALE_SHEET_DAYS: i32 = 14;
+pub const STALE_SHEET_DAYS: i32 = 14;
 /// An exchange rate older than this is stale.
 const STALE_RATE_DAYS: i32 = 7;
 

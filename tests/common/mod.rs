@@ -16,6 +16,7 @@ mod phone;
 mod postgres;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use pennyweight::catalogue;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
@@ -158,6 +159,11 @@ impl TestShop {
         id
     }
 
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        Timestamp::now().in_tz(&settings().zone).expect("a zone").date()
+    }
+
     pub async fn lot(&self, id: &str) -> Lot {
         self.store.lot(&self.id, id).await.expect("the lot is there")
     }
@@ -202,6 +208,15 @@ pub fn mass(typed: &str) -> Mass {
     match read(typed) {
         Ok(Reading::Sure { meaning, .. }) => meaning.mass,
         other => panic!("{typed} is not sure: {other:?}"),
+    }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    Config {
+        hosts,
+        base_url: format!("http://{SHOP_HOST}"),
+        // A test is not the program, so it cannot start itself to read an upload.
+        reader: env!("CARGO_BIN_EXE_pennyweight").into(),
     }
 }
 
