@@ -1,5 +1,6 @@
 //! The command line: serve a shop, or the demo.
 
+use std::io::IsTerminal;
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -72,6 +73,7 @@ pub fn run() -> ExitCode {
                 .unwrap_or_else(|_| "info,sqlx=warn".into()),
         )
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .init();
     let work = async {
         match cli.command {
