@@ -317,7 +317,13 @@ async fn of_two_who_edit_a_note_the_second_is_told(shop: &TestShop) {
 async fn saved_twice_it_is_saved(shop: &TestShop) {
     let lot = shop.bag("Bag 1", "copper-2").await;
     let page = format!("/lots/{lot}");
-    let note = shop.get(&page).await.ok().form(&note_form(&lot)).set("note", "two\nlines").set("source", " the school ");
+    let note = shop
+        .get(&page)
+        .await
+        .ok()
+        .form(&note_form(&lot))
+        .set("note", "two\nlines")
+        .set("source", " the school ");
     for _ in 0..2 {
         let saved = shop.submit(note.clone()).await.ok();
         assert!(!saved.has("[role=alert]"), "who saved it is told that somebody else did");

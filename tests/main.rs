@@ -2,7 +2,11 @@
 
 mod common;
 
+mod containers;
+mod guard;
+mod ledger;
 mod lots;
+mod record;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.
