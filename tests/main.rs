@@ -2,9 +2,13 @@
 
 mod common;
 
+mod containers;
 mod grades;
+mod guard;
+mod ledger;
 mod lots;
 mod rates;
+mod record;
 mod sheet_files;
 mod sheets;
 mod shop;

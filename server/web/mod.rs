@@ -2,6 +2,7 @@
 //!
 //! This file lists every address.
 
+mod again;
 mod app;
 mod asset;
 mod bag;
@@ -150,17 +151,19 @@ pub fn router(app: App) -> Router {
         .merge(pages)
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
+        .layer(middleware::map_response(failure::worded))
+        .layer(middleware::from_fn(again::keep_form))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))
+        .layer(middleware::from_fn(guard::readable_address))
         .layer(middleware::from_fn_with_state(app.clone(), guard::known_host))
         .layer(SetResponseHeaderLayer::if_not_present(
             header::CACHE_CONTROL,
             HeaderValue::from_static("no-store"),
         ))
         .route("/static/{file}", get(asset::serve))
-        .route("/healthz", get(healthz))
-        .layer(middleware::map_response(guard::headers));
+        .route("/healthz", get(healthz));
 
     guarded
         .layer(
@@ -172,6 +175,7 @@ pub fn router(app: App) -> Router {
                     info_span!("request", id, method = %request.method(), path = request.uri().path())
                 }))
                 .layer(PropagateRequestIdLayer::x_request_id())
+                .layer(middleware::map_response(guard::headers))
                 .layer(middleware::from_fn(failure::log_cause))
                 .layer(CatchPanicLayer::custom(failure::panicked))
                 .layer(CompressionLayer::new()),

@@ -14,6 +14,7 @@ mod form;
 mod page;
 mod phone;
 mod postgres;
+mod record;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -176,6 +177,10 @@ impl TestShop {
         sqlx::query(sql).bind(grade).execute(&mut connection).await.expect("the grade is there");
     }
 
+    pub fn is_on_postgres(&self) -> bool {
+        matches!(self.place, Place::Postgres(_))
+    }
+
     /// A connection of its own to the database, such as another program has.
     pub async fn connect(&self) -> AnyConnection {
         let address = match &self.place {
@@ -185,10 +190,17 @@ impl TestShop {
         AnyConnection::connect(&address).await.expect("the database answers")
     }
 
-    /// Ends the story: the record has to be sound.
+    /// Every row of every table as text, to compare before and after.
+    pub async fn everything(&self) -> Vec<String> {
+        record::everything(&mut self.connect().await, &self.place).await
+    }
+
+    /// Ends the story: the record, as the next start finds it, has to be sound.
     pub async fn close(self) {
-        assert_eq!(self.store.check().await.expect("the record can be checked"), Vec::<String>::new());
         self.store.close().await;
+        let store = Store::open(&self.place).await.expect("the store opens again");
+        assert_eq!(store.check().await.expect("the record can be checked"), Vec::<String>::new());
+        store.close().await;
         match self.keeper {
             Keeper::Folder(folder) => folder.close().expect("the folder can be removed"),
             Keeper::Database(database) => database.drop().await,
