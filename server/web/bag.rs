@@ -162,7 +162,7 @@ pub async fn show(
         .filter(|outlet| matches!(outlet.way, Way::Post(_)))
         .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
     let today = visitor.today();
-    let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill, &visitor)).collect();
+    let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
     let gauge = best.map(|way| {
         let ship = way.ship.as_ref().map(|ship| ship.weight);
         Gauge::new("bag", &lot.container_label, together, way.break_even, ship, visitor.style())
@@ -186,13 +186,7 @@ pub async fn show(
     })
 }
 
-fn buyer(
-    way: &Outlook,
-    shelf: &Shelf,
-    together: Mass,
-    fill: Option<FillRate>,
-    visitor: &Visitor,
-) -> Option<Buyer> {
+fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -> Option<Buyer> {
     let outlet = shelf.outlet(&way.outlet)?;
     let ladder = way.now.as_ref().ok();
     let parcels = ladder.and_then(|ladder| ladder.packing.as_ref()).map_or_else(String::new, |packing| {
@@ -217,7 +211,7 @@ fn buyer(
             .map(day),
         room: way.room,
         parcels,
-        drawing: ladder.map(|ladder| LadderDrawing::new(ladder, visitor.home())),
+        drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
     })
 }
 

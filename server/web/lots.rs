@@ -9,7 +9,6 @@ use rust_decimal::Decimal;
 use serde::Deserialize;
 use trade::ids::{GradeId, LotId};
 use trade::mass::Mass;
-use trade::money::Currency;
 use trade::net::deliver;
 use trade::plan::Place;
 
@@ -146,7 +145,7 @@ async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<R
     let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
     let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));
     let planned = planned(&shelf, &answer, &lot.id);
-    let ways = ways(&shelf, &lot.id, visitor.home());
+    let ways = ways(&shelf, &lot.id);
     html(&LotPage { page, visitor, lot, ledger, form, age, planned, ways })
 }
 
@@ -165,7 +164,7 @@ fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
 }
 
 /// The lot alone at every outlet that prices its grade, best first; those that do not take it now last.
-fn ways(shelf: &Shelf, lot: &LotId, home: Currency) -> Vec<LotWay> {
+fn ways(shelf: &Shelf, lot: &LotId) -> Vec<LotWay> {
     let Some(load) = shelf.load_of(lot) else { return Vec::new() };
     let mut ways: Vec<LotWay> = shelf
         .outlets
@@ -182,7 +181,7 @@ fn ways(shelf: &Shelf, lot: &LotId, home: Currency) -> Vec<LotWay> {
                     .as_ref()
                     .err()
                     .map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
-                drawing: ladder.map(|ladder| LadderDrawing::new(ladder, home)),
+                drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
             }
         })
         .collect();

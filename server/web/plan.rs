@@ -79,7 +79,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> =
-        answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery, visitor.home())).collect();
+        answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
     html(&PlanPage {
         page,
@@ -109,7 +109,7 @@ struct View<'a> {
 }
 
 impl View<'_> {
-    fn stop(&self, delivery: &Delivery, home: trade::money::Currency) -> Option<Stop> {
+    fn stop(&self, delivery: &Delivery) -> Option<Stop> {
         let outlet = self.shelf.outlet(&delivery.outlet)?;
         let ladder = &delivery.ladder;
         let rows = delivery.lots.iter().filter_map(|lot| self.row(lot)).collect();
@@ -123,7 +123,7 @@ impl View<'_> {
             payout: ladder.payout.to_string(),
             days_to_pay: outlet.terms.days_to_pay,
             shared: shared_cost(ladder),
-            drawing: LadderDrawing::new(ladder, home),
+            drawing: LadderDrawing::new(ladder, self.shelf),
             rows,
         })
     }

@@ -6,7 +6,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use trade::ids::{LotId, OutletId};
+use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 use trade::net::{Load, deliver};
 
@@ -98,8 +98,18 @@ struct ShipmentPage {
     lots: Vec<ShipmentLot>,
     total: Mass,
     parcels: Vec<Parcel>,
+    lines: Vec<Line>,
     crosses_border: bool,
     has_batteries: bool,
+}
+
+/// What one grade of it is expected to fetch.
+struct Line {
+    grade_name: String,
+    mass: Mass,
+    pieces: u32,
+    price: String,
+    amount: String,
 }
 
 /// One box of the packing list.
@@ -132,9 +142,17 @@ pub async fn show(
             gross: parcels.gross,
         })
         .collect();
-    let families = app.store.grades(&visitor.shop.id).await?;
-    let has_batteries = lots.iter().any(|lot| {
-        families.iter().any(|grade| grade.id == lot.grade_id && grade.details.family == "batteries")
+    let grades = app.store.grades(&visitor.shop.id).await?;
+    let grade = |id: &GradeId| grades.iter().find(|grade| grade.id == *id);
+    let has_batteries =
+        lots.iter().any(|lot| grade(&lot.grade_id).is_some_and(|grade| grade.details.family == "batteries"));
+    let lines = shipment.expected.lines.iter().map(|line| Line {
+        grade_name: grade(&line.grade)
+            .map_or_else(|| line.grade.to_string(), |grade| grade.details.name.clone()),
+        mass: line.mass,
+        pieces: line.pieces,
+        price: line.price.clone(),
+        amount: line.amount.clone(),
     });
     let page = visitor.page(Screen::Shipments, format!("Shipment to {}", shipment.outlet_name));
     html(&ShipmentPage {
@@ -143,6 +161,7 @@ pub async fn show(
         crosses_border: outlet.details.currency != visitor.home(),
         has_batteries,
         parcels,
+        lines: lines.collect(),
         lots,
         shipment,
         visitor,
