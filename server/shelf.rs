@@ -132,7 +132,8 @@ impl Shelf {
         self.grades.get(grade).map_or(BulkDensity::LOOSE_BOARDS, |grade| grade.density)
     }
 
-    /// Why an outlet does not take something, with the grade's name in place of its slug.
+    /// Why an outlet does not take something, with the grade's name in place of its slug and masses as the shop spells
+    /// them.
     pub fn closed_in_words(&self, closed: &Closed) -> String {
         match closed {
             Closed::NoQuote(grade) => format!("its sheet has no price for {}", self.grade_name(grade)),
@@ -141,6 +142,9 @@ impl Shelf {
             }
             Closed::BelowMinimumGrade { grade, least } => {
                 format!("it takes {} from {} up", self.grade_name(grade), self.facts.style.show(*least))
+            }
+            Closed::BelowMinimumDelivery(least) => {
+                format!("it takes deliveries from {} up", self.facts.style.show(*least))
             }
             other => other.to_string(),
         }
