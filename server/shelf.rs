@@ -91,10 +91,11 @@ impl Shelf {
                 sheets.remove(&outlet.id).map_or_else(Default::default, |s| (s.quotes, Some(s.valid_from)));
             outlet.priced(&services, quotes, date)
         });
-        let choices = store.plan_choices(&shop.id).await?;
+        let outlets: Vec<Outlet> = outlets.collect();
+        let choices = choices_about(&lots, &outlets, store.plan_choices(&shop.id).await?);
         let since = now - (24 * 7 * FILL_WEEKS).hours();
         let fill = fill_rates(store, shop, since, today).await?;
-        Ok(Shelf { lots, grades: grades.collect(), outlets: outlets.collect(), facts, choices, fill })
+        Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
     }
 
     pub fn lot(&self, id: &LotId) -> Option<&Lot> {
@@ -203,6 +204,17 @@ impl Shelf {
         }
         best.unwrap_or_default() * lot.net.grams() / total.grams()
     }
+}
+
+/// The choices that can still be followed or not: those about a lot that is packed, and those that only keep things from
+/// an outlet that is closed, say nothing any more.
+fn choices_about(lots: &[Lot], outlets: &[Outlet], mut choices: Choices) -> Choices {
+    let is_here = |lot: &LotId| lots.iter().any(|here| here.id == *lot);
+    let is_open = |outlet: &OutletId| outlets.iter().any(|open| open.id == *outlet);
+    choices.pins.retain(|lot, _| is_here(lot));
+    choices.bars.retain(|(lot, outlet)| is_here(lot) && is_open(outlet));
+    choices.closed.retain(is_open);
+    choices
 }
 
 async fn fill_rates(

@@ -164,6 +164,7 @@ impl View<'_> {
                     PinTrouble::Refused(closed) => {
                         format!("the outlet never takes it: {}", self.shelf.closed_in_words(closed))
                     }
+                    PinTrouble::NoSuchOutlet => "nothing is sold there any more".to_string(),
                     other => other.to_string(),
                 };
                 format!(
