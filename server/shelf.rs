@@ -260,26 +260,44 @@ impl Answer {
     }
 }
 
-/// A delivered lot's share of its delivery's net is as its price at the sheet; a kept lot is worth its keep value.
+/// A delivered lot is worth what it fetches at the sheet's price, less its part of everything between that and the net;
+/// a kept lot is worth its keep value.
 fn worth(plan: &Plan, lots: &[PlanLot]) -> BTreeMap<LotId, Decimal> {
     let mut worth: BTreeMap<LotId, Decimal> =
         lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect();
     for delivery in &plan.deliveries {
-        let priced: Vec<(&LotId, Decimal)> = lots
+        let ladder = &delivery.ladder;
+        let priced: Vec<(&Load, Decimal)> = lots
             .iter()
             .filter(|lot| delivery.lots.contains(&lot.load.lot))
             .filter_map(|lot| {
-                let line = delivery.ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
-                Some((&lot.load.lot, line.quote.price.of(lot.load.mass, lot.load.pieces).amount))
+                let line = ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
+                let at_sheet = line.quote.price.of(lot.load.mass, lot.load.pieces).amount;
+                Some((&lot.load, at_sheet * ladder.rate.rate))
             })
             .collect();
-        let all: Decimal = priced.iter().map(|(_, amount)| *amount).sum();
-        for (lot, amount) in priced {
-            let share = if all.is_zero() { Decimal::ZERO } else { delivery.ladder.net * amount / all };
-            worth.insert(lot.clone(), share);
+        let shared = ladder.net - priced.iter().map(|(_, at_sheet)| at_sheet).sum::<Decimal>();
+        let shares = shares(&priced);
+        for ((load, at_sheet), share) in priced.iter().zip(shares) {
+            worth.insert(load.lot.clone(), at_sheet + shared * share);
         }
     }
     worth
+}
+
+/// Each lot's part of what a delivery costs as a whole: by the amounts at the sheet's price, charges as well as what
+/// pays; where nothing has a price, by mass.
+fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
+    let by_amount = || priced.iter().map(|(_, at_sheet)| at_sheet.abs());
+    let by_mass = || priced.iter().map(|(load, _)| load.mass.grams());
+    let mut parts: Vec<Decimal> = by_amount().collect();
+    if parts.iter().all(Decimal::is_zero) {
+        parts = by_mass().collect();
+    }
+    let all: Decimal = parts.iter().sum();
+    // Lots without price and mass: each as much as the other.
+    let even = Decimal::ONE / Decimal::from(parts.len().max(1));
+    parts.into_iter().map(|part| part.checked_div(all).unwrap_or(even)).collect()
 }
 
 type Key = [u8; 32];
