@@ -194,6 +194,10 @@ impl View<'_> {
                 "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",
                 self.shelf.outlet_name(outlet)
             ),
+            Trouble::NoParcels { outlet, why } => format!(
+                "Nothing can be mailed to {}: {why}. See Freight and boxes.",
+                self.shelf.outlet_name(outlet)
+            ),
             Trouble::NothingPays => trouble.to_string(),
         }
     }

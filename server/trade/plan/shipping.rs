@@ -13,7 +13,7 @@ use super::model::{Item, float};
 use crate::costs::Facts;
 use crate::mass::Mass;
 use crate::outlet::Post;
-use crate::packing::{Contents, Packer, Priced};
+use crate::packing::{Contents, Packer, Priced, Unpackable};
 use crate::volume::{BulkDensity, Volume};
 
 /// Steps of a floor where the packer cannot name the true ones.
@@ -72,6 +72,12 @@ impl Shipping {
             by_mass: Floor::default(),
             by_volume: Floor::default(),
         })
+    }
+
+    /// Why nothing at all can be sent.
+    pub fn refusal(&self) -> Option<Unpackable> {
+        let least = Contents { mass: Mass::from_grams(Decimal::ONE), volume: Volume::ZERO };
+        self.packer.pack(least).err()
     }
 
     /// Lays the floors for shipments of these lots: any of them has at least the volume of its mass at the densest
