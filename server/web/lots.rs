@@ -17,6 +17,7 @@ use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, days_from, html};
+use super::plan::{place_name, second_choice};
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Split, Target};
@@ -108,7 +109,7 @@ struct LotPage {
 struct Planned {
     place: String,
     worth: Decimal,
-    second: Option<(String, Decimal)>,
+    second: Option<String>,
 }
 
 /// The lot alone at one outlet.
@@ -150,16 +151,12 @@ async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<R
 }
 
 fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
-    let name = |place: &Place| match place {
-        Place::Outlet(outlet) => shelf.outlet_name(outlet),
-        Place::Keep => "keep it".to_string(),
-    };
     let place =
         answer.delivery_of(lot).map_or(Place::Keep, |delivery| Place::Outlet(delivery.outlet.clone()));
     Some(Planned {
-        place: name(&place),
+        place: place_name(shelf, &place),
         worth: *answer.worth.get(lot)?,
-        second: answer.margins.get(lot).map(|margin| (name(&margin.second), margin.margin)),
+        second: answer.margins.get(lot).map(|margin| second_choice(shelf, margin)),
     })
 }
 
