@@ -22,7 +22,7 @@ use super::App;
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::ladder::LadderDrawing;
-use super::page::{Page, Screen, Visitor, day, html};
+use super::page::{Page, Screen, Visitor, counted, day, html};
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
 use crate::store::new_id;
@@ -79,9 +79,19 @@ pub fn expected(fill: Option<FillRate>, mass: Mass, weight: Mass, today: Date) -
 pub fn gauge_of(shelf: &Shelf, answer: &Answer, lot: &LotId, visitor: &Visitor) -> Option<Gauge> {
     let lot = shelf.lot(lot)?;
     let way = best_mail_in(shelf, answer.outlooks.get(&lot.grade_id)?)?;
-    let together = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).map(|lot| lot.net).sum();
+    let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();
+    Some(gauge("bag", way, &lot.container_label, &same, visitor))
+}
+
+/// The gauge of a grade's lots, which fill one bag, under the label of one of them.
+pub fn gauge(id: &str, way: &Outlook, label: &str, same: &[&Lot], visitor: &Visitor) -> Gauge {
+    let together = same.iter().map(|lot| lot.net).sum();
+    let label = match same.len().saturating_sub(1) {
+        0 => label.to_string(),
+        others => format!("{label} and {}", counted(others, "other", "others")),
+    };
     let ship = way.ship.as_ref().map(|ship| ship.weight);
-    Some(Gauge::new("bag", &lot.container_label, together, way.break_even, ship, visitor.style()))
+    Gauge::new(id, &label, together, way.break_even, ship, visitor.style())
 }
 
 /// One buyer of the bag.
@@ -163,10 +173,7 @@ pub async fn show(
         .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
     let today = visitor.today();
     let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
-    let gauge = best.map(|way| {
-        let ship = way.ship.as_ref().map(|ship| ship.weight);
-        Gauge::new("bag", &lot.container_label, together, way.break_even, ship, visitor.style())
-    });
+    let gauge = best.map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
     let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
     let page = visitor.page(Screen::Lots, format!("Ship {} or wait", lot.container_label));
     html(&BagPage {

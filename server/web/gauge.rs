@@ -58,7 +58,7 @@ impl Gauge {
         let marks: String = notches.iter().map(|notch| format!("; {}", notch.text)).collect();
         Gauge {
             id: id.to_string(),
-            title: format!("{label} holds {}{marks}", style.show(net)),
+            title: format!("{label}: {}{marks}", style.show(net)),
             level: y(net),
             level_text: (y(net) + 20).min(136),
             notches,

@@ -12,7 +12,7 @@ use trade::outlet::Way;
 use trade::plan::Proof;
 
 use super::App;
-use super::bag::{Stage, best_mail_in, expected, stage};
+use super::bag::{Stage, best_mail_in, expected, gauge, stage};
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
@@ -141,9 +141,9 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
             if stage < Stage::PaysToMail {
                 return None;
             }
-            let ship = way.ship.as_ref().map(|ship| ship.weight);
             let fill = shelf.fill.get(grade).copied();
-            let waiting_for = ship.filter(|_| stage == Stage::PaysToMail);
+            let waiting_for =
+                way.ship.as_ref().filter(|_| stage == Stage::PaysToMail).map(|ship| ship.weight);
             Some(BagCard {
                 lot: first.id.clone(),
                 label: first.container_label.clone(),
@@ -154,14 +154,7 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
                 expected: waiting_for
                     .and_then(|weight| expected(fill, together, weight, shelf.facts.today))
                     .map(day),
-                gauge: Gauge::new(
-                    &format!("bag-{grade}"),
-                    &first.container_label,
-                    together,
-                    way.break_even,
-                    ship,
-                    visitor.style(),
-                ),
+                gauge: gauge(&format!("bag-{grade}"), way, &first.container_label, &lots, visitor),
             })
         })
         .collect();
