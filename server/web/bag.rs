@@ -173,20 +173,21 @@ pub async fn show(
         .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
     let today = visitor.today();
     let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
-    let gauge = best.map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
+    let is_here = lot.state == LotState::Open;
+    let gauge = best.filter(|_| is_here).map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
     let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
     let page = visitor.page(Screen::Lots, format!("Ship {} or wait", lot.container_label));
     html(&BagPage {
         page,
         together,
-        others: same.len().saturating_sub(1),
+        others: same.iter().filter(|other| other.id != lot.id).count(),
         gauge,
         stage,
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
         fill,
         buyers,
         shipment: chosen
-            .filter(|_| lot.state == LotState::Open)
+            .filter(|_| is_here)
             .and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
         lot,
         visitor,
@@ -232,22 +233,30 @@ fn verdict(
     together: Mass,
     today: Date,
 ) -> String {
-    let planned = answer.plan.deliveries.iter().find(|delivery| delivery.lots.contains(&lot.id));
-    if let Some(delivery) = planned {
+    match lot.state {
+        LotState::Open => {}
+        LotState::Reserved { .. } => return "It is packed in a shipment already.".into(),
+        LotState::Closed { .. } => return "It has left the shop.".into(),
+    }
+    if shelf.choices.pins.get(&lot.id) == Some(&Place::Keep) {
+        return "Keep it: it is pinned to stay. The sell plan can let it go again.".into();
+    }
+    if let Some(delivery) = answer.delivery_of(&lot.id) {
         let name = shelf.outlet_name(&delivery.outlet);
         return match shelf.outlet(&delivery.outlet).map(|outlet| &outlet.way) {
             Some(Way::Post(_)) => format!("Ship it now, to {name}."),
             _ => format!("Take it to {name} with the next load: the sell plan sends it there."),
         };
     }
+    let fill = shelf.fill.get(&lot.grade_id).copied();
     let wait = |weight: Mass| {
-        let when = expected(shelf.fill.get(&lot.grade_id).copied(), together, weight, today)
+        let when = expected(fill, together, weight, today)
             .map_or_else(String::new, |date| format!(", about {}", day(date)));
         format!("Wait until it reaches {}{when}.", shelf.facts.style.show(weight))
     };
     match (stage, best.and_then(|way| way.ship.as_ref())) {
         (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),
-        (Stage::Filling, None) => {
+        (Stage::Filling, None) if fill.is_none() => {
             "Keep filling it. With three weeks of weighings its best weight can be told.".into()
         }
         _ => "Keep it for now: nothing pays for its share of a trip or a parcel today.".into(),
@@ -260,17 +269,21 @@ fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<O
     if !outlet.quotes.contains_key(&lot.grade_id) {
         return None;
     }
-    let planned =
-        |id: &LotId| answer.plan.deliveries.iter().any(|d| d.outlet == outlet.id && d.lots.contains(id));
+    let planned = |id: &LotId| answer.delivery_of(id).is_some_and(|delivery| delivery.outlet == outlet.id);
     let priced: Vec<&Lot> = shelf
         .lots
         .iter()
         .filter(|other| outlet.quotes.contains_key(&other.grade_id) && other.net.is_positive())
         .filter(|other| {
-            // A lot pinned elsewhere is not offered.
-            shelf.choices.pins.get(&other.id).is_none_or(|place| *place == Place::Outlet(outlet.id.clone()))
+            // A lot pinned elsewhere or barred from here is not offered.
+            let here = Place::Outlet(outlet.id.clone());
+            let barred = shelf.choices.bars.contains(&(other.id.clone(), outlet.id.clone()));
+            !barred && shelf.choices.pins.get(&other.id).is_none_or(|place| *place == here)
         })
         .collect();
+    if priced.is_empty() {
+        return None;
+    }
     let is_chosen = |other: &Lot| other.grade_id == lot.grade_id || planned(&other.id);
     let base: Vec<Load> =
         priced.iter().filter(|other| is_chosen(other)).filter_map(|other| shelf.load_of(&other.id)).collect();
