@@ -1,6 +1,6 @@
 //! Shipments: what is packed, and what is out?
 
-use std::sync::Arc;
+use std::collections::BTreeSet;
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 use trade::net::{Load, deliver};
+use trade::outlet::Way;
 
 use super::App;
 use super::failure::Failure;
@@ -35,16 +36,24 @@ pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response,
 /// Makes a shipment: prices it as it stands, reserves its lots, all or nothing.
 pub async fn create(State(app): State<App>, visitor: Visitor, form: Form) -> Result<Response, Failure> {
     let id = form.once("id")?;
-    if app.store.shipment(&visitor.shop.id, &id).await.is_ok() {
-        // Sent twice: the first one made it.
-        return Ok(Redirect::to(&format!("/shipments/{id}")).into_response());
+    let made = make(&app, &visitor, &form, &id).await;
+    // Sent twice: the first one made it, be it a moment ago, and then its lots are not free for the second.
+    if made.is_err() && app.store.shipment(&visitor.shop.id, &id).await.is_err() {
+        made?;
     }
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    Ok(Redirect::to(&format!("/shipments/{id}")).into_response())
+}
+
+async fn make(app: &App, visitor: &Visitor, form: &Form, id: &str) -> Result<(), Failure> {
+    let shelf = Shelf::load(&app.store, &visitor.shop, visitor.now).await?;
     let outlet_id = OutletId::new(form.value("outlet"));
     let Some(outlet) = shelf.outlet(&outlet_id) else {
         return Err(not_made("The outlet has been closed meanwhile. Choose another buyer."));
     };
-    let chosen: Vec<LotId> = form.values("lot").map(LotId::new).collect();
+    if matches!(outlet.way, Way::Drive(_)) {
+        return Err(not_made(format!("{} takes no parcels: it is a yard.", outlet.name)));
+    }
+    let chosen: BTreeSet<LotId> = form.values("lot").map(LotId::new).collect();
     if chosen.is_empty() {
         return Err(not_made("No lot was chosen. Go back and tick what goes in it."));
     }
@@ -65,14 +74,14 @@ pub async fn create(State(app): State<App>, visitor: Visitor, form: Form) -> Res
         not_made(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
     })?;
     let shipment = NewShipment {
-        id: &id,
+        id,
         outlet_id: &outlet_id,
         lots,
         ladder: &ladder,
         partner_id: &visitor.partner.id,
     };
     match app.store.make_shipment(&visitor.shop.id, &shipment, visitor.now).await {
-        Ok(()) => Ok(Redirect::to(&format!("/shipments/{id}")).into_response()),
+        Ok(()) => Ok(()),
         Err(StoreError::Stale) => Err(not_made(
             "Something was weighed onto one of the lots, or the outlet was closed, while you had the page open. Go \
              back, reload it and look at the figures again.",
