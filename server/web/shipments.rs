@@ -6,8 +6,10 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
+use rust_decimal::Decimal;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
+use trade::money::Currency;
 use trade::net::{Load, deliver};
 use trade::outlet::Way;
 
@@ -17,6 +19,7 @@ use super::form::Form;
 use super::page::{Page, Screen, Visitor, html};
 use crate::shelf::Shelf;
 use crate::store::StoreError;
+use crate::store::outlets::{OutletDetails, OutletKind};
 use crate::store::shipments::{NewShipment, Shipment, ShipmentLot, ShipmentState};
 
 #[derive(Template)]
@@ -167,7 +170,7 @@ pub async fn show(
     html(&ShipmentPage {
         page,
         total: lots.iter().map(|lot| lot.net).sum(),
-        crosses_border: outlet.details.currency != visitor.home(),
+        crosses_border: crosses_border(&outlet.details, visitor.home()),
         has_batteries,
         parcels,
         lines: lines.collect(),
@@ -175,6 +178,15 @@ pub async fn show(
         shipment,
         visitor,
     })
+}
+
+/// A buyer pays in another currency or its shipments cost paperwork: a border lies between.
+fn crosses_border(outlet: &OutletDetails, home: Currency) -> bool {
+    let paperwork = match &outlet.kind {
+        OutletKind::Yard(_) => Decimal::ZERO,
+        OutletKind::MailIn(post) => post.border,
+    };
+    outlet.currency != home || !paperwork.is_zero()
 }
 
 /// The parcels have been handed over.
