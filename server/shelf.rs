@@ -306,6 +306,8 @@ type Key = [u8; 32];
 #[derive(Debug, Default)]
 pub struct Answers {
     found: Mutex<Vec<(Key, Arc<Answer>)>>,
+    /// Held while an answer is sought.
+    seeking: Mutex<()>,
 }
 
 impl Answers {
@@ -314,6 +316,11 @@ impl Answers {
         let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
         let work = tokio::task::spawn_blocking(move || {
             let key = key(&shelf);
+            if let Some(answer) = answers.remembered(&key) {
+                return answer;
+            }
+            // One search at a time: who asks the same meanwhile waits and finds it remembered.
+            let _seeking = answers.seeking.lock().unwrap_or_else(PoisonError::into_inner);
             if let Some(answer) = answers.remembered(&key) {
                 return answer;
             }
