@@ -196,11 +196,11 @@ pub async fn send(
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store
+    let sent = app
+        .store
         .send_shipment(&visitor.shop.id, &id, form.version(), &visitor.partner.id, visitor.now)
-        .await
-        .map_err(moved_on)?;
-    Ok(Redirect::to(&format!("/shipments/{id}")).into_response())
+        .await;
+    settled(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
 }
 
 /// Takes it apart again before it has left.
@@ -210,20 +210,34 @@ pub async fn cancel(
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store
+    let cancelled = app
+        .store
         .cancel_shipment(&visitor.shop.id, &id, form.version(), &visitor.partner.id, visitor.now)
-        .await
-        .map_err(moved_on)?;
-    Ok(Redirect::to(&format!("/shipments/{id}")).into_response())
+        .await;
+    settled(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
 }
 
-fn moved_on(error: StoreError) -> Failure {
-    match error {
-        StoreError::Stale => Failure::refused(
-            StatusCode::CONFLICT,
-            "The shipment has moved on",
-            "Somebody sent it or took it apart meanwhile. Nothing was changed by this. Reload it to see where it stands.",
-        ),
-        other => other.into(),
+/// Where a step on a shipment leads. One that came too late is refused, unless the shipment stands where it wanted it:
+/// then the form was sent twice.
+async fn settled(
+    app: &App,
+    visitor: &Visitor,
+    id: &str,
+    step: Result<(), StoreError>,
+    wanted: fn(&ShipmentState) -> bool,
+) -> Result<Response, Failure> {
+    match step {
+        Ok(()) => {}
+        Err(StoreError::Stale) if wanted(&app.store.shipment(&visitor.shop.id, id).await?.state) => {}
+        Err(StoreError::Stale) => {
+            return Err(Failure::refused(
+                StatusCode::CONFLICT,
+                "The shipment has moved on",
+                "Somebody sent it or took it apart meanwhile. Nothing was changed by this. Reload it to see where it \
+                 stands.",
+            ));
+        }
+        Err(other) => return Err(other.into()),
     }
+    Ok(Redirect::to(&format!("/shipments/{id}")).into_response())
 }
