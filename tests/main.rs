@@ -3,6 +3,7 @@
 mod common;
 
 mod lots;
+mod plan;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.
