@@ -9,6 +9,7 @@ pub mod catalogue;
 pub mod cli;
 pub mod demo;
 pub mod reader;
+pub mod review;
 pub mod shelf;
 pub mod store;
 pub mod web;

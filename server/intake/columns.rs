@@ -56,15 +56,18 @@ struct Named {
 
 /// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
+    if row.cells.iter().any(|cell| is_price(cell, marks)) {
+        return None;
+    }
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
     let known = names.iter().flatten().count();
-    let is_price =
+    let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
     let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
-    let first_price = names.iter().position(is_price);
+    let first_price = names.iter().position(of_price);
     let sound = !numbers
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
@@ -283,6 +286,17 @@ impl Shown {
 
     fn reads_as_names(&self) -> bool {
         self.filled > 0 && self.words * 2 > self.filled
+    }
+}
+
+/// Whether a cell is surely a price, and so no name of a column.
+fn is_price(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => {
+            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
+        }
+        _ => false,
     }
 }
 

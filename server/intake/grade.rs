@@ -111,6 +111,8 @@ type Words = BTreeSet<String>;
 struct Phrase {
     grade: usize,
     words: Words,
+    /// Of the words, those of each list of rivals.
+    rivals: Vec<Words>,
 }
 
 /// Weight of a word that no grade's phrases hold: it may be idle talk, or it may say that this is another grade.
@@ -137,7 +139,7 @@ impl Catalogue {
                 for word in &words {
                     occurs.entry(word.clone()).or_default().insert(at);
                 }
-                catalogue.add(Phrase { grade: at, words });
+                catalogue.add(at, words);
             }
             for code in vocabulary.codes.get(slug).into_iter().flatten() {
                 catalogue.codes.insert(stem(&normal_wording(code)), at);
@@ -151,18 +153,18 @@ impl Catalogue {
         catalogue
     }
 
-    fn add(&mut self, phrase: Phrase) {
-        if phrase.words.is_empty()
-            || self.phrases.iter().any(|p| p.grade == phrase.grade && p.words == phrase.words)
-        {
+    fn add(&mut self, grade: usize, words: Words) {
+        let alike = self.exact.entry(words.clone()).or_default();
+        if words.is_empty() || alike.iter().any(|&at| self.phrases[at].grade == grade) {
             return;
         }
         let at = self.phrases.len();
-        for word in &phrase.words {
+        alike.push(at);
+        for word in &words {
             self.holding.entry(word.clone()).or_default().push(at);
         }
-        self.exact.entry(phrase.words.clone()).or_default().push(at);
-        self.phrases.push(phrase);
+        let rivals = rivals(&words);
+        self.phrases.push(Phrase { grade, words, rivals });
     }
 
     /// What the wording means, under the heading `group`, to an outlet that has `learned` meanings.
@@ -175,7 +177,7 @@ impl Catalogue {
             }
             _ => {}
         }
-        let said = Said { wording: words(wording), group: group.map(words).unwrap_or_default() };
+        let said = Said::of(wording, group);
         let exact = self.exactly(&said);
         if let Some(grade) = exact {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 100, why: How::Exact };
@@ -202,7 +204,7 @@ impl Catalogue {
             .map(|&at| &self.phrases[at])
             .filter(|phrase| phrase.words.len() > said.wording.len())
             .filter(|phrase| phrase.words.is_superset(&said.wording) && phrase.words.is_subset(both))
-            .filter(|phrase| agreement(said, &phrase.words).is_some())
+            .filter(|phrase| agreement(said, phrase).is_some())
             .map(|phrase| phrase.grade)
             .collect();
         grades.dedup();
@@ -225,7 +227,7 @@ impl Catalogue {
     /// Whether the heading says something that none of the grade's phrases goes along with.
     fn contradicted(&self, grade: usize, said: &Said) -> bool {
         let mut phrases = self.phrases.iter().filter(|phrase| phrase.grade == grade);
-        !phrases.any(|phrase| agreement(said, &phrase.words).is_some())
+        !phrases.any(|phrase| agreement(said, phrase).is_some())
     }
 
     fn by_code(&self, said: &Said) -> Option<usize> {
@@ -246,7 +248,7 @@ impl Catalogue {
         }
         let mut best: HashMap<usize, u8> = HashMap::new();
         for phrase in phrases.into_iter().map(|at| &self.phrases[at]) {
-            let score = self.score(said, &phrase.words);
+            let score = self.score(said, phrase);
             let so_far = best.entry(phrase.grade).or_default();
             *so_far = score.max(*so_far);
         }
@@ -262,8 +264,9 @@ impl Catalogue {
     }
 
     /// How much of the weight of both sides' words the two share, from 0 to 100; 0 where they contradict each other.
-    fn score(&self, said: &Said, phrase: &Words) -> u8 {
+    fn score(&self, said: &Said, phrase: &Phrase) -> u8 {
         let Some(unsaid) = agreement(said, phrase) else { return 0 };
+        let phrase = &phrase.words;
         let weight = |word: &String| self.weights.get(word).copied().unwrap_or(STRANGE);
         let by_heading: Vec<&String> = phrase
             .iter()
@@ -274,8 +277,9 @@ impl Catalogue {
             return 0;
         }
         let lent: u32 = by_heading.iter().map(|word| weight(word)).sum();
-        let total: u32 =
-            said.wording.iter().map(weight).sum::<u32>() + lent + phrase.iter().map(weight).sum::<u32>();
+        // What the name says and the wording does not weighs twice: `desktop` is no desktop's wire.
+        let named: u32 = phrase.iter().map(weight).sum();
+        let total = said.wording.iter().map(weight).sum::<u32>() + lent + named + (named - own - lent);
         let share = 200 * (own + lent) / total.max(1);
         let less =
             u32::from(UNSAID) * unsaid + if by_heading.is_empty() { 0 } else { u32::from(FROM_HEADING) };
@@ -287,23 +291,35 @@ impl Catalogue {
 struct Said {
     wording: Words,
     group: Words,
+    /// Of either, the words of each list of rivals.
+    wording_rivals: Vec<Words>,
+    group_rivals: Vec<Words>,
+}
+
+impl Said {
+    fn of(wording: &str, group: Option<&str>) -> Said {
+        let (wording, group) = (words(wording), group.map(words).unwrap_or_default());
+        let (wording_rivals, group_rivals) = (rivals(&wording), rivals(&group));
+        Said { wording, group, wording_rivals, group_rivals }
+    }
+}
+
+/// The words that each list of rivals has in common with these.
+fn rivals(words: &Words) -> Vec<Words> {
+    let of = |rivals: &Rivals| words.iter().filter(|word| rivals.holds(word)).cloned().collect();
+    VOCABULARY.rivals.iter().map(of).collect()
 }
 
 /// `None` where the wording, or the heading where the wording is silent, contradicts the phrase; else on how many
 /// matters the phrase says more than they do.
-fn agreement(said: &Said, phrase: &Words) -> Option<u32> {
+fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
     let mut unsaid = 0;
-    for rivals in &VOCABULARY.rivals {
-        let of =
-            |words: &Words| -> Words { words.iter().filter(|word| rivals.holds(word)).cloned().collect() };
-        let (by_wording, by_phrase) = (of(&said.wording), of(phrase));
-        let from_group = by_wording.is_empty();
-        let by_said = if from_group { of(&said.group) } else { by_wording };
+    for (at, rivals) in VOCABULARY.rivals.iter().enumerate() {
+        let (by_wording, by_phrase) = (&said.wording_rivals[at], &phrase.rivals[at]);
+        let by_said = if by_wording.is_empty() { &said.group_rivals[at] } else { by_wording };
         match (by_said.is_empty(), by_phrase.is_empty()) {
             (false, false) if by_said != by_phrase => return None,
-            (false, true) if !from_group && by_said.iter().any(|word| rivals.must_match(word)) => {
-                return None;
-            }
+            (false, true) if by_wording.iter().any(|word| rivals.must_match(word)) => return None,
             (true, false) => unsaid += 1,
             _ => {}
         }

@@ -59,6 +59,14 @@ pub(crate) enum UnitText {
 }
 
 impl PriceText {
+    pub fn per_ton(&self) -> bool {
+        use MassUnit::{GrossTon, ShortTon, Tonne};
+        matches!(
+            self.unit,
+            Some(UnitText::Ton | UnitText::Unit(PriceUnit::Mass(GrossTon | ShortTon | Tonne)))
+        )
+    }
+
     pub fn too_large(&self) -> bool {
         self.low > LARGEST_AMOUNT || self.high.is_some_and(|high| high > LARGEST_AMOUNT)
     }
@@ -117,9 +125,10 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     if cents || !price.currencies.is_empty() {
         price.strength = Strength::Marked;
     }
-    // `+0.05` is a change since last week.
-    let change =
-        price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
+    // `+0.05` and `up 5c` are changes since last week.
+    let change = price.first.checked_sub(1).is_some_and(|before| {
+        (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first)) || scan.is(before, Use::Change)
+    });
     (!change).then_some(price)
 }
 
@@ -210,7 +219,12 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
         return;
     }
     let Some(amount) = marks.read(scan.word(upper)) else { return };
-    let alike = number::looks_like_price(scan.word(upper)) || price.strength == Strength::Weak || *cents;
+    // `Pentium 4 - $3.25` is a name and a price: both ends are written alike, or touch the dash.
+    let alike = number::looks_like_price(scan.word(upper)) == (price.strength >= Strength::Decimals)
+        || *cents
+        || !scan.spaced(upper)
+        || !price.currencies.is_empty();
+    let alike = alike && (currencies.len() == price.currencies.len() || !price.currencies.is_empty());
     let (low, high) = (price.low.min(amount.value), price.low.max(amount.value));
     if !alike || low.is_zero() || high > low.saturating_mul(WIDEST_RANGE) {
         return;
@@ -400,6 +414,8 @@ mod tests {
         check("40–45¢", "0.4..0.45");
         check("3.80 -0.05", "3.8; ~0.05");
         check("3.80 +0.05", "3.8");
+        check("3.80 up 5c", "3.8");
+        check("Pentium 4 - $3.25/lb", "4?; 3.25 USD/lb");
     }
 
     #[test]

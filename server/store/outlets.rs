@@ -73,6 +73,14 @@ impl OutletKind {
         }
     }
 
+    /// The spelling shown to people.
+    pub const fn label(&self) -> &'static str {
+        match self {
+            OutletKind::Yard(_) => "Yard",
+            OutletKind::MailIn(_) => "Mail-in buyer",
+        }
+    }
+
     pub fn reaches(&self) -> &[Reach] {
         match self {
             OutletKind::Yard(_) => &[],

@@ -113,7 +113,7 @@ impl Service {
     /// Sides are rounded first, then multiplied, then held against the threshold, then divided: the order of USPS
     /// DMM 604.7.1.3.
     pub fn billable(&self, outer: Size, gross: Mass) -> Mass {
-        let by_size = self.dimensional.and_then(|rule| rule.weight(bounded(outer))).unwrap_or(Mass::ZERO);
+        let by_size = self.dimensional.and_then(|rule| rule.weight(outer)).unwrap_or(Mass::ZERO);
         let heaviest = Mass::from_grams(HEAVIEST_GRAMS);
         round_up(gross.max(by_size).min(heaviest), self.step)
     }
@@ -244,16 +244,22 @@ impl Service {
 }
 
 impl Dimensional {
-    /// Dimensional weight, not yet rounded; `None` where the parcel is too small for it to count.
-    fn weight(self, outer: Size) -> Option<Mass> {
-        let (mm_per_unit, cm3_per_unit, divisor, unit) = match self.divisor {
-            Divisor::CubicInchesPerPound(divisor) => {
-                (MM_PER_INCH, CM3_PER_CUBIC_INCH, divisor, MassUnit::Pound)
-            }
-            Divisor::Cm3PerKilogram(divisor) => (dec!(10), Decimal::ONE, divisor, MassUnit::Kilogram),
+    /// The sides as they count, longest first, in the divisor's unit of length: inches or centimetres.
+    pub fn counted_sides(self, outer: Size) -> [Decimal; 3] {
+        let mm_per_unit = match self.divisor {
+            Divisor::CubicInchesPerPound(_) => MM_PER_INCH,
+            Divisor::Cm3PerKilogram(_) => dec!(10),
         };
-        let volume: Decimal =
-            outer.sides().into_iter().map(|mm| self.sides.round(mm / mm_per_unit)).product();
+        bounded(outer).sides().map(|mm| self.sides.round(mm / mm_per_unit))
+    }
+
+    /// Dimensional weight, not yet rounded; `None` where the parcel is too small for it to count.
+    pub fn weight(self, outer: Size) -> Option<Mass> {
+        let (cm3_per_unit, divisor, unit) = match self.divisor {
+            Divisor::CubicInchesPerPound(divisor) => (CM3_PER_CUBIC_INCH, divisor, MassUnit::Pound),
+            Divisor::Cm3PerKilogram(divisor) => (Decimal::ONE, divisor, MassUnit::Kilogram),
+        };
+        let volume: Decimal = self.counted_sides(outer).into_iter().product();
         let above = self.above.map_or(Decimal::ZERO, Volume::cm3);
         if volume * cm3_per_unit <= above {
             return None;

@@ -267,6 +267,16 @@ impl Form {
         Some(date)
     }
 
+    /// What `read` makes of the field, or its words for what is wrong.
+    pub fn read<T>(&mut self, name: &str, read: impl Fn(&str) -> Result<T, String>) -> Option<T> {
+        let typed = self.value(name);
+        if typed.trim().is_empty() {
+            self.refuse(name, "This is needed.");
+            return None;
+        }
+        read(typed).map_err(|problem| self.refuse(name, problem)).ok()
+    }
+
     /// One of a closed set, by its code.
     pub fn choice<T>(&mut self, name: &str, from_code: impl Fn(&str) -> Option<T>) -> Option<T> {
         let choice = from_code(self.value(name));

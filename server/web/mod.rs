@@ -5,17 +5,26 @@
 mod app;
 mod asset;
 mod bag;
+mod cartons;
 mod containers;
 mod failure;
 mod form;
+mod freight;
+mod freight_table;
 mod gauge;
 mod grades;
 mod guard;
 mod ladder;
 mod lots;
+mod measure;
+mod outlet_form;
+mod outlets;
 mod page;
 mod plan;
 mod rates;
+mod service_form;
+mod services;
+mod sheets;
 mod shipments;
 mod shop;
 mod today;
@@ -74,6 +83,17 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Price sheets
+        .route("/sheets", get(sheets::index))
+        .route(
+            "/sheets/new",
+            // The handler bounds what it keeps itself, and reads on past that so that a browser sees its answer.
+            get(sheets::new).post(sheets::create).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/sheets/drafts/{draft}", get(sheets::show_draft).post(sheets::update_draft))
+        .route("/sheets/drafts/{draft}/discard", post(sheets::discard))
+        .route("/sheets/{sheet}", get(sheets::show))
+        .route("/sheets/{sheet}/file", get(sheets::file))
         // Containers
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
@@ -90,13 +110,36 @@ pub fn router(app: App) -> Router {
         // Exchange rates
         .route("/rates", get(rates::index).post(rates::create))
         .route("/rates/new", get(rates::new).post(rates::read))
-        .route("/rates/lists", post(rates::upload).layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)))
+        .route(
+            "/rates/lists",
+            get(rates::upload_form)
+                .post(rates::upload)
+                .layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)),
+        )
         .route("/rates/{base}/{quote}", get(rates::history))
         // Shop
         .route("/shop", get(shop::show).post(shop::update))
         .route("/shop/new", get(shop::new).post(shop::create))
         .route("/shop/who", post(shop::who))
-        .route("/shop/partners", post(shop::add_partner));
+        .route("/shop/partners", post(shop::add_partner))
+        // Outlets
+        .route("/outlets", get(outlets::index))
+        .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
+        .route("/outlets/{outlet}", get(outlets::show))
+        .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
+        .route("/outlets/{outlet}/close", post(outlets::close))
+        .route("/outlets/{outlet}/reopen", post(outlets::reopen))
+        // Freight and boxes
+        .route("/freight", get(freight::index))
+        .route("/freight/services/new", get(service_form::new).post(service_form::create))
+        .route("/freight/services/{service}", get(services::show))
+        .route("/freight/services/{service}/edit", get(service_form::edit).post(service_form::update))
+        .route("/freight/services/{service}/retire", post(services::retire))
+        .route("/freight/services/{service}/restore", post(services::restore))
+        .route("/freight/boxes/new", get(cartons::new).post(cartons::create))
+        .route("/freight/boxes/{carton}", get(cartons::edit).post(cartons::update))
+        .route("/freight/boxes/{carton}/retire", post(cartons::retire))
+        .route("/freight/boxes/{carton}/restore", post(cartons::restore));
 
     let guarded = Router::new()
         .merge(pages)

@@ -101,6 +101,12 @@ impl Visitor {
         self.shop.style.other().show(mass.value())
     }
 
+    /// `from 100 lb`, for a price that does not hold for every load.
+    pub fn from_mass(&self, from: impl Value<Mass>) -> Option<String> {
+        let from = from.value();
+        (!from.is_zero()).then(|| format!("from {}", self.mass(from)))
+    }
+
     /// An amount of home currency, rounded to its minor unit.
     pub fn money(&self, amount: impl Value<Decimal>) -> String {
         Money::new(amount.value(), self.home()).to_string()
@@ -117,8 +123,18 @@ impl Visitor {
     }
 
     /// The day of a moment in the shop's zone.
-    pub fn day_of(&self, at: Timestamp) -> Date {
-        at.to_zoned_datetime(self.shop.zone.clone()).date()
+    pub fn day_of(&self, at: impl Value<Timestamp>) -> Date {
+        at.value().to_zoned_datetime(self.shop.zone.clone()).date()
+    }
+
+    /// `Tue 12 May 2026`.
+    pub fn day(&self, date: impl Value<Date>) -> String {
+        day(date.value())
+    }
+
+    /// How far a day lies from today: `3 days ago`.
+    pub fn ago(&self, date: impl Value<Date>) -> String {
+        days_from(self.today(), date.value())
     }
 }
 
@@ -143,7 +159,7 @@ macro_rules! values {
     )*};
 }
 
-values! { Mass Decimal Timestamp }
+values! { Mass Decimal Timestamp Date }
 
 /// `1 lot`, `3 lots`.
 pub fn counted(count: impl Display, one: &str, many: &str) -> String {

@@ -219,7 +219,7 @@ pub fn place_name(shelf: &Shelf, place: &Place) -> String {
 pub fn second_choice(shelf: &Shelf, margin: &Margin) -> String {
     let money = Money::new(margin.margin.abs(), shelf.facts.costs.home);
     let less = if margin.margin < Decimal::ZERO { "more" } else { "less" };
-    format!("Second choice: {}, {money} {less}", place_name(shelf, &margin.second))
+    format!("{}, {money} {less}", place_name(shelf, &margin.second))
 }
 
 /// What is paid once for all lots of the delivery.

@@ -65,9 +65,9 @@ impl Line {
     }
 }
 
-/// `1 USD = 1.36 CAD`.
+/// `1 USD = 1.36 CAD`, each amount on one line with its currency.
 fn sentence(base: Currency, rate: Decimal, quote: Currency) -> String {
-    format!("1 {} = {} {}", base.code(), rate.normalize(), quote.code())
+    format!("1\u{a0}{} = {}\u{a0}{}", base.code(), rate.normalize(), quote.code())
 }
 
 /// The rate the other way round, to the six figures that central banks publish at most.
@@ -84,14 +84,9 @@ struct RatesPage {
     /// What each foreign currency of the shop is worth at home; `None` where no rate says so.
     applying: Vec<(Currency, Option<Line>)>,
     on_file: Vec<Line>,
-    form: Form,
 }
 
 pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    index_page(&app, visitor, Form::default()).await
-}
-
-async fn index_page(app: &App, visitor: Visitor, form: Form) -> Result<Response, Failure> {
     let book = app.store.rate_book(&visitor.shop.id).await?;
     let today = visitor.today();
     let mut applying = Vec::new();
@@ -111,7 +106,7 @@ async fn index_page(app: &App, visitor: Visitor, form: Form) -> Result<Response,
     }
     let on_file = newest.iter().map(|record| Line::on_file(record, today)).collect();
     let page = visitor.page(Screen::Rates, "Exchange rates");
-    html(&RatesPage { page, visitor, applying, on_file, form })
+    html(&RatesPage { page, visitor, applying, on_file })
 }
 
 #[derive(Template)]
@@ -242,6 +237,23 @@ async fn save(app: &App, visitor: &Visitor, rates: &[Rate], source: &str) -> Res
 }
 
 #[derive(Template)]
+#[template(path = "rates/upload.html")]
+struct UploadPage {
+    page: Page,
+    form: Form,
+    days: i32,
+}
+
+pub async fn upload_form(visitor: Visitor) -> Result<Response, Failure> {
+    upload_page(&visitor, Form::default())
+}
+
+fn upload_page(visitor: &Visitor, form: Form) -> Result<Response, Failure> {
+    let page = visitor.page(Screen::Rates, "Upload a central bank’s list");
+    html(&UploadPage { page, form, days: LIST_DAYS })
+}
+
+#[derive(Template)]
 #[template(path = "rates/list.html")]
 struct ListPage {
     page: Page,
@@ -272,7 +284,7 @@ pub async fn upload(
         Err(problem) => {
             let mut form = Form::default();
             form.refuse("list", problem);
-            return index_page(&app, visitor, form).await;
+            return upload_page(&visitor, form);
         }
     };
     save(&app, &visitor, &list.rates, list.publication.name()).await?;

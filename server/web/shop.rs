@@ -46,6 +46,13 @@ impl Distance {
         }
     }
 
+    const fn word(self) -> &'static str {
+        match self {
+            Distance::Mile => "mile",
+            Distance::Kilometre => "kilometre",
+        }
+    }
+
     fn from_code(code: &str) -> Option<Distance> {
         Self::ALL.into_iter().find(|distance| distance.code() == code)
     }
@@ -75,11 +82,9 @@ struct Choices {
 
 impl Choices {
     fn new() -> Choices {
-        let styles = [
-            (MassStyle::PoundsOunces, "pounds and ounces: 2 lb 5 oz"),
-            (MassStyle::Kilograms, "kilograms: 1.049 kg"),
-        ];
-        let distance = |distance: Distance| (distance.code().to_string(), format!("per {}", distance.code()));
+        let styles =
+            [(MassStyle::PoundsOunces, "pounds: 2 lb 5 oz"), (MassStyle::Kilograms, "kilograms: 1.049 kg")];
+        let distance = |distance: Distance| (distance.code().to_string(), distance.word().to_string());
         Choices {
             styles: styles.map(|(style, words)| (mass_style_code(style).into(), words.into())).to_vec(),
             distances: Distance::ALL.map(distance).to_vec(),

@@ -36,7 +36,8 @@ struct BagCard {
     outlet: String,
     net: Option<Decimal>,
     expected: Option<String>,
-    gauge: Gauge,
+    /// Drawn where something wants doing.
+    gauge: Option<Gauge>,
 }
 
 /// A lot that the last sheet sends elsewhere.
@@ -156,7 +157,8 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
                 expected: waiting_for
                     .and_then(|weight| expected(fill, together, weight, shelf.facts.today))
                     .map(day),
-                gauge: gauge(&format!("bag-{grade}"), way, &first.container_label, &lots, visitor),
+                gauge: (stage == Stage::Ready)
+                    .then(|| gauge(&format!("bag-{grade}"), way, &first.container_label, &lots, visitor)),
             })
         })
         .collect();

@@ -102,7 +102,7 @@ impl TestShop {
         }
         catalogue::fill(&mut tx, &id).await.expect("the catalogue");
         tx.commit().await.expect("the set-up is saved");
-        let config = Config { hosts: vec!["shopbox.local".into()], base_url: format!("http://{SHOP_HOST}") };
+        let config = config(vec!["shopbox.local".into()]);
         let phone = Phone::new(router(App::new(store.clone(), config)));
         TestShop { store, id, partners, place, phone, keeper }
     }
@@ -124,7 +124,7 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let config = Config { hosts: Vec::new(), base_url: format!("http://{SHOP_HOST}") };
+        let config = config(Vec::new());
         let phone = Phone::new(router(App::new(self.store.clone(), config)));
         phone.set_cookie("partner", &partner.id);
         phone
@@ -189,6 +189,12 @@ impl TestShop {
             Keeper::Database(database) => database.drop().await,
         }
     }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    // Workbooks are read by the program itself, which is not this test.
+    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
+    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
 }
 
 /// The mass of a reading that means one thing.

@@ -5,8 +5,9 @@
 //! make it nearly equal. They are sought by subgradient steps: a lot that no outlet takes gets cheaper, one that
 //! several take gets dearer.
 
-use super::node::{Node, Opening, Outlook, Reach, Scope};
+use super::node::{Node, Opening, Reach, Scope};
 use super::offer::Offer;
+use super::outlook::Outlook;
 
 /// After so many steps without a better bound the step is halved.
 const PATIENCE: u32 = 8;

@@ -49,7 +49,10 @@ mod margins;
 mod model;
 mod node;
 mod offer;
+mod outlook;
+mod piles;
 mod search;
+mod sets;
 mod shipping;
 mod trouble;
 

@@ -130,22 +130,23 @@ impl<'a> Model<'a> {
 
     /// What the outlet pays out, in its currency; `None` where it does not take one of the grades.
     fn payout(&self, site: &Site<'_>, lots: &[usize]) -> Option<f64> {
-        let mut masses = vec![0.0; site.grades.len()];
+        let mut by_grade = vec![Vec::new(); site.grades.len()];
         for &lot in lots {
-            masses[site.spots[lot]?.grade] += self.lots[lot].mass;
+            by_grade[site.spots[lot]?.grade].push(lot);
         }
-        let mut tiers = Vec::with_capacity(masses.len());
-        for (index, (grade, mass)) in site.grades.iter().zip(masses).enumerate() {
-            let exact = || self.exact_mass_of(site, index, lots);
-            let reached = grade.tiers.iter().rposition(|t| self.reaches(mass, t.from, t.exact_from, exact));
-            tiers.push(reached);
+        let parts = by_grade.iter().enumerate().map(|(grade, lots)| self.payout_of(site, grade, lots));
+        Some(parts.sum::<Option<f64>>()? - site.flat_fee)
+    }
+
+    /// The part of the payout that lots of one grade bring together; `None` where they are too little.
+    pub fn payout_of(&self, site: &Site<'_>, grade: usize, lots: &[usize]) -> Option<f64> {
+        if lots.is_empty() {
+            return Some(0.0);
         }
-        let mut payout = -site.flat_fee;
-        for &lot in lots {
-            let spot = site.spots[lot]?;
-            payout += site.grades[spot.grade].tiers[tiers[spot.grade]?].worth[spot.place];
-        }
-        Some(payout)
+        let mass = lots.iter().map(|&lot| self.lots[lot].mass).sum();
+        let reached = |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
+        let tier = site.grades[grade].tiers.iter().rev().find(reached)?;
+        Some(lots.iter().filter_map(|&lot| site.spots[lot]).map(|spot| tier.worth[spot.place]).sum())
     }
 
     fn reaches(&self, mass: f64, least: f64, exact_least: Mass, exact: impl Fn() -> Mass) -> bool {
@@ -157,11 +158,6 @@ impl<'a> Model<'a> {
 
     fn exact_mass(&self, lots: &[usize]) -> Mass {
         lots.iter().map(|&lot| self.problem.lots[lot].load.mass).sum()
-    }
-
-    fn exact_mass_of(&self, site: &Site<'_>, grade: usize, lots: &[usize]) -> Mass {
-        let of_grade = |lot: &&usize| site.spots[**lot].is_some_and(|spot| spot.grade == grade);
-        lots.iter().filter(of_grade).map(|&lot| self.problem.lots[lot].load.mass).sum()
     }
 
     pub fn contents(&self, lots: &[usize]) -> Contents {

@@ -7,7 +7,8 @@ use super::Limits;
 use super::dual::{self, Dual, Reduced};
 use super::improve::{Assignment, Improver};
 use super::model::Model;
-use super::node::{Node, Opening, Outlook, Reach, Scope};
+use super::node::{Node, Opening, Reach, Scope};
+use super::outlook::Outlook;
 
 /// Subgradient steps between two tries at a better plan.
 const STEPS: u32 = 40;

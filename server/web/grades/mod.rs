@@ -121,12 +121,15 @@ const CM3_PER_CUBIC_FOOT: Decimal = dec!(28316.846592);
 
 /// The bulk density as a person can picture it.
 fn room(visitor: &Visitor, grade: &Grade) -> String {
-    let density = grade.details.bulk_density.get();
-    let (what, cm3) = match visitor.style() {
-        MassStyle::PoundsOunces => ("A cubic foot", CM3_PER_CUBIC_FOOT),
-        MassStyle::Kilograms => ("Ten litres", dec!(10000)),
+    let (room, cm3) = match visitor.style() {
+        MassStyle::PoundsOunces => ("a cubic foot", CM3_PER_CUBIC_FOOT),
+        MassStyle::Kilograms => ("ten litres", dec!(10000)),
     };
-    format!("{what} of it, loose, weighs about {}.", visitor.mass(Mass::from_grams(density * cm3)))
+    let unit = visitor.style().unit();
+    let weight = Mass::from_grams(grade.details.bulk_density.get() * cm3).in_unit(unit);
+    // A bulk density is known to two figures at best.
+    let weight = weight.round_sf(2).unwrap_or(weight).normalize();
+    format!("Loose, {room} of it weighs about {weight} {}.", unit.label())
 }
 
 #[derive(Template)]
