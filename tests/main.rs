@@ -2,8 +2,11 @@
 
 mod common;
 
+mod bag;
 mod lots;
 mod plan;
+mod shipments;
+mod today;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.

@@ -186,9 +186,7 @@ pub async fn show(
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
         fill,
         buyers,
-        shipment: chosen
-            .filter(|_| is_here)
-            .and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
+        shipment: chosen.filter(|_| is_here).and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
         lot,
         visitor,
     })

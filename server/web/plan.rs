@@ -78,8 +78,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let answer = app.answers.about(&shelf).await;
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");
-    let stops: Vec<Stop> =
-        answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
+    let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
     html(&PlanPage {
         page,

@@ -76,13 +76,8 @@ async fn make(app: &App, visitor: &Visitor, form: &Form, id: &str) -> Result<(),
     let ladder = deliver(outlet, &loads, &shelf.facts).map_err(|closed| {
         not_made(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
     })?;
-    let shipment = NewShipment {
-        id,
-        outlet_id: &outlet_id,
-        lots,
-        ladder: &ladder,
-        partner_id: &visitor.partner.id,
-    };
+    let shipment =
+        NewShipment { id, outlet_id: &outlet_id, lots, ladder: &ladder, partner_id: &visitor.partner.id };
     match app.store.make_shipment(&visitor.shop.id, &shipment, visitor.now).await {
         Ok(()) => Ok(()),
         Err(StoreError::Stale) => Err(not_made(

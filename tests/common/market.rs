@@ -79,7 +79,8 @@ impl TestShop {
 
     /// Stores a sheet that came so many days ago and gives its id.
     pub async fn sheet(&self, outlet: &OutletId, days_ago: i32, lines: &[Line<'_>]) -> String {
-        let currency = self.store.outlet(&self.id, outlet.as_str()).await.expect("the outlet").details.currency;
+        let currency =
+            self.store.outlet(&self.id, outlet.as_str()).await.expect("the outlet").details.currency;
         let text: String = lines.iter().map(|(grade, price)| format!("{grade} {price}\n")).collect();
         let bytes = format!("{outlet} {days_ago}\n{text}").into_bytes();
         let sheet = NewSheet {

@@ -44,7 +44,8 @@ impl Page {
         let word = text.split(|c: char| !c.is_ascii_alphanumeric() && c != '-').find(|word| is_id(word));
         assert_eq!(word, None, "{self} shows an id: {text}");
         let slug = pennyweight::catalogue::GRADES.iter().map(|grade| grade.slug.as_str()).find(|slug| {
-            slug.contains('-') && text.split_whitespace().any(|word| word.trim_matches([',', '.', ':']) == *slug)
+            slug.contains('-')
+                && text.split_whitespace().any(|word| word.trim_matches([',', '.', ':']) == *slug)
         });
         assert_eq!(slug, None, "{self} shows a slug: {text}");
         self
