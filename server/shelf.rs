@@ -91,10 +91,11 @@ impl Shelf {
                 sheets.remove(&outlet.id).map_or_else(Default::default, |s| (s.quotes, Some(s.valid_from)));
             outlet.priced(&services, quotes, date)
         });
-        let choices = store.plan_choices(&shop.id).await?;
+        let outlets: Vec<Outlet> = outlets.collect();
+        let choices = choices_about(&lots, &outlets, store.plan_choices(&shop.id).await?);
         let since = now - (24 * 7 * FILL_WEEKS).hours();
         let fill = fill_rates(store, shop, since, today).await?;
-        Ok(Shelf { lots, grades: grades.collect(), outlets: outlets.collect(), facts, choices, fill })
+        Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
     }
 
     pub fn lot(&self, id: &LotId) -> Option<&Lot> {
@@ -132,7 +133,8 @@ impl Shelf {
         self.grades.get(grade).map_or(BulkDensity::LOOSE_BOARDS, |grade| grade.density)
     }
 
-    /// Why an outlet does not take something, with the grade's name in place of its slug.
+    /// Why an outlet does not take something, with the grade's name in place of its slug and masses as the shop spells
+    /// them.
     pub fn closed_in_words(&self, closed: &Closed) -> String {
         match closed {
             Closed::NoQuote(grade) => format!("its sheet has no price for {}", self.grade_name(grade)),
@@ -141,6 +143,9 @@ impl Shelf {
             }
             Closed::BelowMinimumGrade { grade, least } => {
                 format!("it takes {} from {} up", self.grade_name(grade), self.facts.style.show(*least))
+            }
+            Closed::BelowMinimumDelivery(least) => {
+                format!("it takes deliveries from {} up", self.facts.style.show(*least))
             }
             other => other.to_string(),
         }
@@ -201,6 +206,17 @@ impl Shelf {
     }
 }
 
+/// The choices that can still be followed or not: those about a lot that is packed, and those that only keep things from
+/// an outlet that is closed, say nothing any more.
+fn choices_about(lots: &[Lot], outlets: &[Outlet], mut choices: Choices) -> Choices {
+    let is_here = |lot: &LotId| lots.iter().any(|here| here.id == *lot);
+    let is_open = |outlet: &OutletId| outlets.iter().any(|open| open.id == *outlet);
+    choices.pins.retain(|lot, _| is_here(lot));
+    choices.bars.retain(|(lot, outlet)| is_here(lot) && is_open(outlet));
+    choices.closed.retain(is_open);
+    choices
+}
+
 async fn fill_rates(
     store: &Store,
     shop: &Shop,
@@ -244,26 +260,44 @@ impl Answer {
     }
 }
 
-/// A delivered lot's share of its delivery's net is as its price at the sheet; a kept lot is worth its keep value.
+/// A delivered lot is worth what it fetches at the sheet's price, less its part of everything between that and the net;
+/// a kept lot is worth its keep value.
 fn worth(plan: &Plan, lots: &[PlanLot]) -> BTreeMap<LotId, Decimal> {
     let mut worth: BTreeMap<LotId, Decimal> =
         lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect();
     for delivery in &plan.deliveries {
-        let priced: Vec<(&LotId, Decimal)> = lots
+        let ladder = &delivery.ladder;
+        let priced: Vec<(&Load, Decimal)> = lots
             .iter()
             .filter(|lot| delivery.lots.contains(&lot.load.lot))
             .filter_map(|lot| {
-                let line = delivery.ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
-                Some((&lot.load.lot, line.quote.price.of(lot.load.mass, lot.load.pieces).amount))
+                let line = ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
+                let at_sheet = line.quote.price.of(lot.load.mass, lot.load.pieces).amount;
+                Some((&lot.load, at_sheet * ladder.rate.rate))
             })
             .collect();
-        let all: Decimal = priced.iter().map(|(_, amount)| *amount).sum();
-        for (lot, amount) in priced {
-            let share = if all.is_zero() { Decimal::ZERO } else { delivery.ladder.net * amount / all };
-            worth.insert(lot.clone(), share);
+        let shared = ladder.net - priced.iter().map(|(_, at_sheet)| at_sheet).sum::<Decimal>();
+        let shares = shares(&priced);
+        for ((load, at_sheet), share) in priced.iter().zip(shares) {
+            worth.insert(load.lot.clone(), at_sheet + shared * share);
         }
     }
     worth
+}
+
+/// Each lot's part of what a delivery costs as a whole: by the amounts at the sheet's price, charges as well as what
+/// pays; where nothing has a price, by mass.
+fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
+    let by_amount = || priced.iter().map(|(_, at_sheet)| at_sheet.abs());
+    let by_mass = || priced.iter().map(|(load, _)| load.mass.grams());
+    let mut parts: Vec<Decimal> = by_amount().collect();
+    if parts.iter().all(Decimal::is_zero) {
+        parts = by_mass().collect();
+    }
+    let all: Decimal = parts.iter().sum();
+    // Lots without price and mass: each as much as the other.
+    let even = Decimal::ONE / Decimal::from(parts.len().max(1));
+    parts.into_iter().map(|part| part.checked_div(all).unwrap_or(even)).collect()
 }
 
 type Key = [u8; 32];
@@ -272,6 +306,8 @@ type Key = [u8; 32];
 #[derive(Debug, Default)]
 pub struct Answers {
     found: Mutex<Vec<(Key, Arc<Answer>)>>,
+    /// Held while an answer is sought.
+    seeking: Mutex<()>,
 }
 
 impl Answers {
@@ -280,6 +316,11 @@ impl Answers {
         let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
         let work = tokio::task::spawn_blocking(move || {
             let key = key(&shelf);
+            if let Some(answer) = answers.remembered(&key) {
+                return answer;
+            }
+            // One search at a time: who asks the same meanwhile waits and finds it remembered.
+            let _seeking = answers.seeking.lock().unwrap_or_else(PoisonError::into_inner);
             if let Some(answer) = answers.remembered(&key) {
                 return answer;
             }

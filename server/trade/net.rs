@@ -11,7 +11,7 @@ use crate::costs::Facts;
 use crate::exchange::Mid;
 use crate::ids::{GradeId, LotId};
 use crate::mass::{Mass, MassStyle, MassUnit};
-use crate::money::{Money, Price, PriceUnit};
+use crate::money::{Money, PriceUnit};
 use crate::outlet::{Drive, Outlet, Post, Way};
 use crate::packing::{Contents, Packer, Packing, Priced, Unpackable};
 use crate::quote::Quote;
@@ -94,6 +94,19 @@ pub struct Line {
     pub quote: Quote,
     /// Mass × price, in the outlet's currency.
     pub amount: Decimal,
+}
+
+impl Line {
+    /// How the amount came about, with the grade under the name that the reader knows it by.
+    pub fn working(&self, grade_name: &str) -> String {
+        let price = self.quote.price;
+        match price.per {
+            PriceUnit::Each => format!("{} {grade_name} × {price}", self.pieces),
+            PriceUnit::Mass(unit) => {
+                format!("{} {unit} {grade_name} × {price}", self.mass.in_unit(unit).round_dp(3).normalize())
+            }
+        }
+    }
 }
 
 /// The whole working of one delivery.
@@ -198,7 +211,7 @@ pub fn deliver_packed(
     ladder.outlet_step(
         StepKind::SheetPrice,
         at_sheet,
-        lines.iter().map(line_working).collect::<Vec<_>>().join("; "),
+        lines.iter().map(|line| line.working(line.grade.as_str())).collect::<Vec<_>>().join("; "),
     );
 
     // What the buyer will weigh: tare and moisture off, then its scale against ours. Pieces are counted, not weighed.
@@ -303,22 +316,6 @@ fn paying_part(lines: &[Line], weight_factor: Decimal) -> Decimal {
             },
         )
         .sum()
-}
-
-fn line_working(line: &Line) -> String {
-    let Price { per, .. } = line.quote.price;
-    match per {
-        PriceUnit::Each => format!("{} × {} {}", line.pieces, line.quote.price, line.grade),
-        PriceUnit::Mass(unit) => {
-            format!(
-                "{} {} {} × {}",
-                line.mass.in_unit(unit).round_dp(3).normalize(),
-                unit,
-                line.grade,
-                line.quote.price
-            )
-        }
-    }
 }
 
 struct Building<'a> {

@@ -62,7 +62,7 @@ impl Gauge {
         let marks: String = notches.iter().map(|notch| format!("; {} {}", notch.words, notch.mass)).collect();
         Gauge {
             id: id.to_string(),
-            title: format!("{label} holds {}{marks}", style.show(net)),
+            title: format!("{label}: {}{marks}", style.show(net)),
             level: y(net),
             level_text: (y(net) + 20).min(136),
             notches,

@@ -9,7 +9,6 @@ use rust_decimal::Decimal;
 use serde::Deserialize;
 use trade::ids::{GradeId, LotId};
 use trade::mass::Mass;
-use trade::money::Currency;
 use trade::net::deliver;
 use trade::plan::Place;
 
@@ -18,6 +17,7 @@ use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, days_from, html};
+use super::plan::{place_name, second_choice};
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Split, Target};
@@ -109,7 +109,7 @@ struct LotPage {
 struct Planned {
     place: String,
     worth: Decimal,
-    second: Option<(String, Decimal)>,
+    second: Option<String>,
 }
 
 /// The lot alone at one outlet.
@@ -146,26 +146,22 @@ async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<R
     let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
     let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));
     let planned = planned(&shelf, &answer, &lot.id);
-    let ways = ways(&shelf, &lot.id, visitor.home());
+    let ways = ways(&shelf, &lot.id);
     html(&LotPage { page, visitor, lot, ledger, form, age, planned, ways })
 }
 
 fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
-    let name = |place: &Place| match place {
-        Place::Outlet(outlet) => shelf.outlet_name(outlet),
-        Place::Keep => "keep it".to_string(),
-    };
     let place =
         answer.delivery_of(lot).map_or(Place::Keep, |delivery| Place::Outlet(delivery.outlet.clone()));
     Some(Planned {
-        place: name(&place),
+        place: place_name(shelf, &place),
         worth: *answer.worth.get(lot)?,
-        second: answer.margins.get(lot).map(|margin| (name(&margin.second), margin.margin)),
+        second: answer.margins.get(lot).map(|margin| second_choice(shelf, margin)),
     })
 }
 
 /// The lot alone at every outlet that prices its grade, best first; those that do not take it now last.
-fn ways(shelf: &Shelf, lot: &LotId, home: Currency) -> Vec<LotWay> {
+fn ways(shelf: &Shelf, lot: &LotId) -> Vec<LotWay> {
     let Some(load) = shelf.load_of(lot) else { return Vec::new() };
     let mut ways: Vec<LotWay> = shelf
         .outlets
@@ -182,7 +178,7 @@ fn ways(shelf: &Shelf, lot: &LotId, home: Currency) -> Vec<LotWay> {
                     .as_ref()
                     .err()
                     .map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
-                drawing: ladder.map(|ladder| LadderDrawing::new(ladder, home)),
+                drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
             }
         })
         .collect();

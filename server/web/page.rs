@@ -1,5 +1,7 @@
 //! What every page has around its own content, and who is looking at it.
 
+use std::fmt::Display;
+
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -161,6 +163,14 @@ macro_rules! values {
 }
 
 values! { Mass Decimal Timestamp Date }
+
+/// `1 lot`, `3 lots`.
+pub fn counted(count: impl Display, one: &str, many: &str) -> String {
+    match count.to_string().as_str() {
+        "1" => format!("1 {one}"),
+        count => format!("{count} {many}"),
+    }
+}
 
 /// `Tue 12 May 2026`.
 pub fn day(date: Date) -> String {

@@ -8,9 +8,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use trade::ids::{LotId, OutletId};
+use trade::money::Money;
 use trade::net::{Ladder, StepKind};
 use trade::outlet::Way;
-use trade::plan::{Delivery, PinTrouble, Place, Proof, Trouble};
+use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
 
 use super::App;
 use super::failure::Failure;
@@ -25,10 +26,9 @@ struct Row {
     lot: Lot,
     /// Its share of the delivery's net, or what it is worth kept.
     worth: Decimal,
-    margin: Option<Decimal>,
-    /// The margin and the second choice are proved.
+    second: Option<String>,
+    /// The second choice is proved.
     exact: bool,
-    second: String,
     pinned: bool,
     barred: bool,
 }
@@ -78,8 +78,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let answer = app.answers.about(&shelf).await;
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");
-    let stops: Vec<Stop> =
-        answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery, visitor.home())).collect();
+    let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
     html(&PlanPage {
         page,
@@ -109,7 +108,7 @@ struct View<'a> {
 }
 
 impl View<'_> {
-    fn stop(&self, delivery: &Delivery, home: trade::money::Currency) -> Option<Stop> {
+    fn stop(&self, delivery: &Delivery) -> Option<Stop> {
         let outlet = self.shelf.outlet(&delivery.outlet)?;
         let ladder = &delivery.ladder;
         let rows = delivery.lots.iter().filter_map(|lot| self.row(lot)).collect();
@@ -123,7 +122,7 @@ impl View<'_> {
             payout: ladder.payout.to_string(),
             days_to_pay: outlet.terms.days_to_pay,
             shared: shared_cost(ladder),
-            drawing: LadderDrawing::new(ladder, home),
+            drawing: LadderDrawing::new(ladder, self.shelf),
             rows,
         })
     }
@@ -134,19 +133,11 @@ impl View<'_> {
         Some(Row {
             lot: self.shelf.lot(lot_id)?.clone(),
             worth: self.answer.worth.get(lot_id).copied().unwrap_or_default(),
-            margin: margin.map(|margin| margin.margin),
+            second: margin.map(|margin| second_choice(self.shelf, margin)),
             exact: margin.is_none_or(|margin| margin.exact),
-            second: margin.map_or_else(String::new, |margin| self.place_name(&margin.second)),
             pinned: choices.pins.contains_key(lot_id),
             barred: choices.bars.iter().any(|(lot, _)| lot == lot_id),
         })
-    }
-
-    fn place_name(&self, place: &Place) -> String {
-        match place {
-            Place::Keep => "keep it".to_string(),
-            Place::Outlet(outlet) => self.shelf.outlet_name(outlet),
-        }
     }
 
     fn lot_name(&self, lot: &LotId) -> String {
@@ -164,12 +155,16 @@ impl View<'_> {
                     PinTrouble::Refused(closed) => {
                         format!("the outlet never takes it: {}", self.shelf.closed_in_words(closed))
                     }
+                    PinTrouble::NoSuchOutlet => "nothing is sold there any more".to_string(),
                     other => other.to_string(),
                 };
                 format!(
                     "{} is pinned to {}, but {why}. The plan is made without this pin.",
                     self.lot_name(lot),
-                    self.place_name(place)
+                    match place {
+                        Place::Keep => "stay here".to_string(),
+                        Place::Outlet(outlet) => self.shelf.outlet_name(outlet),
+                    }
                 )
             }
             Trouble::NoOutlet { lot, grade } => format!(
@@ -193,6 +188,10 @@ impl View<'_> {
                 "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",
                 self.shelf.outlet_name(outlet)
             ),
+            Trouble::NoParcels { outlet, why } => format!(
+                "Nothing can be mailed to {}: {why}. See Freight and boxes.",
+                self.shelf.outlet_name(outlet)
+            ),
             Trouble::NothingPays => trouble.to_string(),
         }
     }
@@ -208,7 +207,21 @@ impl View<'_> {
     }
 }
 
-/// The steps of a ladder that are paid once for all lots of the delivery.
+pub fn place_name(shelf: &Shelf, place: &Place) -> String {
+    match place {
+        Place::Keep => "keep it".to_string(),
+        Place::Outlet(outlet) => shelf.outlet_name(outlet),
+    }
+}
+
+/// The second choice with what taking it costs or, where a pin keeps the lot from its best place, what that brings.
+pub fn second_choice(shelf: &Shelf, margin: &Margin) -> String {
+    let money = Money::new(margin.margin.abs(), shelf.facts.costs.home);
+    let less = if margin.margin < Decimal::ZERO { "more" } else { "less" };
+    format!("{}, {money} {less}", place_name(shelf, &margin.second))
+}
+
+/// What is paid once for all lots of the delivery.
 fn shared_cost(ladder: &Ladder) -> Decimal {
     let shared = [
         StepKind::FlatFee,
@@ -219,7 +232,7 @@ fn shared_cost(ladder: &Ladder) -> Decimal {
         StepKind::Border,
         StepKind::Trip,
     ];
-    ladder.steps.iter().filter(|step| shared.contains(&step.kind)).map(|step| step.home).sum()
+    ladder.steps.iter().filter(|step| shared.contains(&step.kind)).map(|step| -step.home).sum()
 }
 
 /// Pins a lot, bars it from an outlet, or takes back what was said about it.

@@ -12,13 +12,14 @@ use trade::outlet::Way;
 use trade::plan::Proof;
 
 use super::App;
-use super::bag::{Stage, best_mail_in, expected, stage};
+use super::bag::{Stage, best_mail_in, expected, gauge, stage};
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
 use crate::shelf::{Answer, Shelf};
 use crate::store::StoreError;
 use crate::store::lots::{Lot, LotState};
+use crate::store::outlets::Outlet;
 use crate::store::shipments::{Shipment, ShipmentState};
 
 /// A price sheet older than this is stale.
@@ -94,13 +95,14 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let answer = app.answers.about(&shelf).await;
     let shipments = app.store.shipments(&visitor.shop.id).await?;
     let mut to_regrade = app.store.open_lots(&visitor.shop.id).await?;
-    to_regrade.retain(|lot| lot.grade_retired && !matches!(lot.state, LotState::Closed { .. }));
+    to_regrade.retain(|lot| lot.grade_retired && lot.state == LotState::Open);
 
     let bags = bags(&shelf, &answer, &visitor);
     let flips = flips(&app, &visitor, &shelf, &answer).await?;
     let stale_sheets = stale_sheets(&shelf);
     let stale_rates = stale_rates(&shelf);
-    let waiting = waiting(&shelf, &shipments, &visitor);
+    let outlets = app.store.outlets(&visitor.shop.id).await?;
+    let waiting = waiting(&outlets, &shipments, &visitor);
     let packed: Vec<Shipment> =
         shipments.into_iter().filter(|shipment| shipment.state == ShipmentState::Packed).collect();
     let nothing_to_do = bags.is_empty()
@@ -142,9 +144,9 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
             if stage < Stage::PaysToMail {
                 return None;
             }
-            let ship = way.ship.as_ref().map(|ship| ship.weight);
             let fill = shelf.fill.get(grade).copied();
-            let waiting_for = ship.filter(|_| stage == Stage::PaysToMail);
+            let waiting_for =
+                way.ship.as_ref().filter(|_| stage == Stage::PaysToMail).map(|ship| ship.weight);
             Some(BagCard {
                 lot: first.id.clone(),
                 label: first.container_label.clone(),
@@ -155,10 +157,8 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
                 expected: waiting_for
                     .and_then(|weight| expected(fill, together, weight, shelf.facts.today))
                     .map(day),
-                gauge: (stage == Stage::Ready).then(|| {
-                    let id = format!("bag-{grade}");
-                    Gauge::new(&id, &first.container_label, together, way.break_even, ship, visitor.style())
-                }),
+                gauge: (stage == Stage::Ready)
+                    .then(|| gauge(&format!("bag-{grade}"), way, &first.container_label, &lots, visitor)),
             })
         })
         .collect();
@@ -257,15 +257,17 @@ fn stale_rates(shelf: &Shelf) -> Vec<String> {
         .collect()
 }
 
-/// Shipments that are out and not paid for.
-fn waiting(shelf: &Shelf, shipments: &[Shipment], visitor: &Visitor) -> Vec<Waiting> {
+/// Shipments that are out and not paid for. A buyer that the shop has closed meanwhile still owes them.
+fn waiting(outlets: &[Outlet], shipments: &[Shipment], visitor: &Visitor) -> Vec<Waiting> {
     shipments
         .iter()
         .filter_map(|shipment| {
             let ShipmentState::Sent { at } = shipment.state else { return None };
-            let days_out = (shelf.facts.today - visitor.day_of(at)).get_days();
-            let terms = shelf.outlet(&shipment.outlet_id).map(|outlet| outlet.terms.days_to_pay);
-            let overdue = terms.and_then(|days| i32::try_from(days).ok()).is_some_and(|days| days_out > days);
+            let days_out = (visitor.today() - visitor.day_of(at)).get_days();
+            let buyer = outlets.iter().find(|outlet| outlet.id == shipment.outlet_id);
+            let days_to_pay = buyer.map(|outlet| outlet.details.terms.days_to_pay);
+            let overdue =
+                days_to_pay.and_then(|days| i32::try_from(days).ok()).is_some_and(|days| days_out > days);
             Some(Waiting { shipment: shipment.clone(), overdue, days_out })
         })
         .collect()

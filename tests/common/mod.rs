@@ -11,6 +11,7 @@
 //! No network is used: requests go straight into the router.
 
 mod form;
+pub mod market;
 mod page;
 mod phone;
 mod postgres;
