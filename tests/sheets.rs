@@ -22,6 +22,7 @@ on_both![
     a_price_put_right_in_the_review_is_what_is_saved,
     a_price_per_kilogram_on_a_sheet_per_pound_is_asked_about_and_put_right_with_one_tap,
     a_price_that_moved_is_asked_about,
+    a_grade_that_the_new_sheet_lacks_is_named,
     a_unit_for_the_whole_sheet_is_answered_once,
     a_price_in_another_currency_is_kept_but_not_counted,
     a_price_that_is_no_number_comes_back_as_it_was_typed,
@@ -100,7 +101,7 @@ pub async fn confirm(shop: &TestShop, review: Page) -> Page {
 
 /// What an outlet pays for a grade today, for the smallest load.
 pub async fn pays(shop: &TestShop, outlet: &OutletId, grade: &str) -> Option<Price> {
-    let current = shop.store.current_quotes(&shop.id, shop.today(), None).await.expect("current quotes");
+    let current = shop.store.current_quotes(&shop.id, shop.today().await, None).await.expect("current quotes");
     let quotes = current.get(outlet)?.quotes.get(&GradeId::from(grade))?;
     quotes.tiers().first().map(|quote| quote.price)
 }
@@ -186,7 +187,7 @@ async fn tiers_and_charges_are_kept(shop: &TestShop) {
     let sheet = "Item,Under 100 lb,100 lb and up\nNo. 2 copper,$3.40/lb,$3.60/lb\nCRT monitor,-$0.10/lb,\n";
     let review = upload(shop, &outlet, "tiers.csv", sheet).await.ok();
     confirm(shop, review).await;
-    let current = shop.store.current_quotes(&shop.id, shop.today(), None).await.expect("current quotes");
+    let current = shop.store.current_quotes(&shop.id, shop.today().await, None).await.expect("current quotes");
     let quotes = &current[&outlet].quotes[&GradeId::from("copper-2")];
     let at = |pounds: Decimal| quotes.at(Mass::of(pounds, MassUnit::Pound)).map(|quote| quote.price.amount);
     assert_eq!((at(dec!(99)), at(dec!(100))), (Some(dec!(3.40)), Some(dec!(3.60))));
@@ -234,10 +235,25 @@ async fn a_price_that_moved_is_asked_about(shop: &TestShop) {
     assert_eq!(review.text(".asked"), "That is down 27 % from 2.20 USD/lb on their last sheet.");
     let again = press(shop, &review, "Keep these answers").await.ok();
     assert!(again.says("One line is still to confirm"));
+    assert!(!again.says("no price on this one"));
     let review = shop.submit(again.form(REVIEW).set("right-2", "yes").press("Keep these answers")).await.ok();
     press(shop, &review, "save the sheet").await.ok();
     let prices = shop.get("/prices").await.ok();
     assert!(prices.says("▼ down −0.60"), "{}", prices.text("table.prices"));
+}
+
+async fn a_grade_that_the_new_sheet_lacks_is_named(shop: &TestShop) {
+    let outlet = lakeside(shop).await;
+    confirm(shop, upload(shop, &outlet, "may.csv", CLEAN).await.ok()).await;
+    let review = paste(shop, &outlet, "No. 2 copper 3.65/lb\nYellow brass 2.25/lb\n").await.ok();
+    assert!(
+        review
+            .text(REVIEW)
+            .contains("One grade of their sheet in force has no price on this one: Bare bright")
+    );
+    confirm(shop, review).await;
+    assert_eq!(pays(shop, &outlet, "copper-bright").await, None);
+    assert_eq!(pays(shop, &outlet, "copper-2").await, per_lb(dec!(3.65)));
 }
 
 async fn a_unit_for_the_whole_sheet_is_answered_once(shop: &TestShop) {
@@ -324,7 +340,7 @@ async fn the_same_file_for_the_same_day_is_saved_once(shop: &TestShop) {
         refused.text("#valid_from-problem"),
         "The same file has been saved for this outlet and this day already."
     );
-    let yesterday = shop.today().yesterday().expect("a day");
+    let yesterday = shop.today().await.yesterday().expect("a day");
     let form = refused.form(REVIEW).set("valid_from", &yesterday.to_string());
     shop.submit(form.press("save the sheet")).await.ok();
     assert_eq!(shop.store.sheets(&shop.id, Some(&outlet)).await.expect("sheets").len(), 2);
@@ -346,7 +362,7 @@ async fn an_older_sheet_is_history_and_a_later_one_waits(shop: &TestShop) {
     let outlet = lakeside(shop).await;
     confirm(shop, upload(shop, &outlet, "now.csv", CLEAN).await.ok()).await;
 
-    let last_month = shop.today().saturating_sub(30.days());
+    let last_month = shop.today().await.saturating_sub(30.days());
     let form = chosen(shop, &outlet, "old.csv", CLEAN.replace("3.60", "3.30")).await;
     let review = shop.submit(form.set("valid_from", &last_month.to_string())).await.ok();
     assert!(review.says("This one is kept as history and does not count today."));
@@ -354,7 +370,7 @@ async fn an_older_sheet_is_history_and_a_later_one_waits(shop: &TestShop) {
     assert!(saved.has(".stamp") && saved.text(".stamp") == "history");
     assert_eq!(pays(shop, &outlet, "copper-2").await, per_lb(dec!(3.60)));
 
-    let next_week = shop.today().saturating_add(7.days());
+    let next_week = shop.today().await.saturating_add(7.days());
     let form = chosen(shop, &outlet, "next.csv", CLEAN.replace("3.60", "3.80")).await;
     let review = shop.submit(form.set("valid_from", &next_week.to_string())).await.ok();
     let asked = press(shop, &review, "save the sheet").await.ok();

@@ -17,7 +17,7 @@ use trade::money::PriceUnit;
 use super::Slice;
 use super::line::{Families, LineView, fill, slip_from, take_lines};
 use super::upload::day_typed;
-use crate::review::{Answers, Facts, Known, Review, Slip, Standing};
+use crate::review::{Answers, Facts, Known, Line, Review, Slip, Standing};
 use crate::store::drafts::{DraftHead, SheetDraft};
 use crate::store::grades::Grade;
 use crate::store::outlets::Outlet;
@@ -34,6 +34,8 @@ const LINES_SHOWN: usize = 25;
 /// A draft with all that its review is worked out from.
 struct Desk {
     draft: SheetDraft,
+    /// Grades with a price on the sheet that this one takes the place of.
+    priced_before: BTreeSet<GradeId>,
     sheet: Sheet,
     answers: Answers,
     outlet: Outlet,
@@ -56,6 +58,7 @@ impl Desk {
             outlet: app.store.outlet(shop, draft.outlet_id.as_str()).await?,
             grades: app.store.grades(shop).await?,
             review: Review::default(),
+            priced_before: BTreeSet::new(),
             draft,
             sheet,
             answers,
@@ -76,15 +79,17 @@ impl Desk {
             name: grade.details.name.clone(),
             family: grade.details.family.clone(),
         }));
+        let known = self.known(app, visitor).await?;
         let facts = Facts {
             catalogue: &catalogue,
             grades: &grades,
             learned: &learned,
             pays_in: self.outlet.details.currency,
             usual_unit: self.outlet.details.usual_unit,
-            known: &self.known(app, visitor).await?,
+            known: &known,
         };
         self.review = Review::new(&self.sheet, &self.answers, &facts);
+        self.priced_before = known.before.into_keys().collect();
         Ok(())
     }
 
@@ -96,6 +101,13 @@ impl Desk {
         let others = current.into_values().map(|sheet| sheet.quotes).collect();
         let rates = app.store.rate_book(&visitor.shop.id).await?;
         Ok(Known { before, others, rates, date })
+    }
+
+    /// Names of the grades that would have a price no longer. Lines that still ask for their grade may be any of them.
+    fn no_longer(&self) -> Vec<String> {
+        let still: BTreeSet<&GradeId> = self.review.lines.iter().filter_map(Line::grade).collect();
+        let gone = |grade: &&Grade| self.priced_before.contains(&grade.id) && !still.contains(&grade.id);
+        self.grades.iter().filter(gone).map(|grade| grade.details.name.clone()).collect()
     }
 
     /// The lines and left-out rows of a part.
@@ -172,6 +184,8 @@ struct DraftPage {
     is_ahead: bool,
     /// Of a newer sheet of the outlet, where there is one: this one is then kept as history.
     newer: Option<Date>,
+    /// Grades that the outlet's sheet in force has a price for and this one, which takes its place, has not.
+    no_longer: Vec<String>,
     /// Prices for which the sheet names no unit.
     without_unit: usize,
     units: Vec<(String, String)>,
@@ -277,6 +291,7 @@ async fn draft_page(
         app.store.sheets(shop, Some(&desk.outlet.id)).await?.into_iter().map(|sheet| sheet.valid_from);
     let newer = newest.filter(|day| *day > date && *day <= visitor.today()).max();
 
+    let no_longer = if newer.is_none() { desk.no_longer() } else { Vec::new() };
     let (review, families) = (&desk.review, Families::of(&desk.grades));
     let counts = Counts {
         matched: review.count(Standing::Matched),
@@ -317,6 +332,7 @@ async fn draft_page(
         in_the_way,
         day_of_sheet,
         newer,
+        no_longer,
         tabs,
         lines,
         families,
