@@ -240,7 +240,7 @@ pub fn deliver_packed(
 
     let paid = gross - downgrade - fee - terms.flat_fee;
     let payout = Money::new(paid, outlet.currency);
-    if paid < terms.minimum_payout {
+    if !terms.minimum_payout.is_zero() && paid < terms.minimum_payout {
         return Err(Closed::BelowMinimumPayout(Money::new(terms.minimum_payout, outlet.currency)));
     }
 
