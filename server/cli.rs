@@ -1,5 +1,6 @@
 //! The command line: serve a shop, or the demo.
 
+use std::io::IsTerminal;
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -87,6 +88,7 @@ fn run_to_end(work: impl Future<Output = Result<(), StartError>>) -> ExitCode {
                 .unwrap_or_else(|_| "info,sqlx=warn".into()),
         )
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .init();
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,

@@ -3,9 +3,18 @@
 mod common;
 
 mod bag;
+mod containers;
+mod grades;
+mod guard;
+mod ledger;
 mod lots;
 mod plan;
+mod rates;
+mod record;
+mod sheet_files;
+mod sheets;
 mod shipments;
+mod shop;
 mod today;
 mod weigh;
 

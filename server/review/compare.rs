@@ -15,24 +15,32 @@ use trade::quote::Quotes;
 const MOVED_BY: Decimal = dec!(0.25);
 /// A price this many times above or below the others' median is asked about.
 const FAR_TIMES: Decimal = dec!(3);
+/// A price this many times above or below it is asked about too, if taking it per another unit explains it well: the
+/// 2.2 between a pound and a kilogram is the usual slip, and lies below the other bound.
+const SLIPPED_TIMES: Decimal = dec!(1.8);
+/// How close to the median it then comes, in times.
+const EXPLAINED_WITHIN: Decimal = dec!(1.15);
 /// Within this many times of the others' median a price agrees with it. It is well below the 2.2 between a price per
 /// pound and one per kilogram, so that agreement settles the unit.
 const AGREE_TIMES: Decimal = dec!(1.4);
 
-/// Units that a price is taken per by mistake, in the order in which they are thought of.
-const LIKELY_UNITS: [MassUnit; 8] = [
-    MassUnit::Pound,
-    MassUnit::Kilogram,
-    MassUnit::Hundredweight,
-    MassUnit::HundredKilograms,
-    MassUnit::ShortTon,
-    MassUnit::Tonne,
-    MassUnit::GrossTon,
-    MassUnit::Ounce,
+/// What prices are taken for by mistake, in the order in which it is thought of: a price in cents per pound and one in
+/// dollars per hundredweight come to the same.
+const LIKELY: [Slip; 10] = [
+    Slip::Unit(MassUnit::Pound),
+    Slip::Unit(MassUnit::Kilogram),
+    Slip::Cents,
+    Slip::NotCents,
+    Slip::Unit(MassUnit::Hundredweight),
+    Slip::Unit(MassUnit::HundredKilograms),
+    Slip::Unit(MassUnit::ShortTon),
+    Slip::Unit(MassUnit::Tonne),
+    Slip::Unit(MassUnit::GrossTon),
+    Slip::Unit(MassUnit::Ounce),
 ];
 
 /// What prices are held against. All masses of tiers are the grade's total in one delivery.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Known {
     /// What the outlet's sheet before this one paid.
     pub before: BTreeMap<GradeId, Quotes>,
@@ -40,7 +48,7 @@ pub struct Known {
     pub others: Vec<BTreeMap<GradeId, Quotes>>,
     pub rates: RateBook,
     /// The day the sheet holds from.
-    pub date: Option<Date>,
+    pub date: Date,
 }
 
 /// Why a price looks wrong.
@@ -167,10 +175,9 @@ fn moved(before: Price, now: Price) -> Option<Flag> {
 
 /// The middle of what the other outlets pay, in the currency and unit of the price.
 fn median(known: &Known, grade: &GradeId, price: Price, from: Mass) -> Option<Price> {
-    let date = known.date?;
     let in_currency = |quotes: &BTreeMap<GradeId, Quotes>| {
         let other = reference(quotes.get(grade)?, from, price.per)?;
-        let rate = known.rates.mid(other.currency, price.currency, date)?.rate;
+        let rate = known.rates.mid(other.currency, price.currency, known.date)?.rate;
         Some(other.amount * rate)
     };
     let mut amounts: Vec<Decimal> = known.others.iter().filter_map(in_currency).collect();
@@ -182,8 +189,14 @@ fn median(known: &Known, grade: &GradeId, price: Price, from: Mass) -> Option<Pr
 
 fn far(median: Price, now: Price) -> Option<Flag> {
     let times = times(median.amount, now.amount)?;
-    let likely = || slip(now, median, AGREE_TIMES);
-    (times > FAR_TIMES).then(|| Flag::FarFromOthers { median, now, times, likely: likely() })
+    let likely = if times > FAR_TIMES {
+        slip(now, median, AGREE_TIMES)
+    } else if times > SLIPPED_TIMES {
+        Some(slip(now, median, EXPLAINED_WITHIN)?)
+    } else {
+        return None;
+    };
+    Some(Flag::FarFromOthers { median, now, times, likely })
 }
 
 fn near(median: Price, now: Price) -> bool {
@@ -197,8 +210,6 @@ fn times(a: Decimal, b: Decimal) -> Option<Decimal> {
 
 /// The slip that brings the price closest to `reference`, if it then lies within `within` times of it.
 fn slip(now: Price, reference: Price, within: Decimal) -> Option<Slip> {
-    let units = LIKELY_UNITS.into_iter().map(Slip::Unit);
-    let slips = units.chain([Slip::Cents, Slip::NotCents]);
     let distance = |slip: Slip| {
         let meant = slip.put_right(now);
         let meant = match reference.per {
@@ -208,9 +219,8 @@ fn slip(now: Price, reference: Price, within: Decimal) -> Option<Slip> {
         (meant.per == reference.per).then(|| times(meant.amount, reference.amount)).flatten()
     };
     // Of two slips that do as well, the one thought of first.
-    let best = slips
-        .filter_map(|slip| Some((distance(slip)?, slip)))
-        .reduce(|best, next| if next.0 < best.0 { next } else { best });
+    let distances = LIKELY.into_iter().filter_map(|slip| Some((distance(slip)?, slip)));
+    let best = distances.reduce(|best, next| if next.0 < best.0 { next } else { best });
     best.filter(|(times, _)| *times <= within).map(|(_, slip)| slip)
 }
 
@@ -235,7 +245,7 @@ mod tests {
             before: before.map(|amount| paying(amount, MassUnit::Pound)).unwrap_or_default(),
             others: others.iter().map(|amount| paying(*amount, MassUnit::Pound)).collect(),
             rates: RateBook::default(),
-            date: Some(jiff::civil::date(2026, 5, 12)),
+            date: jiff::civil::date(2026, 5, 12),
         };
         let found = compare(&known, &GradeId::from("copper-2"), now, Mass::ZERO);
         assert_eq!(found.flags.iter().map(Flag::to_string).collect::<Vec<_>>(), expect, "{now}");
@@ -283,6 +293,9 @@ mod tests {
         let others = [dec!(1.00), dec!(1.10), dec!(40)];
         assert!(check(price(dec!(1.20), MassUnit::Pound), None, &others, &[]));
         // Between the two lies doubt: not flagged, but nothing is settled by it either.
-        assert!(!check(price(dec!(2.40), MassUnit::Pound), None, &others, &[]));
+        assert!(!check(price(dec!(1.90), MassUnit::Pound), None, &others, &[]));
+        // 2.2 times is nothing by itself, but it is what lies between a pound and a kilogram.
+        let far = "That is 2.2 times above what the other outlets pay (1.10 USD/lb). Is it meant per kg?";
+        check(price(dec!(2.40), MassUnit::Pound), None, &others, &[far]);
     }
 }

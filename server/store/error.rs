@@ -28,6 +28,8 @@ pub enum StoreError {
     ReadOnly,
     #[error("the database file is damaged or is not a database")]
     Damaged,
+    #[error("the database server lets nobody in ({0}); check that it runs and that DATABASE_URL is right")]
+    Unreachable(sqlx::Error),
     #[error("the database is from a newer version of this program; start that version, or restore a backup")]
     Newer,
     #[error("{} cannot be used: {cause}", path.display())]

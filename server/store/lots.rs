@@ -238,7 +238,7 @@ impl Store {
     /// Moves part of a lot into a new lot of the same grade in another container.
     pub async fn split(&self, shop_id: &str, split: &Split<'_>, at: Timestamp) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let lot = lot_for_change(&mut tx, shop_id, split.lot_id).await;
+        let lot = hold_lot(&mut tx, shop_id, split.lot_id).await?;
         if is_there(&mut tx, shop_id, split.new_lot_id).await? {
             // The same form sent twice: the first one has done it.
             return Ok(());
@@ -274,8 +274,8 @@ impl Store {
         let mut tx = self.begin().await?;
         // Always in the order of their ids, so that two merges the other way round cannot wait for each other.
         let (first, second) = if from < into { (from, into) } else { (into, from) };
-        let a = lot_for_change(&mut tx, shop_id, first).await;
-        let b = lot_for_change(&mut tx, shop_id, second).await;
+        let a = hold_lot(&mut tx, shop_id, first).await?;
+        let b = hold_lot(&mut tx, shop_id, second).await?;
         if is_merged(&mut tx, shop_id, from, into).await? {
             // The same form sent twice: the first one has done it.
             return Ok(());
@@ -400,23 +400,33 @@ pub(crate) async fn lot_for_change(
     shop_id: &str,
     id: &str,
 ) -> Result<ChangeableLot, StoreError> {
+    Ok(hold_lot(tx, shop_id, id).await??)
+}
+
+/// The same for who has to look further before the refusal counts: with the row held, whether the very same form has
+/// been through already.
+pub(crate) async fn hold_lot(
+    tx: &mut Tx,
+    shop_id: &str,
+    id: &str,
+) -> Result<Result<ChangeableLot, LotRefusal>, StoreError> {
     // A write that changes nothing: on Postgres it locks the row until the end, which SELECT … FOR UPDATE would too,
     // but SQLite (where BEGIN IMMEDIATE has the lock already) has no such words.
     let sql = "UPDATE lots SET note = note WHERE shop_id = $1 AND id = $2 RETURNING id, grade_id, source, closed_at";
     let (id, grade_id, source, closed_at): (String, String, String, Option<String>) =
         sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut **tx).await?;
     if closed_at.is_some() {
-        return Err(LotRefusal::Closed.into());
+        return Ok(Err(LotRefusal::Closed));
     }
     let sql = "SELECT lot_id FROM shipment_lots WHERE lot_id = $1 AND released_at IS NULL";
     let reserved: Option<(String,)> = sqlx::query_as(sql).bind(&id).fetch_optional(&mut **tx).await?;
     if reserved.is_some() {
-        return Err(LotRefusal::Reserved.into());
+        return Ok(Err(LotRefusal::Reserved));
     }
     let sql = "SELECT CAST(COALESCE(SUM(net_ug), 0) AS BIGINT), CAST(COALESCE(SUM(pieces), 0) AS BIGINT) \
                FROM weighings WHERE lot_id = $1";
     let (net_ug, pieces): (i64, i64) = sqlx::query_as(sql).bind(&id).fetch_one(&mut **tx).await?;
-    Ok(ChangeableLot { id, grade_id, source, net: Mass::from_micrograms(net_ug), pieces })
+    Ok(Ok(ChangeableLot { id, grade_id, source, net: Mass::from_micrograms(net_ug), pieces }))
 }
 
 /// Whether a lot may hold so much. The bound keeps every sum of ledgers far inside what a column holds.

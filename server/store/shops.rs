@@ -131,12 +131,7 @@ impl Store {
         at: Timestamp,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let sql = "SELECT id FROM partners WHERE shop_id = $1 AND id = $2";
-        let there: Option<(String,)> =
-            sqlx::query_as(sql).bind(shop_id).bind(&partner.id).fetch_optional(&mut *tx).await?;
-        if there.is_none() {
-            add_partner(&mut tx, shop_id, partner, at).await?;
-        }
+        add_partner(&mut tx, shop_id, partner, at).await?;
         Ok(tx.commit().await?)
     }
 
@@ -215,14 +210,14 @@ pub async fn add_shop(
     Ok(())
 }
 
-/// Adds a partner inside `tx`.
+/// Adds a partner inside `tx`; one that is there with the same id already is left as it is.
 pub async fn add_partner(
     tx: &mut Tx,
     shop_id: &str,
     partner: &Partner,
     at: Timestamp,
 ) -> Result<(), StoreError> {
-    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, $3, $4)";
+    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, $3, $4) ON CONFLICT (id) DO NOTHING";
     sqlx::query(sql)
         .bind(&partner.id)
         .bind(shop_id)

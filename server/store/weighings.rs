@@ -7,7 +7,7 @@ use sqlx::FromRow;
 use trade::ids::GradeId;
 use trade::mass::Mass;
 
-use super::lots::{LotRefusal, can_hold, lot_for_change, usable_grade};
+use super::lots::{LotRefusal, can_hold, hold_lot, lot_for_change, usable_grade};
 use super::{RowError, Store, StoreError, Tx, new_id, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -239,7 +239,7 @@ pub async fn weigh_in(
     weighing: &NewWeighing<'_>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
-    let lot = lot_for_change(tx, shop_id, weighing.lot_id).await;
+    let lot = hold_lot(tx, shop_id, weighing.lot_id).await?;
     // Looked for with the lot's row held: of a form that was sent twice at once, the second waits until the first has
     // counted.
     let sql = "SELECT id FROM weighings WHERE shop_id = $1 AND id = $2";

@@ -11,6 +11,10 @@ use crate::mass::{HEAVIEST_GRAMS, Mass, MassUnit};
 use crate::money::LARGEST_AMOUNT;
 use crate::volume::{MM_PER_INCH, Size, Volume};
 
+/// A milligram: less than any carrier's scale shows. The ledger keeps whole micrograms, so a lot that was typed as 37 oz
+/// is a hair more; a parcel is only billed as heavier once it is so by more than this.
+pub const UNSEEN: Mass = Mass::from_grams(dec!(0.001));
+
 /// No parcel has a longer side: a kilometre. It keeps volumes far inside `Decimal`.
 pub const LONGEST_SIDE_MM: Decimal = dec!(1_000_000);
 
@@ -115,7 +119,7 @@ impl Service {
     pub fn billable(&self, outer: Size, gross: Mass) -> Mass {
         let by_size = self.dimensional.and_then(|rule| rule.weight(outer)).unwrap_or(Mass::ZERO);
         let heaviest = Mass::from_grams(HEAVIEST_GRAMS);
-        round_up(gross.max(by_size).min(heaviest), self.step)
+        round_up(seen(gross).max(by_size).min(heaviest), self.step)
     }
 
     /// What a parcel costs; `None` where it is heavier than the table goes.
@@ -289,11 +293,16 @@ impl SurchargeWhen {
     fn applies(self, outer: Size, gross: Mass) -> bool {
         match self {
             SurchargeWhen::Always => true,
-            SurchargeWhen::HeavierThan(limit) => gross > limit,
+            SurchargeWhen::HeavierThan(limit) => seen(gross) > limit,
             SurchargeWhen::LongerThan(mm) => outer.sides()[0] > mm,
             SurchargeWhen::LengthPlusGirthOver(mm) => outer.length_plus_girth() > mm,
         }
     }
+}
+
+/// What a carrier's scale makes of an actual weight at most.
+fn seen(gross: Mass) -> Mass {
+    (gross - UNSEEN).max(Mass::ZERO)
 }
 
 /// The size with every side between nothing and a kilometre.

@@ -170,12 +170,12 @@ pub async fn retire(
     Ok(Redirect::to("/freight#boxes").into_response())
 }
 
-pub async fn restore(
+pub async fn bring_back(
     State(app): State<App>,
     visitor: Visitor,
     Path(carton): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.restore_carton(&visitor.shop.id, &carton, form.version()).await?;
+    app.store.return_carton(&visitor.shop.id, &carton, form.version()).await?;
     Ok(Redirect::to("/freight#boxes").into_response())
 }

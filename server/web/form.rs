@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
+use axum::response::IntoResponse;
 use axum_extra::extract::Form as Pairs;
 use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
@@ -325,12 +326,11 @@ impl<S: Send + Sync> FromRequest<S> for Form {
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
         let Pairs(values) =
-            Pairs::<Vec<(String, String)>>::from_request(request, state).await.map_err(|_| {
-                Failure::refused(
-                    StatusCode::BAD_REQUEST,
-                    "The form could not be read",
-                    "It came damaged or is too large, so nothing was saved. Go back and send it again.",
-                )
+            Pairs::<Vec<(String, String)>>::from_request(request, state).await.map_err(|rejection| {
+                match rejection.into_response().status() {
+                    StatusCode::PAYLOAD_TOO_LARGE => Failure::too_large(),
+                    _ => Failure::cut_short(),
+                }
             })?;
         // Browsers send line ends as CR LF. Postgres holds no text with a zero byte in it, and nobody types one.
         let clean =

@@ -30,7 +30,9 @@ pub fn mass(typed: &str) -> Result<Mass, String> {
             let ways: Vec<_> = meanings.iter().map(|meaning| meaning.spelled.as_str()).collect();
             Err(format!("{why} Type {}.", ways.join(" or ")))
         }
-        Err(reading::ReadingError::Zero) => Err("It has to be above zero.".into()),
+        Err(reading::ReadingError::Zero | reading::ReadingError::Negative) => {
+            Err("It has to be above zero.".into())
+        }
         Err(problem) => Err(problem.to_string()),
     }
 }

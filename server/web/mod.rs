@@ -2,6 +2,7 @@
 //!
 //! This file lists every address.
 
+mod again;
 mod app;
 mod asset;
 mod bag;
@@ -21,12 +22,14 @@ mod outlet_form;
 mod outlets;
 mod page;
 mod plan;
+mod prices;
 mod rates;
 mod service_form;
 mod services;
 mod sheets;
 mod shipments;
 mod shop;
+mod thread;
 mod today;
 mod weigh;
 
@@ -83,6 +86,9 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Prices
+        .route("/prices", get(prices::index))
+        .route("/prices/{grade}", get(prices::show))
         // Price sheets
         .route("/sheets", get(sheets::index))
         .route(
@@ -135,27 +141,29 @@ pub fn router(app: App) -> Router {
         .route("/freight/services/{service}", get(services::show))
         .route("/freight/services/{service}/edit", get(service_form::edit).post(service_form::update))
         .route("/freight/services/{service}/retire", post(services::retire))
-        .route("/freight/services/{service}/restore", post(services::restore))
+        .route("/freight/services/{service}/return", post(services::bring_back))
         .route("/freight/boxes/new", get(cartons::new).post(cartons::create))
         .route("/freight/boxes/{carton}", get(cartons::edit).post(cartons::update))
         .route("/freight/boxes/{carton}/retire", post(cartons::retire))
-        .route("/freight/boxes/{carton}/restore", post(cartons::restore));
+        .route("/freight/boxes/{carton}/return", post(cartons::bring_back));
 
     let guarded = Router::new()
         .merge(pages)
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
+        .layer(middleware::map_response(failure::worded))
+        .layer(middleware::from_fn(again::keep_form))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))
+        .layer(middleware::from_fn(guard::readable_address))
         .layer(middleware::from_fn_with_state(app.clone(), guard::known_host))
         .layer(SetResponseHeaderLayer::if_not_present(
             header::CACHE_CONTROL,
             HeaderValue::from_static("no-store"),
         ))
         .route("/static/{file}", get(asset::serve))
-        .route("/healthz", get(healthz))
-        .layer(middleware::map_response(guard::headers));
+        .route("/healthz", get(healthz));
 
     guarded
         .layer(
@@ -167,6 +175,7 @@ pub fn router(app: App) -> Router {
                     info_span!("request", id, method = %request.method(), path = request.uri().path())
                 }))
                 .layer(PropagateRequestIdLayer::x_request_id())
+                .layer(middleware::map_response(guard::headers))
                 .layer(middleware::from_fn(failure::log_cause))
                 .layer(CatchPanicLayer::custom(failure::panicked))
                 .layer(CompressionLayer::new()),

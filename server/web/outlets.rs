@@ -10,7 +10,7 @@ use trade::outlet::Drive;
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
-use super::measure::show_distance;
+use super::measure::{show_distance, spell_mass};
 use super::page::{Page, Screen, Visitor, html};
 use crate::store::outlets::{Outlet, OutletKind, PostTerms};
 use crate::store::services::ServiceRecord;
@@ -65,7 +65,7 @@ fn in_a_line(outlet: &Outlet, visitor: &Visitor) -> String {
     parts.push(format!("{} per {}", details.currency.code(), details.usual_unit.label()));
     parts.push(days_to_pay(terms.days_to_pay));
     if !terms.minimum_delivery.is_zero() {
-        parts.push(format!("from {}", visitor.mass(terms.minimum_delivery)));
+        parts.push(format!("from {}", spell_mass(terms.minimum_delivery)));
     }
     if !terms.minimum_payout.is_zero() {
         parts.push(format!("from {}", money(terms.minimum_payout)));
@@ -224,8 +224,8 @@ fn terms_in_words(outlet: &Outlet, visitor: &Visitor) -> Vec<(&'static str, Stri
     unless(terms.percent_fee.is_zero(), "Fee by percent", terms.percent_fee.to_string());
     unless(terms.flat_fee.is_zero(), "Fee for each delivery", money(terms.flat_fee));
     unless(terms.minimum_payout.is_zero(), "Pays out from", money(terms.minimum_payout));
-    unless(terms.minimum_grade.is_zero(), "Least of one grade", visitor.mass(terms.minimum_grade));
-    unless(terms.minimum_delivery.is_zero(), "Least delivery", visitor.mass(terms.minimum_delivery));
+    unless(terms.minimum_grade.is_zero(), "Least of one grade", spell_mass(terms.minimum_grade));
+    unless(terms.minimum_delivery.is_zero(), "Least delivery", spell_mass(terms.minimum_delivery));
     unless(
         terms.exchange_spread.is_zero() || details.currency == visitor.home(),
         "Lost in exchange",

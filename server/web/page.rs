@@ -102,9 +102,9 @@ impl Visitor {
     }
 
     /// `from 100 lb`, for a price that does not hold for every load.
-    pub fn from_mass(&self, from: impl Value<Mass>) -> Option<String> {
+    pub fn tier(&self, from: impl Value<Mass>) -> Option<String> {
         let from = from.value();
-        (!from.is_zero()).then(|| format!("from {}", self.mass(from)))
+        (!from.is_zero()).then(|| format!("from {}", self.spelled(from)))
     }
 
     /// An amount of home currency, rounded to its minor unit.

@@ -187,11 +187,10 @@ fn work_out(details: &ServiceDetails, form: &mut Form) -> Option<Worked> {
 fn worked(service: &Service, outer: Size, gross: Mass) -> Worked {
     let money = |amount| Money::new(amount, service.currency).to_string();
     let mut steps = vec![("Actual weight".to_string(), spell_mass(gross))];
-    if let Some(rule) = service.dimensional {
-        steps.push(dimensional_step(rule, outer));
-    }
+    steps.extend(service.dimensional.map(|rule| dimensional_step(rule, outer)));
     let billable = service.billable(outer, gross);
-    steps.push((format!("The greater, up to the next {}", spell_mass(service.step)), spell_mass(billable)));
+    let which = if service.dimensional.is_some() { "The greater, up" } else { "Up" };
+    steps.push((format!("{which} to the next {}", spell_mass(service.step)), spell_mass(billable)));
     let charge = service.charge(outer, gross);
     if let Some(charge) = &charge {
         if charge.billed != billable {
@@ -242,12 +241,40 @@ pub async fn retire(
     Ok(Redirect::to(&format!("/freight/services/{service}")).into_response())
 }
 
-pub async fn restore(
+pub async fn bring_back(
     State(app): State<App>,
     visitor: Visitor,
     Path(service): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.restore_service(&visitor.shop.id, &service, form.version()).await?;
+    app.store.return_service(&visitor.shop.id, &service, form.version()).await?;
     Ok(Redirect::to(&format!("/freight/services/{service}")).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use rust_decimal::dec;
+    use trade::volume::Volume;
+
+    use super::*;
+
+    /// A parcel of 11.1 x 8.5 x 6.2 in counts as 12 x 9 x 7 and 756 / 139 = 5.44 lb where every fraction of an inch
+    /// goes up (parcelindustry.com, article 6567 of 2025, and jaygroup.com for 12 x 9 x 7).
+    #[test]
+    fn the_working_shows_the_sides_that_count() {
+        let outer = Size::inches(dec!(11.1), dec!(8.5), dec!(6.2));
+        let rule = Dimensional {
+            divisor: Divisor::CubicInchesPerPound(dec!(139)),
+            sides: SideRounding::Up,
+            above: None,
+        };
+        let (working, weight) = dimensional_step(rule, outer);
+        assert_eq!(working, "By size: 12 × 9 × 7 in = 756 in³, ÷ 139");
+        assert_eq!(weight, "5.44 lb");
+
+        // Below the threshold of a cubic foot size does not count (USPS DMM 604.7.1.3).
+        let cubic_foot = Volume::from_cm3(dec!(28316.846592));
+        let (_, weight) = dimensional_step(Dimensional { above: Some(cubic_foot), ..rule }, outer);
+        assert_eq!(weight, "does not count up to 1728 in3");
+    }
 }

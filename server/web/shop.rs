@@ -249,6 +249,7 @@ pub async fn add_partner(
 struct NewShopPage {
     form: Form,
     choices: Choices,
+    fixed: bool,
 }
 
 /// The first page of a new record. Once there is a shop it leads to Today.
@@ -271,7 +272,7 @@ pub async fn new(State(app): State<App>) -> Result<Response, Failure> {
         ("capital", "10".to_string()),
         ("risk", "5".to_string()),
     ]);
-    html(&NewShopPage { form, choices: Choices::new() })
+    html(&NewShopPage { form, choices: Choices::new(), fixed: false })
 }
 
 /// Sets the shop up with its partners and the grade catalogue, all at once or not at all.
@@ -296,7 +297,7 @@ pub async fn create(State(app): State<App>, mut form: Form) -> Result<Response, 
     if app.store.first_shop().await?.is_some() {
         return Ok(Redirect::to("/").into_response());
     }
-    html(&NewShopPage { form, choices: Choices::new() })
+    html(&NewShopPage { form, choices: Choices::new(), fixed: false })
 }
 
 /// One partner or two, of different names.

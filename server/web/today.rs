@@ -23,7 +23,7 @@ use crate::store::outlets::Outlet;
 use crate::store::shipments::{Shipment, ShipmentState};
 
 /// A price sheet older than this is stale.
-const STALE_SHEET_DAYS: i32 = 14;
+pub const STALE_SHEET_DAYS: i32 = 14;
 /// For so long a sheet that came in is news.
 const NEWS_DAYS: i32 = 7;
 /// An exchange rate older than this is stale.

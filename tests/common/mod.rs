@@ -15,8 +15,10 @@ pub mod market;
 mod page;
 mod phone;
 mod postgres;
+mod record;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use pennyweight::catalogue;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
@@ -159,6 +161,11 @@ impl TestShop {
         id
     }
 
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        Timestamp::now().in_tz(&settings().zone).expect("a zone").date()
+    }
+
     pub async fn lot(&self, id: &str) -> Lot {
         self.store.lot(&self.id, id).await.expect("the lot is there")
     }
@@ -171,6 +178,10 @@ impl TestShop {
         sqlx::query(sql).bind(grade).execute(&mut connection).await.expect("the grade is there");
     }
 
+    pub fn is_on_postgres(&self) -> bool {
+        matches!(self.place, Place::Postgres(_))
+    }
+
     /// A connection of its own to the database, such as another program has.
     pub async fn connect(&self) -> AnyConnection {
         let address = match &self.place {
@@ -180,10 +191,17 @@ impl TestShop {
         AnyConnection::connect(&address).await.expect("the database answers")
     }
 
-    /// Ends the story: the record has to be sound.
+    /// Every row of every table as text, to compare before and after.
+    pub async fn everything(&self) -> Vec<String> {
+        record::everything(&mut self.connect().await, &self.place).await
+    }
+
+    /// Ends the story: the record, as the next start finds it, has to be sound.
     pub async fn close(self) {
-        assert_eq!(self.store.check().await.expect("the record can be checked"), Vec::<String>::new());
         self.store.close().await;
+        let store = Store::open(&self.place).await.expect("the store opens again");
+        assert_eq!(store.check().await.expect("the record can be checked"), Vec::<String>::new());
+        store.close().await;
         match self.keeper {
             Keeper::Folder(folder) => folder.close().expect("the folder can be removed"),
             Keeper::Database(database) => database.drop().await,
@@ -203,6 +221,15 @@ pub fn mass(typed: &str) -> Mass {
     match read(typed) {
         Ok(Reading::Sure { meaning, .. }) => meaning.mass,
         other => panic!("{typed} is not sure: {other:?}"),
+    }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    Config {
+        hosts,
+        base_url: format!("http://{SHOP_HOST}"),
+        // A test is not the program, so it cannot start itself to read an upload.
+        reader: env!("CARGO_BIN_EXE_pennyweight").into(),
     }
 }
 

@@ -33,7 +33,8 @@ pub(super) struct Model<'a> {
     pub tolerance: f64,
 }
 
-/// A lot. Mass in grams, volume in cubic centimetres, keep value in home currency.
+/// A lot. Mass in grams, volume in cubic centimetres, keep value in home currency. Where there is no mass the volume
+/// is zero too: such a lot packs free of charge.
 #[derive(Debug)]
 pub(super) struct Item {
     pub mass: f64,
@@ -176,8 +177,9 @@ impl<'a> Model<'a> {
 
 impl Item {
     fn new(lot: &PlanLot) -> Self {
-        let load = &lot.load;
-        Item { mass: float(load.mass.grams()), volume: float(load.volume.cm3()), keep: float(lot.keep) }
+        let mass = float(lot.load.mass.grams());
+        let volume = if mass > 0.0 { float(lot.load.volume.cm3()) } else { 0.0 };
+        Item { mass, volume, keep: float(lot.keep) }
     }
 }
 
@@ -202,7 +204,7 @@ impl<'a> Site<'a> {
             Way::Post(post) => Shipping::new(post, facts),
         };
         let reachable = mid.is_some() && (shipping.is_some() || matches!(outlet.way, Way::Drive(_)));
-        let grades = if reachable { grades_at(outlet, problem) } else { Vec::new() };
+        let grades = if reachable { grades_at(outlet, problem, lots) } else { Vec::new() };
         let mut spots = vec![None; lots.len()];
         for (index, grade) in grades.iter().enumerate() {
             for (place, &lot) in grade.lots.iter().enumerate() {
@@ -223,7 +225,7 @@ impl<'a> Site<'a> {
         };
         let taken: Vec<&Item> =
             lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
-        site.shipping = shipping.map(|shipping| shipping.with_floors(&taken));
+        site.shipping = shipping.map(|shipping| shipping.reaching(&taken));
         site
     }
 
@@ -252,7 +254,7 @@ impl<'a> Site<'a> {
     }
 }
 
-fn grades_at(outlet: &Outlet, problem: &Problem<'_>) -> Vec<SiteGrade> {
+fn grades_at(outlet: &Outlet, problem: &Problem<'_>, items: &[Item]) -> Vec<SiteGrade> {
     let mut by_grade: BTreeMap<&GradeId, Vec<usize>> = BTreeMap::new();
     for (lot, plan_lot) in problem.lots.iter().enumerate() {
         if !plan_lot.load.mass.is_negative() {
@@ -260,11 +262,11 @@ fn grades_at(outlet: &Outlet, problem: &Problem<'_>) -> Vec<SiteGrade> {
         }
     }
     let priced = by_grade.into_iter().filter_map(|(grade, lots)| Some((outlet.quotes.get(grade)?, lots)));
-    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, &outlet.terms, problem)).collect()
+    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, &outlet.terms, problem, items)).collect()
 }
 
 impl SiteGrade {
-    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>) -> Self {
+    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>, items: &[Item]) -> Self {
         let starts = quotes.tiers().iter().map(|quote| quote.from.max(terms.minimum_grade));
         let ends = starts.clone().skip(1).map(Some).chain([None]);
         let mut tiers = Vec::new();
@@ -276,17 +278,11 @@ impl SiteGrade {
                 tiers.push(Tier { from: float(from.grams()), below, exact_from: from, worth });
             }
         }
-        let mut looseness = (0.0, f64::INFINITY);
-        for &lot in &lots {
-            let load = &problem.lots[lot].load;
-            let (mass, volume) = (float(load.mass.grams()), float(load.volume.cm3()));
-            if mass > 0.0 {
-                looseness.1 = f64::min(looseness.1, volume / mass);
-            }
-            if volume > 0.0 {
-                looseness.0 = f64::max(looseness.0, volume / mass);
-            }
-        }
+        let massive = lots.iter().map(|&lot| &items[lot]).filter(|item| item.mass > 0.0);
+        let ratios = massive.map(|item| item.volume / item.mass);
+        let looseness = ratios.fold((0.0, f64::INFINITY), |(most, least): (f64, f64), ratio| {
+            (most.max(ratio), least.min(ratio))
+        });
         SiteGrade { lots, tiers, looseness }
     }
 }

@@ -1,6 +1,7 @@
 //! One state of the search: where each lot may still go, and which outlets are decided.
 
 use super::model::Model;
+use super::shipping::Band;
 
 /// Whether a lot goes to a place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,6 +32,8 @@ pub(super) struct Node {
     /// By place, then by lot.
     reach: Vec<Reach>,
     opening: Vec<Opening>,
+    /// By site: the densities that a shipment there may have.
+    band: Vec<Band>,
 }
 
 impl Node {
@@ -43,7 +46,8 @@ impl Node {
             reach.extend((0..count).map(|lot| at(site.takes(lot))));
         }
         reach.extend((0..count).map(|_| Reach::May));
-        Node { count, reach, opening: vec![Opening::Undecided; model.sites.len()] }
+        let sites = model.sites.len();
+        Node { count, reach, opening: vec![Opening::Undecided; sites], band: vec![Band::ANY; sites] }
     }
 
     pub fn row(&self, place: usize) -> &[Reach] {
@@ -64,6 +68,14 @@ impl Node {
 
     pub fn decide(&mut self, site: usize, opening: Opening) {
         self.opening[site] = opening;
+    }
+
+    pub fn band(&self, site: usize) -> Band {
+        self.band[site]
+    }
+
+    pub fn narrow(&mut self, site: usize, band: Band) {
+        self.band[site] = band;
     }
 
     pub fn places(&self) -> usize {

@@ -5,11 +5,15 @@
 //! At a given μ every grade decides alone which lots to send; for a step of the freight floor that holds up to size
 //! `cap`, the least over μ of `gain(μ) + μ·cap` bounds what fits, by linear programming duality.
 
+use std::cell::Cell;
+use std::rc::Rc;
+
+use super::dual::Prices;
 use super::model::{Model, Site};
 use super::node::Reach;
-use super::piles::{Measure, Pile, SLACK, Terms};
+use super::piles::{Pile, SLACK, Terms};
 use super::sets::{Brings, Set, Sets};
-use super::shipping::Floor;
+use super::shipping::{Band, Floor, Measure};
 
 /// A grade with at most this many undecided lots is offered whole: every set of them is tried.
 const TRY_ALL_OF_GRADE: usize = 7;
@@ -34,17 +38,31 @@ impl Offer {
 #[derive(Debug)]
 pub(super) struct Relaxed<'a> {
     model: &'a Model<'a>,
+    index: usize,
     site: &'a Site<'a>,
     reach: &'a [Reach],
-    /// What packing costs at the least.
+    /// For what is shipped: its densities, floors under the cost, and what it costs at the least.
+    band: Band,
+    floors: Vec<Rc<Floor>>,
     least_packing: f64,
     /// By grade of the site: its sets, if they are few.
     sets: Vec<Option<Sets>>,
+    /// Which floor of the freight was the least lately.
+    nearest: Cell<usize>,
 }
 
 impl<'a> Relaxed<'a> {
-    pub fn new(model: &'a Model<'a>, site: usize, reach: &'a [Reach], least_packing: f64) -> Self {
-        let site = &model.sites[site];
+    /// `None` where the outlet cannot take what it must.
+    pub fn new(model: &'a Model<'a>, site: usize, reach: &'a [Reach], band: Band) -> Option<Self> {
+        let index = site;
+        let site = &model.sites[index];
+        let must: Vec<usize> =
+            (0..reach.len()).filter(|&lot| reach[lot] == Reach::Must && site.takes(lot)).collect();
+        let floors = site.shipping.as_ref().map_or(Vec::new(), |shipping| shipping.floors(band));
+        let least_packing = match &site.shipping {
+            Some(shipping) if !must.is_empty() => shipping.cost(model.contents(&must))?,
+            _ => 0.0,
+        };
         let sets = site.grades.iter().enumerate().map(|(index, grade)| {
             let with = |reached| -> Vec<usize> {
                 grade.lots.iter().copied().filter(|&lot| reach[lot] == reached).collect()
@@ -60,31 +78,65 @@ impl<'a> Relaxed<'a> {
                 })
             })
         });
-        Relaxed { model, site, reach, least_packing, sets: sets.collect() }
+        let sets = sets.collect();
+        Some(Relaxed { model, index, site, reach, band, floors, least_packing, sets, nearest: Cell::new(0) })
     }
 
     /// What it would take; with `but`, one lot must go or must not. `None` where it can never deliver what it must.
-    pub fn offer(&self, prices: &[f64], but: Option<(usize, Reach)>) -> Option<Offer> {
-        let offers = self.site.slopes().filter_map(|factor| self.offer_at(prices, but, factor));
+    ///
+    /// All floors of the freight hold, so the least of their bounds does. Only if `thorough` all are tried; else the
+    /// one that was least the last time.
+    pub fn offer(&self, prices: &Prices, but: Option<(usize, Reach)>, thorough: bool) -> Option<Offer> {
+        let floors = &self.floors;
+        if floors.is_empty() {
+            return self.offer_under(prices, but, None);
+        }
+        if !thorough {
+            return self.offer_under(prices, but, Some(&floors[self.nearest.get()]));
+        }
+        let mut best: Option<Offer> = None;
+        for (index, floor) in floors.iter().enumerate() {
+            let offer = self.offer_under(prices, but, Some(floor))?;
+            if best.as_ref().is_none_or(|best| offer.gain < best.gain) {
+                best = Some(offer);
+                self.nearest.set(index);
+            }
+        }
+        best
+    }
+
+    fn offer_under(
+        &self,
+        prices: &Prices,
+        but: Option<(usize, Reach)>,
+        floor: Option<&Floor>,
+    ) -> Option<Offer> {
+        let free = [Step { cap: f64::INFINITY, cost: self.least_packing }];
+        let steps = floor.map(|floor| Step::all(floor, self.least_packing));
+        let steps = steps.as_deref().unwrap_or(&free);
+        let measure = floor.map_or(Measure::MASS, |floor| floor.measure);
+        let densest = self.site.grades.iter().map(|grade| grade.looseness.1).fold(f64::INFINITY, f64::min);
+        let least = if densest.is_finite() { self.site.least_mass * measure.of(1.0, densest) } else { 0.0 };
+        let offers = self.site.slopes().filter_map(|factor| {
+            let counter = self.counter(prices, but, factor, measure)?;
+            counter.best(steps, least)
+        });
         offers.reduce(|best, next| if next.gain > best.gain { next } else { best })
     }
 
-    fn offer_at(&self, prices: &[f64], but: Option<(usize, Reach)>, factor: f64) -> Option<Offer> {
-        let least_mass = self.site.least_mass;
-        let by_mass = self.counter(prices, but, factor, Measure::Mass)?;
-        let Some(shipping) = &self.site.shipping else {
-            return by_mass.best(&[Step { cap: f64::INFINITY, cost: 0.0 }], least_mass);
-        };
-        // Both floors hold, so the smaller bound does.
-        let by_mass = by_mass.best(&Step::all(&shipping.by_mass, self.least_packing), least_mass)?;
-        let by_volume = self.counter(prices, but, factor, Measure::Volume)?;
-        let by_volume = by_volume.best(&Step::all(&shipping.by_volume, self.least_packing), 0.0)?;
-        Some(if by_volume.gain < by_mass.gain { by_volume } else { by_mass })
+    /// The densities of what it may ship.
+    pub fn band(&self) -> Band {
+        self.band
+    }
+
+    /// The greatest of the floors under the cost of shipping so much.
+    pub fn floor_at(&self, mass: f64, volume: f64) -> f64 {
+        self.floors.iter().map(|floor| floor.at(mass, volume)).fold(self.least_packing, f64::max)
     }
 
     fn counter(
         &self,
-        prices: &[f64],
+        prices: &Prices,
         but: Option<(usize, Reach)>,
         factor: f64,
         measure: Measure,
@@ -94,10 +146,12 @@ impl<'a> Relaxed<'a> {
             reach[lot] = reached;
             reach
         });
+        let toll = prices.toll(self.index, self.band);
         let terms = Terms {
             model: self.model,
             reach: changed.as_deref().unwrap_or(self.reach),
-            prices,
+            prices: &prices.lot,
+            toll,
             factor,
             measure,
         };
@@ -108,7 +162,7 @@ impl<'a> Relaxed<'a> {
             let ways = match sets {
                 Some(sets) => {
                     let must = sets.has_must() || but.is_some_and(|(_, reach)| reach == Reach::Must);
-                    let gains = sets.gains(prices, factor, but);
+                    let gains = sets.gains(&prices.lot, toll, factor, but);
                     Ways::of_sets(sets, gains, measure, !must, sized)
                 }
                 None => {
@@ -133,9 +187,8 @@ struct Step {
 
 impl Step {
     fn all(floor: &Floor, least: f64) -> Vec<Step> {
-        let caps = floor.0.iter().skip(1).map(|next| next.from).chain([f64::INFINITY]);
-        let steps = floor.0.iter().zip(caps).map(|(step, cap)| Step { cap, cost: step.cost.max(least) });
-        steps.filter(|step| step.cost.is_finite()).collect()
+        let caps = floor.steps.iter().skip(1).map(|next| next.from).chain([f64::INFINITY]);
+        floor.steps.iter().zip(caps).map(|(step, cap)| Step { cap, cost: step.cost.max(least) }).collect()
     }
 }
 
@@ -262,10 +315,7 @@ impl<'a> Ways<'a> {
         optional: bool,
         sized: bool,
     ) -> Option<Self> {
-        let size = |set: &Set| match measure {
-            Measure::Mass => set.mass,
-            Measure::Volume => set.volume,
-        };
+        let size = |set: &Set| measure.of(set.mass, set.volume);
         let out = optional.then_some(Corner { size: 0.0, gain: 0.0, set: None });
         let corners = gains.map(|(gain, set)| Corner { size: size(&set), gain, set: Some(set) });
         let all = out.into_iter().chain(corners);

@@ -1,40 +1,12 @@
 //! Many lots of one grade at one tier, where trying all sets would take too long: they go in part, best gain per size
 //! first.
 
-use super::model::{Item, Model, SiteGrade, Tier};
+use super::model::{Model, SiteGrade, Tier};
 use super::node::Reach;
+use super::shipping::Measure;
 
 /// Room for rounding where a relaxed total is held against a minimum or a maximum.
 pub(super) const SLACK: f64 = 1e-9;
-
-/// Which size is meant: grams, or cubic centimetres.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Measure {
-    Mass,
-    Volume,
-}
-
-impl Measure {
-    fn of(self, item: &Item) -> f64 {
-        match self {
-            Measure::Mass => item.mass,
-            Measure::Volume => item.volume,
-        }
-    }
-
-    /// The sizes between which a tier holds. A tier is set by mass; its volumes lie between those of the densest and
-    /// the loosest lot.
-    fn range(self, tier: &Tier, grade: &SiteGrade) -> (f64, f64) {
-        let (loosest, densest) = grade.looseness;
-        match self {
-            Measure::Mass => (tier.from, tier.below),
-            Measure::Volume if densest.is_finite() && loosest > 0.0 => {
-                (tier.from * densest, tier.below * loosest)
-            }
-            Measure::Volume => (0.0, f64::INFINITY),
-        }
-    }
-}
 
 /// What the lots of a grade are asked for.
 #[derive(Debug, Clone, Copy)]
@@ -42,7 +14,10 @@ pub(super) struct Terms<'a> {
     pub model: &'a Model<'a>,
     /// By lot.
     pub reach: &'a [Reach],
+    /// By lot.
     pub prices: &'a [f64],
+    /// Paid on top per gram and per cubic centimetre.
+    pub toll: Measure,
     /// What one unit of payout brings.
     pub factor: f64,
     pub measure: Measure,
@@ -74,13 +49,14 @@ struct Slice {
 impl Pile {
     /// `None` where no delivery of the grade can end in this tier.
     pub fn new(terms: &Terms<'_>, grade: &SiteGrade, tier: &Tier) -> Option<Self> {
-        let Terms { model, reach, prices, factor, measure } = *terms;
-        let (least, most) = measure.range(tier, grade);
+        let Terms { model, reach, prices, toll, factor, measure } = *terms;
+        let (least, most) = range(measure, tier, grade);
         let mut pile = Pile { gain: 0.0, size: 0.0, anyway: Vec::new(), least, most, slices: Vec::new() };
         let (mut must_mass, mut may_mass) = (0.0, 0.0);
         for (&lot, worth) in grade.lots.iter().zip(&tier.worth) {
             let item = &model.lots[lot];
-            let (size, gain) = (measure.of(item), factor * worth - prices[lot]);
+            let size = measure.of(item.mass, item.volume);
+            let gain = factor * worth - prices[lot] - toll.of(item.mass, item.volume);
             match reach[lot] {
                 Reach::No => continue,
                 Reach::May => may_mass += item.mass,
@@ -147,5 +123,16 @@ impl Pile {
     /// The prices per size at which the best size changes.
     pub fn rates(&self) -> impl Iterator<Item = f64> {
         self.slices.iter().map(|slice| slice.rate)
+    }
+}
+
+/// The sizes between which a tier holds. A tier is set by mass; the volume that goes with a mass lies between that of
+/// the densest and that of the loosest lot.
+fn range(measure: Measure, tier: &Tier, grade: &SiteGrade) -> (f64, f64) {
+    let (loosest, densest) = grade.looseness;
+    if densest.is_finite() {
+        (tier.from * measure.of(1.0, densest), tier.below * measure.of(1.0, loosest))
+    } else {
+        (0.0, f64::INFINITY)
     }
 }

@@ -1,6 +1,7 @@
 //! All sets of a few lots, tried one by one.
 
 use super::node::Reach;
+use super::shipping::Measure;
 
 /// The lots of one delivery, or of one grade in it, where few are undecided.
 #[derive(Debug)]
@@ -45,10 +46,11 @@ impl Sets {
     }
 
     /// Every set that is not empty with what it gains: `factor` times its value less the prices of its lots. With
-    /// `but`, only those that have, or do not have, one lot.
+    /// `but`, only those that have, or do not have, one lot. A toll is paid on top, per gram and per cubic centimetre.
     pub fn gains(
         &self,
         prices: &[f64],
+        toll: Measure,
         factor: f64,
         but: Option<(usize, Reach)>,
     ) -> impl Iterator<Item = (f64, Set)> {
@@ -63,7 +65,10 @@ impl Sets {
         let wanted = if but.is_some_and(|(_, reach)| reach == Reach::Must) { bit } else { 0 };
         let empty = self.must.is_empty();
         let asked = move |set: &&Set| set.bits & bit == wanted && !(empty && set.bits == 0);
-        self.sets.iter().filter(asked).map(move |set| (factor * set.value - costs[set.bits], *set))
+        self.sets.iter().filter(asked).map(move |set| {
+            let gain = factor * set.value - costs[set.bits] - toll.of(set.mass, set.volume);
+            (gain, *set)
+        })
     }
 
     pub fn lots(&self, set: Set) -> impl Iterator<Item = usize> {

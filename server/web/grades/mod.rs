@@ -17,7 +17,7 @@ use super::App;
 use super::failure::Failure;
 use super::page::{Page, Screen, Visitor, html};
 use crate::store::StoreError;
-use crate::store::grades::{Grade, SoldBy};
+use crate::store::grades::{Grade, SoldBy, is_slug};
 use crate::store::lots::{Lot, LotState};
 
 #[derive(Deserialize)]
@@ -152,6 +152,10 @@ pub async fn show(
 }
 
 async fn find(app: &App, visitor: &Visitor, id: &str) -> Result<Grade, Failure> {
+    // What cannot be a slug never reaches a query: Postgres takes no NUL in a text.
+    if !is_slug(id) {
+        return Err(Failure::missing("grade"));
+    }
     match app.store.grade(&visitor.shop.id, id).await {
         Err(StoreError::Missing) => Err(Failure::missing("grade")),
         other => Ok(other?),

@@ -95,7 +95,7 @@ impl Desk {
         let before = current.remove(&self.outlet.id).map(|sheet| sheet.quotes).unwrap_or_default();
         let others = current.into_values().map(|sheet| sheet.quotes).collect();
         let rates = app.store.rate_book(&visitor.shop.id).await?;
-        Ok(Known { before, others, rates, date: Some(date) })
+        Ok(Known { before, others, rates, date })
     }
 
     /// The lines and left-out rows of a part.

@@ -70,7 +70,6 @@ pub struct LineView {
 
 /// A price of a line as its page shows it.
 pub struct PriceView {
-    pub row: usize,
     pub source: String,
     pub place: String,
     pub price: String,
@@ -127,11 +126,10 @@ impl PriceView {
             (None, _) => "on request".to_string(),
         };
         PriceView {
-            row: price.row,
             source: price.source.clone(),
             place: price.place.clone(),
             price: words,
-            from: visitor.from_mass(price.from),
+            from: visitor.tier(price.from),
             note: price.note.clone(),
             is_charge: price.amounts.is_some_and(|(low, _)| low < Decimal::ZERO),
             questions: price.questions.iter().map(|question| QuestionView::of(question, price.row)).collect(),

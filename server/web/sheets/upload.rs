@@ -102,7 +102,7 @@ pub async fn create(State(app): State<App>, visitor: Visitor, upload: Upload) ->
         form.refuse("file", format!("Choose {name} again: a browser does not keep a chosen file."));
     }
     let page = upload_page(&app, visitor, form).await?;
-    Ok(if too_large { (StatusCode::PAYLOAD_TOO_LARGE, page).into_response() } else { page })
+    Ok(if too_large.is_some() { (StatusCode::PAYLOAD_TOO_LARGE, page).into_response() } else { page })
 }
 
 async fn is_there(app: &App, visitor: &Visitor, id: &str) -> Result<bool, Failure> {
@@ -157,10 +157,9 @@ struct Source {
     bytes: Vec<u8>,
 }
 
-fn source(form: &mut Form, file: Option<File>, too_large: bool) -> Option<Source> {
+fn source(form: &mut Form, file: Option<File>, too_large: Option<&str>) -> Option<Source> {
     let text = form.value("text");
-    if too_large {
-        let field = if file.is_some() || text.is_empty() { "file" } else { "text" };
+    if let Some(field) = too_large {
         form.refuse(
             field,
             "That is larger than 10 MB, which no price sheet is, so nothing was saved. Save only the sheet with the \
@@ -226,8 +225,8 @@ fn no_prices(sheet: &Sheet) -> String {
 pub struct Upload {
     form: Form,
     file: Option<File>,
-    /// The file or the text went beyond [`LARGEST_UPLOAD`]; it was not kept.
-    too_large: bool,
+    /// The field, the file's or the text's, that went beyond [`LARGEST_UPLOAD`] and was not kept.
+    too_large: Option<&'static str>,
 }
 
 struct File {
@@ -240,7 +239,7 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
         let mut parts = Multipart::from_request(request, state).await.map_err(|_| cut_short())?;
-        let mut upload = Upload { form: Form::default(), file: None, too_large: false };
+        let mut upload = Upload { form: Form::default(), file: None, too_large: None };
         let mut room = LARGEST_DRAINED;
         while let Some(field) = parts.next_field().await.map_err(|_| cut_short())? {
             upload.take(field, &mut room).await?;
@@ -258,11 +257,13 @@ impl Upload {
         match (name.as_str(), file_name) {
             // A file field that was left alone comes with an empty name.
             ("file", Some(file_name)) if !file_name.is_empty() || !bytes.is_empty() => {
-                self.too_large |= !whole;
+                if !whole {
+                    self.too_large = Some("file");
+                }
                 self.file = Some(File { name: file_name, bytes });
             }
             ("file", _) => {}
-            (_, _) if !whole && name == "text" => self.too_large = true,
+            ("text", _) if !whole => self.too_large = Some("text"),
             (_, _) if whole => self.form.set(&name, String::from_utf8_lossy(&bytes)),
             _ => return Err(cut_short()),
         }
