@@ -33,7 +33,7 @@ use trade::volume::Size;
 
 use super::{TestShop, mass};
 
-/// A line of a sheet: the grade and its price, like `1.10/lb`, `-0.15/kg` or `8/each`.
+/// A line of a sheet: the grade and its price, like `1.10/lb`, `-0.15/kg`, `8/each` or `1.20/lb from 10 lb`.
 pub type Line<'a> = (&'a str, &'a str);
 
 /// A yard with plain terms.
@@ -224,13 +224,15 @@ impl TestShop {
 
     /// Changes the shop over to kilograms.
     pub async fn in_kilograms(&self) {
+        self.change_shop(|settings| settings.style = MassStyle::Kilograms).await;
+    }
+
+    /// Changes the shop's settings.
+    pub async fn change_shop(&self, change: impl FnOnce(&mut ShopSettings)) {
         let shop = self.shop().await;
-        let settings = ShopSettings {
-            name: shop.name,
-            zone: "America/Detroit".into(),
-            style: MassStyle::Kilograms,
-            costs: shop.costs,
-        };
+        let zone = shop.zone.iana_name().expect("a zone with a name").to_string();
+        let mut settings = ShopSettings { name: shop.name, zone, style: shop.style, costs: shop.costs };
+        change(&mut settings);
         self.store.save_shop(&self.id, shop.version, &settings).await.expect("the shop is saved");
     }
 
@@ -257,6 +259,7 @@ pub fn ago(days: i32) -> Timestamp {
 }
 
 fn quote((grade, price): Line<'_>, currency: Currency) -> NewQuote {
+    let (price, from) = price.split_once(" from ").unwrap_or((price, "0 lb"));
     let (amount, unit) = price.split_once('/').expect("a price per something");
     NewQuote {
         wording: grade.into(),
@@ -264,7 +267,7 @@ fn quote((grade, price): Line<'_>, currency: Currency) -> NewQuote {
         price: Some((amount.parse().expect("an amount"), None)),
         currency,
         unit: PriceUnit::from_code(unit).expect("a unit"),
-        from: Mass::ZERO,
+        from: if from == "0 lb" { Mass::ZERO } else { mass(from) },
         source: format!("{grade} {price}"),
         place: "line 1".into(),
     }
