@@ -86,7 +86,7 @@ impl TestShop {
         let sheet = NewSheet {
             id: new_id(),
             outlet_id: outlet.clone(),
-            valid_from: self.today().await.saturating_sub(days_ago.days()),
+            valid_from: self.today().saturating_sub(days_ago.days()),
             sha256: sha256(&bytes),
             quotes: lines.iter().map(|line| quote(*line, currency)).collect(),
         };
@@ -130,7 +130,7 @@ impl TestShop {
 
     /// Puts on file what a CAD was worth so many days ago, in USD.
     pub async fn cad_rate(&self, days_ago: i32, rate: Decimal) {
-        let date = self.today().await.saturating_sub(days_ago.days());
+        let date = self.today().saturating_sub(days_ago.days());
         let rate = Rate { date, base: Currency::CAD, quote: Currency::USD, rate };
         let mut tx = self.store.begin().await.expect("a transaction");
         let (partner, at) = (&self.partners[0].id, ago(days_ago));
@@ -215,11 +215,6 @@ impl TestShop {
 
     pub async fn shop(&self) -> Shop {
         self.store.first_shop().await.expect("the store answers").expect("a shop")
-    }
-
-    /// Today in the shop.
-    pub async fn today(&self) -> Date {
-        Timestamp::now().to_zoned_datetime(self.shop().await.zone).date()
     }
 
     /// Changes the shop over to kilograms.
