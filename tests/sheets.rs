@@ -3,15 +3,13 @@
 use axum::http::StatusCode;
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use jiff::{Timestamp, ToSpan};
-use pennyweight::store::new_id;
-use pennyweight::store::outlets::{OutletDetails, OutletKind};
+use pennyweight::store::outlets::OutletDetails;
 use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, OutletId};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Currency, Price, PriceUnit};
-use trade::outlet::{Drive, Terms};
 
-use crate::common::{Form, Page, TestShop, on_both};
+use crate::common::{Form, Page, TestShop, market, on_both};
 
 on_both![
     a_csv_is_read_reviewed_and_confirmed,
@@ -42,18 +40,8 @@ on_both![
 
 /// A yard that quotes in `currency` per `unit`.
 async fn yard(shop: &TestShop, name: &str, currency: Currency, unit: MassUnit) -> OutletId {
-    let details = OutletDetails {
-        name: name.into(),
-        place: "Dock Road".into(),
-        currency,
-        usual_unit: PriceUnit::Mass(unit),
-        note: String::new(),
-        kind: OutletKind::Yard(Drive { distance_km: dec!(12), minutes: dec!(60) }),
-        terms: Terms::default(),
-    };
-    let id = new_id();
-    shop.store.create_outlet(&shop.id, &id, &details).await.expect("an outlet");
-    OutletId::new(id)
+    let details = OutletDetails { currency, usual_unit: PriceUnit::Mass(unit), ..market::yard(name, 12, 60) };
+    shop.outlet(&details, &[]).await
 }
 
 pub async fn lakeside(shop: &TestShop) -> OutletId {
@@ -101,7 +89,7 @@ pub async fn confirm(shop: &TestShop, review: Page) -> Page {
 
 /// What an outlet pays for a grade today, for the smallest load.
 pub async fn pays(shop: &TestShop, outlet: &OutletId, grade: &str) -> Option<Price> {
-    let current = shop.store.current_quotes(&shop.id, shop.today().await, None).await.expect("current quotes");
+    let current = shop.store.current_quotes(&shop.id, shop.today(), None).await.expect("current quotes");
     let quotes = current.get(outlet)?.quotes.get(&GradeId::from(grade))?;
     quotes.tiers().first().map(|quote| quote.price)
 }
@@ -187,7 +175,7 @@ async fn tiers_and_charges_are_kept(shop: &TestShop) {
     let sheet = "Item,Under 100 lb,100 lb and up\nNo. 2 copper,$3.40/lb,$3.60/lb\nCRT monitor,-$0.10/lb,\n";
     let review = upload(shop, &outlet, "tiers.csv", sheet).await.ok();
     confirm(shop, review).await;
-    let current = shop.store.current_quotes(&shop.id, shop.today().await, None).await.expect("current quotes");
+    let current = shop.store.current_quotes(&shop.id, shop.today(), None).await.expect("current quotes");
     let quotes = &current[&outlet].quotes[&GradeId::from("copper-2")];
     let at = |pounds: Decimal| quotes.at(Mass::of(pounds, MassUnit::Pound)).map(|quote| quote.price.amount);
     assert_eq!((at(dec!(99)), at(dec!(100))), (Some(dec!(3.40)), Some(dec!(3.60))));
@@ -340,7 +328,7 @@ async fn the_same_file_for_the_same_day_is_saved_once(shop: &TestShop) {
         refused.text("#valid_from-problem"),
         "The same file has been saved for this outlet and this day already."
     );
-    let yesterday = shop.today().await.yesterday().expect("a day");
+    let yesterday = shop.today().yesterday().expect("a day");
     let form = refused.form(REVIEW).set("valid_from", &yesterday.to_string());
     shop.submit(form.press("save the sheet")).await.ok();
     assert_eq!(shop.store.sheets(&shop.id, Some(&outlet)).await.expect("sheets").len(), 2);
@@ -362,7 +350,7 @@ async fn an_older_sheet_is_history_and_a_later_one_waits(shop: &TestShop) {
     let outlet = lakeside(shop).await;
     confirm(shop, upload(shop, &outlet, "now.csv", CLEAN).await.ok()).await;
 
-    let last_month = shop.today().await.saturating_sub(30.days());
+    let last_month = shop.today().saturating_sub(30.days());
     let form = chosen(shop, &outlet, "old.csv", CLEAN.replace("3.60", "3.30")).await;
     let review = shop.submit(form.set("valid_from", &last_month.to_string())).await.ok();
     assert!(review.says("This one is kept as history and does not count today."));
@@ -370,7 +358,7 @@ async fn an_older_sheet_is_history_and_a_later_one_waits(shop: &TestShop) {
     assert!(saved.has(".stamp") && saved.text(".stamp") == "history");
     assert_eq!(pays(shop, &outlet, "copper-2").await, per_lb(dec!(3.60)));
 
-    let next_week = shop.today().await.saturating_add(7.days());
+    let next_week = shop.today().saturating_add(7.days());
     let form = chosen(shop, &outlet, "next.csv", CLEAN.replace("3.60", "3.80")).await;
     let review = shop.submit(form.set("valid_from", &next_week.to_string())).await.ok();
     let asked = press(shop, &review, "save the sheet").await.ok();

@@ -18,6 +18,7 @@ mod postgres;
 mod record;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use pennyweight::catalogue;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
@@ -158,6 +159,11 @@ impl TestShop {
         };
         self.store.weigh_in(&self.id, &weighing, Timestamp::now()).await.expect("the lot takes it");
         id
+    }
+
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        Timestamp::now().in_tz(&settings().zone).expect("a zone").date()
     }
 
     pub async fn lot(&self, id: &str) -> Lot {
