@@ -8,7 +8,6 @@
 //! - A parcel of the [`TestShop::carrier`] is a box of 1 lb that costs 1.50 USD and holds 39 lb, 10 min of packing (3.00
 //!   USD), and freight by gross weight: up to 5 lb 8.00, 10 lb 12.00, 20 lb 20.00, 40 lb 32.00 USD.
 
-use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::shelf::Shelf;
 use pennyweight::store::files::{add_file, sha256};
