@@ -44,6 +44,7 @@
 mod choices;
 mod dual;
 mod improve;
+mod knapsack;
 mod margins;
 mod model;
 mod node;
