@@ -98,10 +98,15 @@ impl WeighedEntry {
     fn gross(&self) -> Result<Mass, String> {
         match (read(&self.typed), &self.meant) {
             (Ok(Reading::Sure { meaning, .. }), None) => Ok(meaning.mass),
-            (Ok(Reading::Sure { else_meant: others, .. } | Reading::Ask { meanings: others, .. }), Some(meant)) => {
+            (
+                Ok(Reading::Sure { else_meant: others, .. } | Reading::Ask { meanings: others, .. }),
+                Some(meant),
+            ) => {
                 let chosen = others.iter().find(|meaning| meaning.spelled == *meant);
                 let offered = || others.iter().map(|m| m.spelled.clone()).collect::<Vec<_>>().join(", ");
-                chosen.map(|meaning| meaning.mass).ok_or_else(|| format!("{}: {meant} is none of {}", self.typed, offered()))
+                chosen
+                    .map(|meaning| meaning.mass)
+                    .ok_or_else(|| format!("{}: {meant} is none of {}", self.typed, offered()))
             }
             (Ok(Reading::Ask { why, .. }), None) => Err(format!("{}: {why}", self.typed)),
             (Err(problem), _) => Err(problem.to_string()),

@@ -2,7 +2,6 @@
 
 use jiff::civil::Date;
 use trade::costs::Facts;
-use trade::exchange::RateBook;
 use trade::net::{Load, deliver};
 
 use super::scenario::ShipmentEntry;
@@ -26,12 +25,14 @@ impl Loader<'_> {
         let mut in_force = quotes_in_force(&mut *self.tx, &self.shop_id, day, None).await?;
         let outlet = self.outlet(file, &entry.outlet)?;
         let sheet = in_force.remove(&outlet.id);
-        let sheet = sheet.ok_or_else(|| DemoError::of(file, format!("{} had no sheet then", entry.outlet)))?;
+        let sheet =
+            sheet.ok_or_else(|| DemoError::of(file, format!("{} had no sheet then", entry.outlet)))?;
         let outlet = outlet.priced(&self.services, sheet.quotes, Some(sheet.valid_from));
         let facts = self.facts_of(day);
         let mut loads = Vec::new();
         for label in &entry.lots {
-            let lot = self.lots.get(label).ok_or_else(|| DemoError::of(file, format!("{label} is no lot")))?;
+            let lot =
+                self.lots.get(label).ok_or_else(|| DemoError::of(file, format!("{label} is no lot")))?;
             loads.push(lot.load().ok_or_else(|| DemoError::of(file, format!("{label} has no grade")))?);
         }
         let ladder = deliver(&outlet, &loads, &facts)
@@ -55,10 +56,9 @@ impl Loader<'_> {
     }
 
     fn facts_of(&self, today: Date) -> Facts {
-        let rates = self.scenario.rates.iter().map(|entry| entry.rate(self.day(entry.entered.ago)));
         Facts {
             costs: self.scenario.shop.costs,
-            rates: RateBook::new(rates),
+            rates: self.rates(),
             cartons: self.scenario.boxes.clone(),
             today,
             style: self.scenario.shop.style,

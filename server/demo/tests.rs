@@ -192,7 +192,7 @@ fn the_last_sheet_moved_a_lot_to_another_outlet() {
 fn some_lots_are_best_kept_though_they_could_be_sold() {
     let lot = DEMO.lot("Bag 19");
     assert_eq!(place_in(&DEMO.answer, &lot.id), Place::Keep);
-    assert!(DEMO.answer.keeps[&lot.id] > Decimal::ZERO);
+    assert!(DEMO.answer.worth[&lot.id] > Decimal::ZERO);
     let takers = &DEMO.answer.outlooks[&lot.grade_id];
     assert!(takers.iter().any(|way| way.now.as_ref().is_ok_and(|ladder| ladder.net > Decimal::ZERO)));
 }

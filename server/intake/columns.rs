@@ -25,6 +25,7 @@ pub(crate) struct Panel {
     pub currency: Option<usize>,
     pub tier_from: Option<TierColumn>,
     pub tier_to: Option<TierColumn>,
+    pub date: Option<usize>,
     pub notes: Vec<usize>,
     /// The name of its wording column where that names a group: `COPPER | $/LB`.
     pub heading: Option<String>,
@@ -55,21 +56,26 @@ struct Named {
 
 /// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
+    if row.cells.iter().any(|cell| is_price(cell, marks)) {
+        return None;
+    }
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
     let known = names.iter().flatten().count();
-    let is_price = |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
+    let of_price =
+        |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
     let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
-    let first_price = names.iter().position(is_price);
+    let first_price = names.iter().position(of_price);
     let sound = !numbers
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
             (false, Some(price)) => {
                 let left = strangers.iter().any(|&i| i < price);
-                left && known >= strangers.len() && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
+                left && known >= strangers.len()
+                    && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
             }
             (false, None) => false,
         };
@@ -89,9 +95,9 @@ pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Option<Panel> {
         // Of several, the surest, and of these the first.
         (columns[at].sure * 2 > columns[at].filled, std::cmp::Reverse(at))
     })?;
-    let wording = (0..width).filter(|&at| at != price && columns[at].mostly(columns[at].words)).max_by_key(|&at| {
-        (columns[at].distinct, std::cmp::Reverse(at))
-    })?;
+    let wording = (0..width)
+        .filter(|&at| at != price && columns[at].mostly(columns[at].words))
+        .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
     let mut panel = Panel {
         wording,
         prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],
@@ -124,6 +130,11 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     if let Some(tier) = (0..scan.tokens.len()).find_map(|at| tier_at(&scan, marks, at, true)) {
         return Some(Named { column: Column::Price, context: Context::of(text, false), tier: Some(tier.0) });
     }
+    // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
+    let joined = |at: usize| at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per));
+    if (0..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at)) {
+        return None;
+    }
     let normal = normal_wording(text);
     let words: Vec<&str> = normal.split(' ').collect();
     let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
@@ -135,7 +146,9 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     for length in (1..=words.len().min(3)).rev() {
         let found = run(length, &|column| column == Column::Other && length > 1)
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
-            .or_else(|| run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3))
+            .or_else(|| {
+                run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3)
+            })
             .or_else(|| run(length, &|column| column == Column::Wording && !money));
         if let Some(column) = found {
             return Some(Named { column, context, tier: None });
@@ -159,8 +172,12 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
         };
         let name = match name {
             Some(name) => name,
-            None if stranger_names => Named { column: Column::Wording, context: Context::default(), tier: None },
-            None if stranger_prices => Named { column: Column::Price, context: Context::default(), tier: None },
+            None if stranger_names => {
+                Named { column: Column::Wording, context: Context::default(), tier: None }
+            }
+            None if stranger_prices => {
+                Named { column: Column::Price, context: Context::default(), tier: None }
+            }
             None => continue,
         };
         let opens = name.column == Column::Wording
@@ -187,6 +204,7 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
             Column::Currency => panel.currency = Some(at),
             Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.mass_unit() }),
             Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::Date => panel.date = Some(at),
             Column::Note => panel.notes.push(at),
         }
     }
@@ -231,7 +249,9 @@ impl Shown {
                 Cell::Number { percent: false, .. } => {
                     shown.filled += 1;
                     shown.priced += 1;
-                    shown.sure += usize::from(matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0));
+                    shown.sure += usize::from(
+                        matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0),
+                    );
                     continue;
                 }
                 Cell::Number { .. } | Cell::Date(_) => {
@@ -269,6 +289,17 @@ impl Shown {
     }
 }
 
+/// Whether a cell is surely a price, and so no name of a column.
+fn is_price(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => {
+            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
+        }
+        _ => false,
+    }
+}
+
 /// Whether a cell of text is nothing but a price, with its currency and unit.
 fn looks_priced(cell: &Cell, marks: Marks) -> bool {
     match cell {
@@ -290,6 +321,9 @@ fn strength(text: &str, marks: Marks) -> Option<Strength> {
 fn is_unit(text: &str) -> bool {
     let scan = Scan::of(text);
     let context = Context::of(text, true);
-    context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4 && !text.contains(|c: char| c.is_ascii_digit())
+    context.unit.is_some()
+        && context.currencies.is_empty()
+        && scan.tokens.len() <= 4
+        && !text.contains(|c: char| c.is_ascii_digit())
         || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
 }

@@ -124,6 +124,7 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && !text.trim_end().ends_with(['.', '!', '?', ','])
         && !VOCABULARY.has(first, Use::Remark)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
+        && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
 }
 
 #[cfg(test)]

@@ -136,11 +136,14 @@ fn date_at(parts: &[Part<'_>], at: usize, order: DateOrder, today: Date) -> Opti
         Date::new(full_year(third), i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
     };
     let (day_first, month_first) = (date(first, second), date(second, first));
-    let unclear = order == DateOrder::Either && first != second && day_first.is_some() && month_first.is_some();
+    let unclear =
+        order == DateOrder::Either && first != second && day_first.is_some() && month_first.is_some();
     let date = match order {
         DateOrder::DayFirst => day_first.or(month_first),
         DateOrder::MonthFirst => month_first.or(day_first),
-        DateOrder::Either => day_first.into_iter().chain(month_first).min_by_key(|date| days_between(*date, today)),
+        DateOrder::Either => {
+            day_first.into_iter().chain(month_first).min_by_key(|date| days_between(*date, today))
+        }
     };
     Some((Found { date: date?, unclear, has_year: true }, at + 3))
 }

@@ -45,7 +45,11 @@ pub(crate) enum Cell {
     Empty,
     Text(String),
     /// `said` is what its number format says of it.
-    Number { value: Decimal, said: Context, percent: bool },
+    Number {
+        value: Decimal,
+        said: Context,
+        percent: bool,
+    },
     Date(Date),
 }
 
@@ -64,7 +68,9 @@ impl Cell {
         match self {
             Cell::Empty => String::new(),
             Cell::Text(text) => text.clone(),
-            Cell::Number { value, percent: true, .. } => format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize()),
+            Cell::Number { value, percent: true, .. } => {
+                format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize())
+            }
             Cell::Number { value, .. } => value.to_string(),
             Cell::Date(date) => date.to_string(),
         }

@@ -181,7 +181,11 @@ impl<'h> Draft<'h> {
                     doubts.push(Doubt::MarksUnclear);
                 }
                 let says_nothing = context.unit.is_none() && context.currencies.is_empty();
-                if price.strength == Strength::Weak && !draft.in_cell && says_nothing {
+                if price.strength == Strength::Weak
+                    && price.low.is_integer()
+                    && !draft.in_cell
+                    && says_nothing
+                {
                     doubts.push(Doubt::BareNumber);
                 }
                 amounts(price, &draft, &context, decoration, &mut doubts)
@@ -192,6 +196,8 @@ impl<'h> Draft<'h> {
         }
         let (tier_from, tier_to) = draft
             .tier
+            // So many pieces, where the price is for each.
+            .filter(|tier| tier.unit.is_some() || unit != Some(PriceUnit::Each))
             .and_then(|tier| tier.masses(mass_unit(unit).or(mass_unit(self.hints.unit))))
             .unwrap_or((None, None));
         Row {

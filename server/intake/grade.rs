@@ -111,6 +111,8 @@ type Words = BTreeSet<String>;
 struct Phrase {
     grade: usize,
     words: Words,
+    /// Of the words, those of each list of rivals.
+    rivals: Vec<Words>,
 }
 
 /// Weight of a word that no grade's phrases hold: it may be idle talk, or it may say that this is another grade.
@@ -137,7 +139,7 @@ impl Catalogue {
                 for word in &words {
                     occurs.entry(word.clone()).or_default().insert(at);
                 }
-                catalogue.add(Phrase { grade: at, words });
+                catalogue.add(at, words);
             }
             for code in vocabulary.codes.get(slug).into_iter().flatten() {
                 catalogue.codes.insert(stem(&normal_wording(code)), at);
@@ -151,16 +153,18 @@ impl Catalogue {
         catalogue
     }
 
-    fn add(&mut self, phrase: Phrase) {
-        if phrase.words.is_empty() || self.phrases.iter().any(|p| p.grade == phrase.grade && p.words == phrase.words) {
+    fn add(&mut self, grade: usize, words: Words) {
+        let alike = self.exact.entry(words.clone()).or_default();
+        if words.is_empty() || alike.iter().any(|&at| self.phrases[at].grade == grade) {
             return;
         }
         let at = self.phrases.len();
-        for word in &phrase.words {
+        alike.push(at);
+        for word in &words {
             self.holding.entry(word.clone()).or_default().push(at);
         }
-        self.exact.entry(phrase.words.clone()).or_default().push(at);
-        self.phrases.push(phrase);
+        let rivals = rivals(&words);
+        self.phrases.push(Phrase { grade, words, rivals });
     }
 
     /// What the wording means, under the heading `group`, to an outlet that has `learned` meanings.
@@ -173,7 +177,7 @@ impl Catalogue {
             }
             _ => {}
         }
-        let said = Said { wording: words(wording), group: group.map(words).unwrap_or_default() };
+        let said = Said::of(wording, group);
         let exact = self.exactly(&said);
         if let Some(grade) = exact {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 100, why: How::Exact };
@@ -188,11 +192,31 @@ impl Catalogue {
     fn exactly(&self, said: &Said) -> Option<usize> {
         let both: Words = said.wording.union(&said.group).cloned().collect();
         let whole = self.only_grade(&both, said);
-        whole.or_else(|| self.only_grade(&said.wording, said))
+        whole.or_else(|| self.completed(said, &both)).or_else(|| self.only_grade(&said.wording, said))
+    }
+
+    /// The one grade with a phrase that is the wording and some of the heading's words: `Server` below “Boards, class
+    /// A”. It comes before what the wording would mean without a heading.
+    fn completed(&self, said: &Said, both: &Words) -> Option<usize> {
+        let holding = said.wording.iter().next().and_then(|word| self.holding.get(word))?;
+        let mut grades: Vec<usize> = holding
+            .iter()
+            .map(|&at| &self.phrases[at])
+            .filter(|phrase| phrase.words.len() > said.wording.len())
+            .filter(|phrase| phrase.words.is_superset(&said.wording) && phrase.words.is_subset(both))
+            .filter(|phrase| agreement(said, phrase).is_some())
+            .map(|phrase| phrase.grade)
+            .collect();
+        grades.dedup();
+        match grades.as_slice() {
+            [one] => Some(*one),
+            _ => None,
+        }
     }
 
     fn only_grade(&self, words: &Words, said: &Said) -> Option<usize> {
-        let mut grades: Vec<usize> = self.exact.get(words)?.iter().map(|&phrase| self.phrases[phrase].grade).collect();
+        let mut grades: Vec<usize> =
+            self.exact.get(words)?.iter().map(|&phrase| self.phrases[phrase].grade).collect();
         grades.dedup();
         match grades.as_slice() {
             [one] if !self.contradicted(*one, said) => Some(*one),
@@ -203,11 +227,12 @@ impl Catalogue {
     /// Whether the heading says something that none of the grade's phrases goes along with.
     fn contradicted(&self, grade: usize, said: &Said) -> bool {
         let mut phrases = self.phrases.iter().filter(|phrase| phrase.grade == grade);
-        !phrases.any(|phrase| agreement(said, &phrase.words).is_some())
+        !phrases.any(|phrase| agreement(said, phrase).is_some())
     }
 
     fn by_code(&self, said: &Said) -> Option<usize> {
-        let mut grades: Vec<usize> = said.wording.iter().filter_map(|word| self.codes.get(word)).copied().collect();
+        let mut grades: Vec<usize> =
+            said.wording.iter().filter_map(|word| self.codes.get(word)).copied().collect();
         grades.sort_unstable();
         grades.dedup();
         match grades.as_slice() {
@@ -223,13 +248,15 @@ impl Catalogue {
         }
         let mut best: HashMap<usize, u8> = HashMap::new();
         for phrase in phrases.into_iter().map(|at| &self.phrases[at]) {
-            let score = self.score(said, &phrase.words);
+            let score = self.score(said, phrase);
             let so_far = best.entry(phrase.grade).or_default();
             *so_far = score.max(*so_far);
         }
         let mut ranked: Vec<(u8, usize)> = best.into_iter().map(|(grade, score)| (score, grade)).collect();
         ranked.sort_unstable_by_key(|(score, grade)| (std::cmp::Reverse(*score), *grade));
-        let Some(&(score, grade)) = ranked.first().filter(|(score, _)| *score > 0) else { return Proposal::NONE };
+        let Some(&(score, grade)) = ranked.first().filter(|(score, _)| *score > 0) else {
+            return Proposal::NONE;
+        };
         let second = ranked.get(1).map_or(0, |(score, _)| *score);
         let clear = score >= second + CLEAR_BY;
         let score = if clear { score.min(94) } else { score.min(PROPOSED_FROM - 1) };
@@ -237,19 +264,25 @@ impl Catalogue {
     }
 
     /// How much of the weight of both sides' words the two share, from 0 to 100; 0 where they contradict each other.
-    fn score(&self, said: &Said, phrase: &Words) -> u8 {
+    fn score(&self, said: &Said, phrase: &Phrase) -> u8 {
         let Some(unsaid) = agreement(said, phrase) else { return 0 };
+        let phrase = &phrase.words;
         let weight = |word: &String| self.weights.get(word).copied().unwrap_or(STRANGE);
-        let by_heading: Vec<&String> =
-            phrase.iter().filter(|word| !said.wording.contains(*word) && said.group.contains(*word)).collect();
+        let by_heading: Vec<&String> = phrase
+            .iter()
+            .filter(|word| !said.wording.contains(*word) && said.group.contains(*word))
+            .collect();
         let own: u32 = phrase.iter().filter(|word| said.wording.contains(*word)).map(weight).sum();
         if own == 0 {
             return 0;
         }
         let lent: u32 = by_heading.iter().map(|word| weight(word)).sum();
-        let total: u32 = said.wording.iter().map(weight).sum::<u32>() + lent + phrase.iter().map(weight).sum::<u32>();
+        // What the name says and the wording does not weighs twice: `desktop` is no desktop's wire.
+        let named: u32 = phrase.iter().map(weight).sum();
+        let total = said.wording.iter().map(weight).sum::<u32>() + lent + named + (named - own - lent);
         let share = 200 * (own + lent) / total.max(1);
-        let less = u32::from(UNSAID) * unsaid + if by_heading.is_empty() { 0 } else { u32::from(FROM_HEADING) };
+        let less =
+            u32::from(UNSAID) * unsaid + if by_heading.is_empty() { 0 } else { u32::from(FROM_HEADING) };
         u8::try_from(share.saturating_sub(less)).unwrap_or(100).min(100)
     }
 }
@@ -258,20 +291,35 @@ impl Catalogue {
 struct Said {
     wording: Words,
     group: Words,
+    /// Of either, the words of each list of rivals.
+    wording_rivals: Vec<Words>,
+    group_rivals: Vec<Words>,
+}
+
+impl Said {
+    fn of(wording: &str, group: Option<&str>) -> Said {
+        let (wording, group) = (words(wording), group.map(words).unwrap_or_default());
+        let (wording_rivals, group_rivals) = (rivals(&wording), rivals(&group));
+        Said { wording, group, wording_rivals, group_rivals }
+    }
+}
+
+/// The words that each list of rivals has in common with these.
+fn rivals(words: &Words) -> Vec<Words> {
+    let of = |rivals: &Rivals| words.iter().filter(|word| rivals.holds(word)).cloned().collect();
+    VOCABULARY.rivals.iter().map(of).collect()
 }
 
 /// `None` where the wording, or the heading where the wording is silent, contradicts the phrase; else on how many
 /// matters the phrase says more than they do.
-fn agreement(said: &Said, phrase: &Words) -> Option<u32> {
+fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
     let mut unsaid = 0;
-    for rivals in &VOCABULARY.rivals {
-        let of = |words: &Words| -> Words { words.iter().filter(|word| rivals.holds(word)).cloned().collect() };
-        let (by_wording, by_phrase) = (of(&said.wording), of(phrase));
-        let from_group = by_wording.is_empty();
-        let by_said = if from_group { of(&said.group) } else { by_wording };
+    for (at, rivals) in VOCABULARY.rivals.iter().enumerate() {
+        let (by_wording, by_phrase) = (&said.wording_rivals[at], &phrase.rivals[at]);
+        let by_said = if by_wording.is_empty() { &said.group_rivals[at] } else { by_wording };
         match (by_said.is_empty(), by_phrase.is_empty()) {
             (false, false) if by_said != by_phrase => return None,
-            (false, true) if !from_group && by_said.iter().any(|word| rivals.must_match(word)) => return None,
+            (false, true) if by_wording.iter().any(|word| rivals.must_match(word)) => return None,
             (true, false) => unsaid += 1,
             _ => {}
         }
@@ -289,7 +337,9 @@ fn words(text: &str) -> Words {
         let longest = Vocabulary::LONGEST_STAND_IN.min(stems.len() - at);
         let (length, word) = (1..=longest)
             .rev()
-            .find_map(|length| VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word)))
+            .find_map(|length| {
+                VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word))
+            })
             .unwrap_or((1, &stems[at]));
         // One word may stand for several: `romex` for `solid house wire`.
         words.extend(word.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(str::to_string));
@@ -306,7 +356,8 @@ pub(crate) fn stem(word: &str) -> String {
     if let Some(start) = word.strip_suffix("ies").filter(|start| start.len() > 2) {
         return format!("{start}y");
     }
-    let plural = word.ends_with('s') && !word.ends_with("ss") && !word.ends_with("us") && !word.ends_with("is");
+    let plural =
+        word.ends_with('s') && !word.ends_with("ss") && !word.ends_with("us") && !word.ends_with("is");
     if plural { word[..word.len() - 1].to_string() } else { word.to_string() }
 }
 

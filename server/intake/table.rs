@@ -5,9 +5,11 @@ use trade::mass::MassUnit;
 
 use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
+use crate::date::Dated;
 use crate::document::{Cell, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
-use crate::lines::{LineReader, charge};
+use crate::lines::LineReader;
+use crate::parts::charge;
 use crate::price::{self, PriceText, Sign, Strength};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Doubt, Place, Why};
@@ -142,6 +144,11 @@ impl Table {
             return Err(Why::NoName);
         }
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
+        match cell(panel.date) {
+            Some(Cell::Date(date)) => draft.date(Dated { date: *date, unclear: false, announced: true }),
+            Some(Cell::Text(text)) => draft.look_for_date(text),
+            _ => {}
+        }
         let heading = &self.headings[at];
         let named = Context { unit: Context::of(&name, false).unit, ..Context::default() };
         let of_row = row_context(panel, row).within(&named);
@@ -175,7 +182,7 @@ impl Table {
         !is_heading(name)
             || capitals
             || name.ends_with(':')
-            || VOCABULARY.has(heading_name(name), Use::Group)
+            || VOCABULARY.has_within(heading_name(name), Use::Group)
             || self.above[at].wording.is_empty()
     }
 
@@ -184,7 +191,7 @@ impl Table {
         for cell in &row.cells {
             match cell {
                 Cell::Date(date) if self.panels.is_empty() => {
-                    draft.date(crate::date::Dated { date: *date, unclear: false, announced: false });
+                    draft.date(Dated { date: *date, unclear: false, announced: false });
                 }
                 Cell::Text(text) => draft.look_for_date(text),
                 _ => {}
@@ -248,7 +255,9 @@ fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
             TierText { from, to, unit: unit.or(column.unit) }
         };
         match row.cells.get(column.at)? {
-            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => Some(bare(*value, None)),
+            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
+                Some(bare(*value, None))
+            }
             Cell::Text(text) => {
                 let scan = Scan::of(text);
                 if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
@@ -278,6 +287,8 @@ fn price_rows(
     mut notes: Vec<String>,
     draft: &Draft<'_>,
 ) -> Vec<DraftRow> {
+    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
+    let base = &DraftRow { charge, ..base.clone() };
     let mut rows: Vec<DraftRow> = Vec::new();
     for column in &panel.prices {
         let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);

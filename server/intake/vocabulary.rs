@@ -15,11 +15,6 @@ pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
     Vocabulary::parse(include_str!("vocabulary.toml")).expect("a test parses this very file")
 });
 
-/// The slugs of all grades that the vocabulary has words for.
-pub fn vocabulary_grades() -> impl Iterator<Item = &'static str> {
-    VOCABULARY.grades.keys().chain(VOCABULARY.codes.keys()).map(String::as_str)
-}
-
 #[derive(Debug)]
 pub(crate) struct Vocabulary {
     uses: HashMap<String, Vec<Use>>,
@@ -68,11 +63,13 @@ pub(crate) enum Use {
     Measure,
     MeasureAttached,
     Remark,
+    Sentence,
     Filler,
     Group,
     TierFrom,
     TierTo,
     Range,
+    Change,
     Cents,
 }
 
@@ -90,6 +87,8 @@ pub(crate) enum Column {
     TierFrom,
     TierTo,
     Note,
+    /// The day the row's price holds from.
+    Date,
     /// Last week's price, an item number, a quantity: nothing that is read.
     Other,
 }
@@ -103,7 +102,8 @@ impl Vocabulary {
     pub fn has_within(&self, text: &str, is: Use) -> bool {
         let normal = normal_wording(text);
         let words: Vec<&str> = normal.split(' ').collect();
-        (1..=3).any(|length| words.windows(length).any(|run| self.has(&run.join(" "), is)))
+        let has = |run: &[&str]| self.uses.get(&run.join(" ")).is_some_and(|uses| uses.contains(&is));
+        (1..=3).any(|length| words.windows(length).any(has))
     }
 
     /// The unit a word means; `ton` alone means none.
@@ -244,6 +244,23 @@ mod tests {
     fn the_file_is_sound() {
         if let Err(error) = Vocabulary::parse(include_str!("vocabulary.toml")) {
             panic!("{error}");
+        }
+    }
+
+    /// The seed's catalogue is not part of this crate, so there is nothing to check where it is not beside it.
+    #[test]
+    fn every_key_is_a_grade_of_the_catalogue() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../seed/catalogue/grades.toml");
+        let Ok(text) = std::fs::read_to_string(path) else { return };
+        let catalogue: toml::Table = text.parse().unwrap();
+        let slugs: Vec<&str> = catalogue["grade"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(|grade| grade["slug"].as_str())
+            .collect();
+        for slug in VOCABULARY.grades.keys().chain(VOCABULARY.codes.keys()) {
+            assert!(slugs.contains(&slug.as_str()), "“{slug}” is no grade of the catalogue");
         }
     }
 

@@ -91,7 +91,9 @@ impl Reading {
         Ok(match value {
             DataRef::Empty => Cell::Empty,
             DataRef::Int(number) => number_cell(&number.to_string(), format),
-            DataRef::Float(number) if number.abs() < LARGEST_NUMBER => number_cell(&number.to_string(), format),
+            DataRef::Float(number) if number.abs() < LARGEST_NUMBER => {
+                number_cell(&number.to_string(), format)
+            }
             DataRef::Float(number) => Cell::Text(format!("{number:e}")),
             DataRef::DateTime(time) => date_cell(time),
             DataRef::DateTimeIso(text) => match Date::from_str(text.get(..10).unwrap_or(text)) {
@@ -127,7 +129,11 @@ fn number_cell(text: &str, format: Option<&NumberFormat>) -> Cell {
     match Decimal::from_str(text) {
         Ok(value) => {
             let format = format.cloned().unwrap_or_default();
-            Cell::Number { value: value.round_dp(DECIMALS).normalize(), said: format.said, percent: format.percent }
+            Cell::Number {
+                value: value.round_dp(DECIMALS).normalize(),
+                said: format.said,
+                percent: format.percent,
+            }
         }
         Err(_) => Cell::Text(text.to_string()),
     }
@@ -135,7 +141,8 @@ fn number_cell(text: &str, format: Option<&NumberFormat>) -> Cell {
 
 fn date_cell(time: &ExcelDateTime) -> Cell {
     let (year, month, day, ..) = time.to_ymd_hms_milli();
-    let date = || Date::new(i16::try_from(year).ok()?, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok();
+    let date =
+        || Date::new(i16::try_from(year).ok()?, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok();
     match date().filter(|_| time.is_datetime()) {
         Some(date) => Cell::Date(date),
         None => Cell::Text(time.as_f64().to_string()),

@@ -69,8 +69,14 @@ impl TryFrom<ContainerRow> for Container {
     }
 }
 
+impl Container {
+    pub fn details(&self) -> ContainerDetails {
+        ContainerDetails { label: self.label.clone(), kind: self.kind, tare: self.tare }
+    }
+}
+
 /// What a container is made or changed to.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ContainerDetails {
     pub label: String,
     pub kind: ContainerKind,

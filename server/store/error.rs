@@ -8,6 +8,7 @@ use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
 use super::sheets::SheetRefusal;
+use super::shops::ShopRefusal;
 
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -27,6 +28,8 @@ pub enum StoreError {
     ReadOnly,
     #[error("the database file is damaged or is not a database")]
     Damaged,
+    #[error("the database server lets nobody in ({0}); check that it runs and that DATABASE_URL is right")]
+    Unreachable(sqlx::Error),
     #[error("the database is from a newer version of this program; start that version, or restore a backup")]
     Newer,
     #[error("{} cannot be used: {cause}", path.display())]
@@ -37,6 +40,9 @@ pub enum StoreError {
     /// The price sheet cannot be stored as it is.
     #[error(transparent)]
     Sheet(#[from] SheetRefusal),
+    /// The shop's settings cannot be changed like that.
+    #[error(transparent)]
+    Shop(#[from] ShopRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

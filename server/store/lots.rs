@@ -3,12 +3,15 @@
 use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::ids::{GradeId, LotId};
-use trade::mass::Mass;
+use trade::mass::{HEAVIEST_GRAMS, Mass};
 
 use super::containers::{ContainerDetails, ContainerKind, add_container};
 use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
 use super::{RowError, Store, StoreError, Tx, new_id, stamp};
+
+/// The most pieces one lot may hold.
+const MOST_PIECES: i64 = 1_000_000;
 
 /// Where a lot stands. What is in a shipment has one.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,6 +61,10 @@ pub enum LotRefusal {
     ContainerTaken,
     #[error("That would leave less than nothing in the lot.")]
     BelowNothing,
+    #[error(
+        "A lot holds a thousand tonnes and a million pieces at most. Check the reading, or open another lot."
+    )]
+    TooMuch,
     #[error("The two lots are of different grades. Regrade one of them first.")]
     OtherGrade,
     #[error("A lot cannot be merged with itself.")]
@@ -202,7 +209,7 @@ impl Store {
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         let lot = lot_for_change(&mut tx, shop_id, id).await?;
-        usable_grade(&mut tx, shop_id, grade).await?;
+        usable_grade(&mut tx, shop_id, grade.as_str()).await?;
         let sql = "UPDATE lots SET grade_id = $4, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done = sqlx::query(sql)
@@ -231,7 +238,12 @@ impl Store {
     /// Moves part of a lot into a new lot of the same grade in another container.
     pub async fn split(&self, shop_id: &str, split: &Split<'_>, at: Timestamp) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let lot = lot_for_change(&mut tx, shop_id, split.lot_id).await?;
+        let lot = hold_lot(&mut tx, shop_id, split.lot_id).await?;
+        if is_there(&mut tx, shop_id, split.new_lot_id).await? {
+            // The same form sent twice: the first one has done it.
+            return Ok(());
+        }
+        let lot = lot?;
         if lot.net <= split.mass || lot.pieces < i64::from(split.pieces) {
             return Err(LotRefusal::BelowNothing.into());
         }
@@ -242,10 +254,7 @@ impl Store {
             source: &lot.source,
             partner_id: split.partner_id,
         };
-        if !open_lot(&mut tx, shop_id, &target, at).await? {
-            // The same form sent twice: the first one has done it.
-            return Ok(());
-        }
+        open_lot(&mut tx, shop_id, &target, at).await?;
         move_mass(&mut tx, shop_id, split, at).await?;
         Ok(tx.commit().await?)
     }
@@ -265,11 +274,17 @@ impl Store {
         let mut tx = self.begin().await?;
         // Always in the order of their ids, so that two merges the other way round cannot wait for each other.
         let (first, second) = if from < into { (from, into) } else { (into, from) };
-        let a = lot_for_change(&mut tx, shop_id, first).await?;
-        let b = lot_for_change(&mut tx, shop_id, second).await?;
+        let a = hold_lot(&mut tx, shop_id, first).await?;
+        let b = hold_lot(&mut tx, shop_id, second).await?;
+        if is_merged(&mut tx, shop_id, from, into).await? {
+            // The same form sent twice: the first one has done it.
+            return Ok(());
+        }
+        let (a, b) = (a?, b?);
         if a.grade_id != b.grade_id {
             return Err(LotRefusal::OtherGrade.into());
         }
+        can_hold(a.net + b.net, a.pieces + b.pieces)?;
         let moved = if a.id == from { a } else { b };
         for (lot, other, kind, sign) in
             [(from, into, WeighingKind::MergeOut, -1), (into, from, WeighingKind::MergeIn, 1)]
@@ -322,15 +337,10 @@ pub async fn open_lot(
     lot: &NewLot<'_>,
     at: Timestamp,
 ) -> Result<bool, StoreError> {
-    let there: Option<(String,)> = sqlx::query_as("SELECT id FROM lots WHERE shop_id = $1 AND id = $2")
-        .bind(shop_id)
-        .bind(lot.id)
-        .fetch_optional(&mut **tx)
-        .await?;
-    if there.is_some() {
+    if is_there(tx, shop_id, lot.id).await? {
         return Ok(false);
     }
-    usable_grade(tx, shop_id, &lot.grade).await?;
+    usable_grade(tx, shop_id, lot.grade.as_str()).await?;
     let container_id = match &lot.container {
         Target::There(id) => {
             let sql = "SELECT id FROM containers WHERE shop_id = $1 AND id = $2 AND retired_at IS NULL";
@@ -344,12 +354,15 @@ pub async fn open_lot(
     };
     let sql = "SELECT id FROM lots WHERE container_id = $1 AND closed_at IS NULL";
     let taken: Option<(String,)> = sqlx::query_as(sql).bind(&container_id).fetch_optional(&mut **tx).await?;
-    if taken.is_some() {
-        return Err(LotRefusal::ContainerTaken.into());
+    match taken {
+        // Of a form sent twice at once, the second waited at its container until the first was through.
+        Some((there,)) if there == lot.id => return Ok(false),
+        Some(_) => return Err(LotRefusal::ContainerTaken.into()),
+        None => {}
     }
     let sql = "INSERT INTO lots (id, shop_id, container_id, grade_id, source, note, opened_at, opened_by, version) \
-               VALUES ($1, $2, $3, $4, $5, '', $6, $7, 1)";
-    sqlx::query(sql)
+               VALUES ($1, $2, $3, $4, $5, '', $6, $7, 1) ON CONFLICT (id) DO NOTHING";
+    let done = sqlx::query(sql)
         .bind(lot.id)
         .bind(shop_id)
         .bind(&container_id)
@@ -359,7 +372,7 @@ pub async fn open_lot(
         .bind(lot.partner_id)
         .execute(&mut **tx)
         .await?;
-    Ok(true)
+    Ok(done.rows_affected() == 1)
 }
 
 /// Marks a lot as gone. Its version moves on, so that a form opened before is told.
@@ -387,29 +400,62 @@ pub(crate) async fn lot_for_change(
     shop_id: &str,
     id: &str,
 ) -> Result<ChangeableLot, StoreError> {
+    Ok(hold_lot(tx, shop_id, id).await??)
+}
+
+/// The same for who has to look further before the refusal counts: with the row held, whether the very same form has
+/// been through already.
+pub(crate) async fn hold_lot(
+    tx: &mut Tx,
+    shop_id: &str,
+    id: &str,
+) -> Result<Result<ChangeableLot, LotRefusal>, StoreError> {
     // A write that changes nothing: on Postgres it locks the row until the end, which SELECT … FOR UPDATE would too,
     // but SQLite (where BEGIN IMMEDIATE has the lock already) has no such words.
     let sql = "UPDATE lots SET note = note WHERE shop_id = $1 AND id = $2 RETURNING id, grade_id, source, closed_at";
     let (id, grade_id, source, closed_at): (String, String, String, Option<String>) =
         sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut **tx).await?;
     if closed_at.is_some() {
-        return Err(LotRefusal::Closed.into());
+        return Ok(Err(LotRefusal::Closed));
     }
     let sql = "SELECT lot_id FROM shipment_lots WHERE lot_id = $1 AND released_at IS NULL";
     let reserved: Option<(String,)> = sqlx::query_as(sql).bind(&id).fetch_optional(&mut **tx).await?;
     if reserved.is_some() {
-        return Err(LotRefusal::Reserved.into());
+        return Ok(Err(LotRefusal::Reserved));
     }
     let sql = "SELECT CAST(COALESCE(SUM(net_ug), 0) AS BIGINT), CAST(COALESCE(SUM(pieces), 0) AS BIGINT) \
                FROM weighings WHERE lot_id = $1";
     let (net_ug, pieces): (i64, i64) = sqlx::query_as(sql).bind(&id).fetch_one(&mut **tx).await?;
-    Ok(ChangeableLot { id, grade_id, source, net: Mass::from_micrograms(net_ug), pieces })
+    Ok(Ok(ChangeableLot { id, grade_id, source, net: Mass::from_micrograms(net_ug), pieces }))
 }
 
-async fn usable_grade(tx: &mut Tx, shop_id: &str, grade: &GradeId) -> Result<(), StoreError> {
+/// Whether a lot may hold so much. The bound keeps every sum of ledgers far inside what a column holds.
+pub(crate) fn can_hold(net: Mass, pieces: i64) -> Result<(), LotRefusal> {
+    if net.grams() > HEAVIEST_GRAMS || pieces > MOST_PIECES { Err(LotRefusal::TooMuch) } else { Ok(()) }
+}
+
+/// Whether the shop has a lot of this id, open or gone.
+async fn is_there(tx: &mut Tx, shop_id: &str, id: &str) -> Result<bool, StoreError> {
+    let sql = "SELECT id FROM lots WHERE shop_id = $1 AND id = $2";
+    let there: Option<(String,)> =
+        sqlx::query_as(sql).bind(shop_id).bind(id).fetch_optional(&mut **tx).await?;
+    Ok(there.is_some())
+}
+
+/// Whether lot `from` is gone because it was put on lot `into`.
+async fn is_merged(tx: &mut Tx, shop_id: &str, from: &str, into: &str) -> Result<bool, StoreError> {
+    let sql = "SELECT l.id FROM lots l JOIN weighings w ON w.lot_id = l.id AND w.at = l.closed_at \
+               WHERE l.shop_id = $1 AND l.id = $2 AND w.kind = 'merge-out' AND w.other_lot_id = $3";
+    let merged: Option<(String,)> =
+        sqlx::query_as(sql).bind(shop_id).bind(from).bind(into).fetch_optional(&mut **tx).await?;
+    Ok(merged.is_some())
+}
+
+/// Refused where the grade has been retired.
+pub(crate) async fn usable_grade(tx: &mut Tx, shop_id: &str, grade: &str) -> Result<(), StoreError> {
     let sql = "SELECT retired_at FROM grades WHERE shop_id = $1 AND id = $2";
     let (retired_at,): (Option<String>,) =
-        sqlx::query_as(sql).bind(shop_id).bind(grade.as_str()).fetch_one(&mut **tx).await?;
+        sqlx::query_as(sql).bind(shop_id).bind(grade).fetch_one(&mut **tx).await?;
     if retired_at.is_some() { Err(LotRefusal::GradeRetired.into()) } else { Ok(()) }
 }
 

@@ -30,7 +30,7 @@ use jiff::Timestamp;
 use rust_decimal::dec;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use sqlx::migrate::Migrator;
-use sqlx::{Any, AnyPool, Transaction};
+use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
 use trade::mass::{Mass, MassUnit};
 
 pub use error::{RowError, StoreError};
@@ -53,6 +53,7 @@ pub struct Store {
     readers: AnyPool,
     writer: AnyPool,
     begin: &'static str,
+    begin_alone: &'static str,
 }
 
 pub type Tx = Transaction<'static, Any>;
@@ -70,6 +71,12 @@ impl Store {
     /// Starts a transaction that may write.
     pub async fn begin(&self) -> Result<Tx, StoreError> {
         Ok(self.writer.begin_with(self.begin).await?)
+    }
+
+    /// Starts a transaction that runs as if no other ran at the same time, for a decision on what is *not* there yet. One
+    /// that comes too late ends as [`StoreError::Busy`].
+    pub async fn begin_alone(&self) -> Result<Tx, StoreError> {
+        Ok(self.writer.begin_with(self.begin_alone).await?)
     }
 
     /// Whether the database answers.
@@ -93,42 +100,72 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
         std::fs::create_dir_all(folder).map_err(|cause| StoreError::Folder { path: folder.into(), cause })?;
     }
     let address = format!("sqlite:{}?mode=rwc", path.display());
+    // A pool tries again and again until it gives up, and then only says that it did; one connection says why.
+    let mut first = AnyConnection::connect(&address).await?;
+    prepare_sqlite(&mut first).await?;
+    first.close().await?;
     let writer = sqlite_pool(1).connect(&address).await?;
     // SQLite has no lock of its own around migrations: two processes started at once would run them twice.
-    let lock_path = path.with_extension("lock");
-    let lock =
-        File::create(&lock_path).map_err(|cause| StoreError::Folder { path: lock_path.clone(), cause })?;
-    fs4::FileExt::lock(&lock).map_err(|cause| StoreError::Folder { path: lock_path, cause })?;
+    let lock = locked(path.with_extension("lock")).await?;
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
-    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE" })
+    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
+}
+
+/// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
+async fn locked(path: PathBuf) -> Result<File, StoreError> {
+    let place = path.clone();
+    let wait = move || {
+        let file = File::create(&path)?;
+        fs4::FileExt::lock(&file)?;
+        Ok(file)
+    };
+    let file = tokio::task::spawn_blocking(wait).await.unwrap_or_else(|stopped| Err(stopped.into()));
+    file.map_err(|cause| StoreError::Folder { path: place, cause })
 }
 
 fn sqlite_pool(connections: u32) -> AnyPoolOptions {
-    AnyPoolOptions::new().max_connections(connections).acquire_timeout(Duration::from_secs(10)).after_connect(
-        |connection, _| {
-            Box::pin(async move {
-                // The busy timeout comes first, so that the others wait for a lock instead of failing.
-                for pragma in [
-                    "PRAGMA busy_timeout = 5000",
-                    "PRAGMA journal_mode = WAL",
-                    "PRAGMA synchronous = FULL",
-                    "PRAGMA foreign_keys = ON",
-                ] {
-                    sqlx::query(pragma).execute(&mut *connection).await?;
-                }
-                Ok(())
-            })
-        },
-    )
+    AnyPoolOptions::new()
+        .max_connections(connections)
+        .acquire_timeout(Duration::from_secs(10))
+        .after_connect(|connection, _| Box::pin(prepare_sqlite(connection)))
+}
+
+async fn prepare_sqlite(connection: &mut AnyConnection) -> Result<(), sqlx::Error> {
+    // The busy timeout comes first, so that the others wait for a lock instead of failing.
+    for pragma in [
+        "PRAGMA busy_timeout = 5000",
+        "PRAGMA journal_mode = WAL",
+        "PRAGMA synchronous = FULL",
+        "PRAGMA foreign_keys = ON",
+    ] {
+        sqlx::query(pragma).execute(&mut *connection).await?;
+    }
+    Ok(())
 }
 
 async fn open_postgres(address: &str) -> Result<Store, StoreError> {
-    let options = AnyPoolOptions::new().max_connections(8).acquire_timeout(Duration::from_secs(10));
+    let first = AnyConnection::connect(address).await.map_err(StoreError::Unreachable)?;
+    first.close().await?;
+    let options = AnyPoolOptions::new()
+        .max_connections(8)
+        .acquire_timeout(Duration::from_secs(10))
+        .after_connect(|connection, _| {
+            Box::pin(async move {
+                // As long as SQLite waits for a lock.
+                sqlx::query("SET lock_timeout = '5s'").execute(connection).await?;
+                Ok(())
+            })
+        });
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
-    Ok(Store { readers: pool.clone(), writer: pool, begin: "BEGIN" })
+    Ok(Store {
+        readers: pool.clone(),
+        writer: pool,
+        begin: "BEGIN",
+        begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+    })
 }
 
 /// A new id: made by the application, ordered by time, so that a form can carry it before anything is stored.

@@ -293,17 +293,11 @@ pub async fn make_shipment(
     shipment: &NewShipment<'_>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
-    let sql = "SELECT id FROM shipments WHERE shop_id = $1 AND id = $2";
-    let there: Option<(String,)> =
-        sqlx::query_as(sql).bind(shop_id).bind(shipment.id).fetch_optional(&mut **tx).await?;
-    if there.is_some() {
-        return Ok(());
-    }
     let expected = serde_json::to_string(&Expected::from(shipment.ladder))
         .map_err(|cause| StoreError::Encode(cause.to_string()))?;
     let sql = "INSERT INTO shipments (id, shop_id, outlet_id, expected, expected_net, made_by, made_at, version) \
                SELECT $2, o.shop_id, o.id, $4, $5, $6, $7, 1 FROM outlets o \
-               WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL";
+               WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL ON CONFLICT (id) DO NOTHING";
     let done = sqlx::query(sql)
         .bind(shop_id)
         .bind(shipment.id)
@@ -314,7 +308,12 @@ pub async fn make_shipment(
         .bind(stamp(at))
         .execute(&mut **tx)
         .await?;
-    changed_one(done.rows_affected())?;
+    if done.rows_affected() == 0 {
+        let sql = "SELECT id FROM shipments WHERE shop_id = $1 AND id = $2";
+        let there: Option<(String,)> =
+            sqlx::query_as(sql).bind(shop_id).bind(shipment.id).fetch_optional(&mut **tx).await?;
+        return if there.is_some() { Ok(()) } else { Err(StoreError::Stale) };
+    }
     // In the order of their ids, so that two shipments made at once cannot wait for each other.
     let mut lots = shipment.lots.clone();
     lots.sort();
@@ -344,7 +343,8 @@ pub async fn send_shipment(
         .execute(&mut **tx)
         .await?;
     changed_one(done.rows_affected())?;
-    let sql = "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
+    let sql =
+        "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
     let lots: Vec<(String, i64, i64)> = sqlx::query_as(sql).bind(id).fetch_all(&mut **tx).await?;
     for (lot_id, net_ug, pieces) in &lots {
         let gone = NewWeighing {

@@ -7,7 +7,7 @@ use sqlx::FromRow;
 use trade::ids::GradeId;
 use trade::mass::Mass;
 
-use super::lots::{LotRefusal, lot_for_change};
+use super::lots::{LotRefusal, can_hold, hold_lot, lot_for_change, usable_grade};
 use super::{RowError, Store, StoreError, Tx, new_id, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -239,19 +239,24 @@ pub async fn weigh_in(
     weighing: &NewWeighing<'_>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
+    let lot = hold_lot(tx, shop_id, weighing.lot_id).await?;
+    // Looked for with the lot's row held: of a form that was sent twice at once, the second waits until the first has
+    // counted.
     let sql = "SELECT id FROM weighings WHERE shop_id = $1 AND id = $2";
     let there: Option<(String,)> =
         sqlx::query_as(sql).bind(shop_id).bind(&*weighing.id).fetch_optional(&mut **tx).await?;
     if there.is_some() {
         return Ok(());
     }
-    let lot = lot_for_change(tx, shop_id, weighing.lot_id).await?;
+    let lot = lot?;
+    usable_grade(tx, shop_id, &lot.grade_id).await?;
     if weighing.expects.is_some_and(|expected| expected != lot.net) {
         return Err(StoreError::Stale);
     }
     if (lot.net + weighing.net).is_negative() || lot.pieces + weighing.pieces < 0 {
         return Err(LotRefusal::BelowNothing.into());
     }
+    can_hold(lot.net + weighing.net, lot.pieces + weighing.pieces)?;
     add_weighing(tx, shop_id, weighing, at).await
 }
 
@@ -288,7 +293,8 @@ pub async fn undo_weighing(
     add_weighing(tx, shop_id, &undo, at).await
 }
 
-/// Adds a ledger row inside `tx`, unchecked.
+/// Adds a ledger row inside `tx`, unchecked. Of two forms with one id that arrive at the same moment the second changes
+/// nothing.
 pub(crate) async fn add_weighing(
     tx: &mut Tx,
     shop_id: &str,
@@ -297,7 +303,7 @@ pub(crate) async fn add_weighing(
 ) -> Result<(), StoreError> {
     let sql = "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, \
                partner_id, at, reverses_id, other_lot_id) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)";
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT (id) DO NOTHING";
     sqlx::query(sql)
         .bind(&*weighing.id)
         .bind(shop_id)

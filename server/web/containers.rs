@@ -66,7 +66,7 @@ fn filled(container: &Container, visitor: &Visitor) -> Form {
     Form::filled([
         ("label", container.label.clone()),
         ("kind", container.kind.code().to_string()),
-        ("container_tare", visitor.mass(container.tare)),
+        ("container_tare", visitor.spelled(container.tare)),
         ("version", container.version.to_string()),
     ])
 }
@@ -82,17 +82,24 @@ pub async fn update(
     Path(id): Path<String>,
     mut form: Form,
 ) -> Result<Response, Failure> {
-    let container = app.store.container(&visitor.shop.id, &id).await?;
     if let Some(details) = container_details(&mut form) {
         match app.store.save_container(&visitor.shop.id, &id, form.version(), &details).await {
             Ok(()) => return Ok(Redirect::to("/containers").into_response()),
-            Err(StoreError::Stale) => form.overtaken_by(&filled(&container, &visitor)),
+            Err(StoreError::Stale) => {
+                let now = app.store.container(&visitor.shop.id, &id).await?;
+                if now.details() == details {
+                    // Sent twice: the first one has saved it.
+                    return Ok(Redirect::to("/containers").into_response());
+                }
+                form.overtaken_by(&filled(&now, &visitor));
+            }
             Err(StoreError::Duplicate) => {
                 form.refuse("label", "Another container has that label. Choose another.")
             }
             Err(other) => return Err(other.into()),
         }
     }
+    let container = app.store.container(&visitor.shop.id, &id).await?;
     edit_page(visitor, container, form)
 }
 

@@ -4,12 +4,14 @@ use std::any::Any;
 use std::sync::Arc;
 
 use askama::Template;
+use axum::body::Body;
 use axum::extract::Request;
-use axum::http::StatusCode;
+use axum::http::{StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use tracing::{error, warn};
 
+use super::again::Sent;
 use crate::store::StoreError;
 
 /// A failure with the words for it.
@@ -26,11 +28,19 @@ pub struct Failure {
 struct FailurePage<'a> {
     title: &'a str,
     advice: &'a str,
+    sent: Option<&'a Sent>,
 }
 
 /// The cause of a failure, carried to [`log_cause`] and never shown.
 #[derive(Debug, Clone)]
 struct Cause(Arc<StoreError>);
+
+/// The words of a failure that is not the form's and may be over in a moment.
+#[derive(Debug, Clone)]
+struct MayPass {
+    title: String,
+    advice: String,
+}
 
 impl Failure {
     pub fn refused(status: StatusCode, title: impl Into<String>, advice: impl Into<String>) -> Self {
@@ -46,15 +56,77 @@ impl Failure {
         )
     }
 
+    /// What was sent did not all arrive.
+    pub fn cut_short() -> Self {
+        Failure::refused(
+            StatusCode::BAD_REQUEST,
+            "The form was cut short",
+            "It did not arrive whole, so nothing was saved. Go back and send it again.",
+        )
+    }
+
+    /// More was sent than the program takes.
+    pub fn too_large() -> Self {
+        Failure::refused(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "That is too large",
+            "It is over 10 MB, so nothing of it was saved. Send a smaller file, or part of it.",
+        )
+    }
+
     pub fn page(self) -> Response {
-        let page = FailurePage { title: &self.title, advice: &self.advice };
-        let body = page.render().unwrap_or_else(|_| format!("{}. {}", self.title, self.advice));
-        let mut response = (self.status, Html(body)).into_response();
+        let mut response = (self.status, Html(drawn(&self.title, &self.advice, None))).into_response();
         if let Some(cause) = self.cause {
             response.extensions_mut().insert(Cause(Arc::new(cause)));
+            if self.status.is_server_error() {
+                response.extensions_mut().insert(MayPass { title: self.title, advice: self.advice });
+            }
         }
         response
     }
+}
+
+fn drawn(title: &str, advice: &str, sent: Option<&Sent>) -> String {
+    FailurePage { title, advice, sent }.render().unwrap_or_else(|_| format!("{title}. {advice}"))
+}
+
+/// Whether the same form may go through if it is sent once more.
+pub fn may_pass(response: &Response) -> bool {
+    response.extensions().get::<MayPass>().is_some()
+}
+
+/// The failure with the form that it happened to, to be sent once more.
+pub fn with_form(response: Response, sent: &Sent) -> Response {
+    let (head, body) = response.into_parts();
+    let body = match head.extensions.get::<MayPass>() {
+        Some(MayPass { title, advice }) => Body::from(drawn(title, advice, Some(sent))),
+        None => body,
+    };
+    Response::from_parts(head, body)
+}
+
+/// Gives the framework's own bare refusals (a method that an address does not take, an address that is no text) a page.
+pub async fn worded(response: Response) -> Response {
+    let status = response.status();
+    let kind = response.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
+    if !status.is_client_error() || kind.is_some_and(|kind| !kind.starts_with("text/plain")) {
+        return response;
+    }
+    match status {
+        StatusCode::METHOD_NOT_ALLOWED => Failure::refused(
+            status,
+            "There is no page at this address",
+            "It only takes a form that one of the pages sends. Nothing was changed: find your way from the menu.",
+        ),
+        StatusCode::NOT_FOUND => Failure::missing("page"),
+        StatusCode::PAYLOAD_TOO_LARGE => Failure::too_large(),
+        _ => Failure::refused(
+            status,
+            "That could not be read",
+            "The address or the form came damaged, so nothing was saved. Go back and try again.",
+        ),
+    }
+    .page()
 }
 
 impl IntoResponse for Failure {
@@ -82,34 +154,39 @@ impl From<StoreError> for Failure {
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
             StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
+            StoreError::Shop(refusal) => {
+                (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
+            }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",
-                "Another program holds the database. Nothing was saved. Go back and send it again in a moment."
+                "Another program holds the database, so nothing was saved. Try again in a moment."
                     .to_string(),
             ),
             StoreError::Full => (
                 StatusCode::INSUFFICIENT_STORAGE,
                 "The disk is full",
-                "Nothing was saved, and nothing that was saved before is lost. Make room on the shop's box, then go \
-                 back and send it again."
+                "Nothing was saved, and nothing that was saved before is lost. Make room on the shop's box, then try \
+                 again."
                     .to_string(),
             ),
             StoreError::ReadOnly => (
                 StatusCode::INTERNAL_SERVER_ERROR,
                 "The shop's record cannot be written to",
-                "Nothing was saved. Check the rights of the data folder on the shop's box, then go back and send it \
-                 again."
+                "Nothing was saved. Check the rights of the data folder on the shop's box, then try again."
                     .to_string(),
             ),
-            StoreError::Newer | StoreError::Damaged | StoreError::Folder { .. } => {
+            StoreError::Newer
+            | StoreError::Damaged
+            | StoreError::Unreachable(_)
+            | StoreError::Folder { .. } => {
                 (StatusCode::INTERNAL_SERVER_ERROR, "The shop's record cannot be read", format!("{error}."))
             }
             StoreError::Row(_) | StoreError::Encode(_) | StoreError::Database(_) | StoreError::Migration(_) => (
                 StatusCode::INTERNAL_SERVER_ERROR,
                 "Something went wrong here",
-                "It was not your doing, and nothing was half saved. Go back and try again; if it stays, the log on the \
-                 shop's box says why."
+                "It was not your doing, and nothing was half saved. Try again; if it stays, the log on the shop's box \
+                 says why."
                     .to_string(),
             ),
         };

@@ -8,13 +8,16 @@ use std::collections::BTreeMap;
 
 use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
+use axum::response::IntoResponse;
 use axum_extra::extract::Form as Pairs;
+use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
 use trade::mass::Mass;
 use trade::money::{Currency, LARGEST_AMOUNT, Share};
 use trade::reading::{self, Reading};
 
 use super::failure::Failure;
+use super::page::day;
 use crate::store::is_id;
 
 /// The values of a form by field name, and what is wrong with them.
@@ -35,6 +38,11 @@ impl Form {
     /// What stands in a field, as typed.
     pub fn value(&self, name: &str) -> &str {
         self.values.iter().find(|(field, _)| field == name).map_or("", |(_, value)| value.as_str())
+    }
+
+    /// Every field with what stands in it.
+    pub fn all(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.values.iter().map(|(name, value)| (name.as_str(), value.as_str()))
     }
 
     /// All values of a field that may come several times.
@@ -63,6 +71,13 @@ impl Form {
     /// What is stored now, where it differs from what was typed and somebody else stored it.
     pub fn stored(&self, name: &str) -> Option<&str> {
         self.stored.get(name).map(String::as_str)
+    }
+
+    /// The same of a field that chooses one of `options` (code, words), in words.
+    pub fn stored_choice<'a>(&'a self, name: &str, options: &'a [(String, String)]) -> Option<&'a str> {
+        let stored = self.stored(name)?;
+        let chosen = options.iter().find(|(code, _)| code == stored);
+        Some(chosen.map_or(stored, |(_, words)| words.as_str()))
     }
 
     pub fn refuse(&mut self, name: &str, problem: impl Into<String>) {
@@ -104,8 +119,18 @@ impl Form {
         Some(text)
     }
 
+    /// A text of one line that may stay empty.
     pub fn optional_text(&mut self, name: &str, longest: usize) -> Option<String> {
-        let clean: String = self.value(name).chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+        self.bounded_text(name, longest, |c| c.is_control())
+    }
+
+    /// A text that may stay empty and keeps its line ends.
+    pub fn optional_lines(&mut self, name: &str, longest: usize) -> Option<String> {
+        self.bounded_text(name, longest, |c| c.is_control() && c != '\n')
+    }
+
+    fn bounded_text(&mut self, name: &str, longest: usize, blank: impl Fn(char) -> bool) -> Option<String> {
+        let clean: String = self.value(name).chars().map(|c| if blank(c) { ' ' } else { c }).collect();
         let text = clean.trim().to_string();
         let length = text.chars().count();
         if length > longest {
@@ -113,6 +138,26 @@ impl Form {
             return None;
         }
         Some(text)
+    }
+
+    /// A text area with an entry a line: at most `most` of them, of at most `longest` characters each. Empty lines are
+    /// left out, in the form too, so that what stands in it compares with what is stored.
+    pub fn lines(&mut self, name: &str, most: usize, longest: usize) -> Option<Vec<String>> {
+        let clean =
+            |line: &str| line.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>();
+        let lines: Vec<String> =
+            self.value(name).lines().map(|line| clean(line).trim().to_string()).collect();
+        let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
+        self.set(name, lines.join("\n"));
+        if lines.len() > most {
+            self.refuse(name, format!("Those are {} lines; {most} are the most.", lines.len()));
+            return None;
+        }
+        if let Some(at) = lines.iter().position(|line| line.chars().count() > longest) {
+            self.refuse(name, format!("Line {} is longer than {longest} characters.", at + 1));
+            return None;
+        }
+        Some(lines)
     }
 
     /// A number with a point or a comma before its decimals, within `least..=most`.
@@ -200,6 +245,39 @@ impl Form {
         currency
     }
 
+    /// A day within `first..=last`.
+    pub fn date(&mut self, name: &str, first: Date, last: Date) -> Option<Date> {
+        let typed = self.value(name).trim().to_string();
+        let Ok(date) = typed.parse::<Date>() else {
+            let problem = if typed.is_empty() {
+                "A date is needed.".into()
+            } else {
+                format!("“{typed}” is not a date like 2026-05-12.")
+            };
+            self.refuse(name, problem);
+            return None;
+        };
+        if date > last {
+            self.refuse(name, format!("{} is still to come; {} is the last.", day(date), day(last)));
+            return None;
+        }
+        if date < first {
+            self.refuse(name, format!("That is too long ago; {} is the first.", day(first)));
+            return None;
+        }
+        Some(date)
+    }
+
+    /// What `read` makes of the field, or its words for what is wrong.
+    pub fn read<T>(&mut self, name: &str, read: impl Fn(&str) -> Result<T, String>) -> Option<T> {
+        let typed = self.value(name);
+        if typed.trim().is_empty() {
+            self.refuse(name, "This is needed.");
+            return None;
+        }
+        read(typed).map_err(|problem| self.refuse(name, problem)).ok()
+    }
+
     /// One of a closed set, by its code.
     pub fn choice<T>(&mut self, name: &str, from_code: impl Fn(&str) -> Option<T>) -> Option<T> {
         let choice = from_code(self.value(name));
@@ -248,14 +326,16 @@ impl<S: Send + Sync> FromRequest<S> for Form {
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
         let Pairs(values) =
-            Pairs::<Vec<(String, String)>>::from_request(request, state).await.map_err(|_| {
-                Failure::refused(
-                    StatusCode::BAD_REQUEST,
-                    "The form could not be read",
-                    "It came damaged or is too large, so nothing was saved. Go back and send it again.",
-                )
+            Pairs::<Vec<(String, String)>>::from_request(request, state).await.map_err(|rejection| {
+                match rejection.into_response().status() {
+                    StatusCode::PAYLOAD_TOO_LARGE => Failure::too_large(),
+                    _ => Failure::cut_short(),
+                }
             })?;
-        Ok(Form { values, ..Form::default() })
+        // Browsers send line ends as CR LF. Postgres holds no text with a zero byte in it, and nobody types one.
+        let clean =
+            |(name, value): (String, String)| (name, value.replace("\r\n", "\n").replace('\0', "\u{fffd}"));
+        Ok(Form { values: values.into_iter().map(clean).collect(), ..Form::default() })
     }
 }
 

@@ -1,5 +1,7 @@
 //! What every page has around its own content, and who is looking at it.
 
+use std::fmt::Display;
+
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -10,6 +12,7 @@ use jiff::civil::Date;
 use rust_decimal::Decimal;
 use trade::mass::{Mass, MassStyle};
 use trade::money::{Currency, Money, show_amount};
+use trade::reading;
 
 use super::App;
 use super::failure::Failure;
@@ -88,9 +91,20 @@ impl Visitor {
         self.shop.style.show(mass.value())
     }
 
+    /// A mass for a field that opens to be changed: saved as it stands, it stays the same.
+    pub fn spelled(&self, mass: Mass) -> String {
+        reading::spell(mass, self.shop.style)
+    }
+
     /// A mass in the form that the shop does not use: beside the first where a reading is read back.
     pub fn other_form(&self, mass: impl Value<Mass>) -> String {
         self.shop.style.other().show(mass.value())
+    }
+
+    /// `from 100 lb`, for a price that does not hold for every load.
+    pub fn tier(&self, from: impl Value<Mass>) -> Option<String> {
+        let from = from.value();
+        (!from.is_zero()).then(|| format!("from {}", self.spelled(from)))
     }
 
     /// An amount of home currency, rounded to its minor unit.
@@ -109,8 +123,18 @@ impl Visitor {
     }
 
     /// The day of a moment in the shop's zone.
-    pub fn day_of(&self, at: Timestamp) -> Date {
-        at.to_zoned_datetime(self.shop.zone.clone()).date()
+    pub fn day_of(&self, at: impl Value<Timestamp>) -> Date {
+        at.value().to_zoned_datetime(self.shop.zone.clone()).date()
+    }
+
+    /// `Tue 12 May 2026`.
+    pub fn day(&self, date: impl Value<Date>) -> String {
+        day(date.value())
+    }
+
+    /// How far a day lies from today: `3 days ago`.
+    pub fn ago(&self, date: impl Value<Date>) -> String {
+        days_from(self.today(), date.value())
     }
 }
 
@@ -135,7 +159,15 @@ macro_rules! values {
     )*};
 }
 
-values! { Mass Decimal Timestamp }
+values! { Mass Decimal Timestamp Date }
+
+/// `1 lot`, `3 lots`.
+pub fn counted(count: impl Display, one: &str, many: &str) -> String {
+    match count.to_string().as_str() {
+        "1" => format!("1 {one}"),
+        count => format!("{count} {many}"),
+    }
+}
 
 /// `Tue 12 May 2026`.
 pub fn day(date: Date) -> String {

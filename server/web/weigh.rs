@@ -1,5 +1,7 @@
 //! Weigh in: put a scale reading on a lot. Read it back first, in both forms; only then does it count.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -8,15 +10,21 @@ use trade::mass::Mass;
 use trade::reading::{self, Meaning, Reading};
 
 use super::App;
+use super::bag;
 use super::failure::Failure;
 use super::form::Form;
+use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, html};
+use crate::shelf::Shelf;
 use crate::store::lots::{Lot, LotState};
 use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
 use crate::store::{StoreError, new_id};
 
 /// The most pieces one weighing may count.
 const MOST_PIECES: u32 = 100_000;
+
+/// No reading is longer, so what was typed is kept whole; what no page sends is cut.
+const LONGEST_TYPED: usize = 40;
 
 #[derive(Deserialize)]
 pub struct Find {
@@ -193,6 +201,7 @@ fn echo(visitor: Visitor, lot: Lot, mut form: Form, notice: String) -> Result<Re
 fn cannot_take(lot: &Lot) -> Option<String> {
     use crate::store::lots::LotRefusal;
     match lot.state {
+        LotState::Open if lot.grade_retired => Some(LotRefusal::GradeRetired.to_string()),
         LotState::Open => None,
         LotState::Reserved { .. } => Some(LotRefusal::Reserved.to_string()),
         LotState::Closed { .. } => Some(LotRefusal::Closed.to_string()),
@@ -220,6 +229,7 @@ pub async fn create(
         return form_page(visitor, lot, form);
     };
     let seen = form.value("seen").parse().map(Mass::from_micrograms).unwrap_or(lot.net);
+    let typed: String = form.value("typed").trim().chars().take(LONGEST_TYPED).collect();
     let weighing = NewWeighing {
         id: id.as_str().into(),
         lot_id: lot.id.as_str(),
@@ -228,7 +238,7 @@ pub async fn create(
         gross: put.gross,
         tare: put.tare,
         pieces: form.value("pieces").trim().parse().unwrap_or(0),
-        typed: form.value("typed"),
+        typed: &typed,
         partner_id: &visitor.partner.id,
         // With the whole bag on the scale, what it adds depends on what was in it.
         expects: (form.value("holds") == "container").then_some(seen),
@@ -264,6 +274,7 @@ struct ReceiptPage {
     visitor: Visitor,
     lot: Lot,
     weighing: Weighing,
+    gauge: Option<Gauge>,
 }
 
 /// What was put on, and what the bag holds now.
@@ -274,8 +285,11 @@ pub async fn receipt(
 ) -> Result<Response, Failure> {
     let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let gauge = bag::gauge_of(&shelf, &answer, &lot.id, &visitor);
     let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
-    html(&ReceiptPage { page, visitor, lot, weighing })
+    html(&ReceiptPage { page, visitor, lot, weighing, gauge })
 }
 
 /// Takes it off again, by an entry that names it.

@@ -1,4 +1,5 @@
 //! Wordings as outlets write them, and the grade each must be proposed as.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::path::Path;
 
@@ -105,7 +106,8 @@ fn usual_names() {
     );
 }
 
-/// The code words of the Scrap Specifications Circular: facts in /work/shared/references/grade-specs.md.
+/// Code words of the Scrap Specifications Circular (ISRI): Barley, Berry, Birch and Cliff as in its public notice of
+/// 29 March 2017; Toto and Tense as in its aluminium pages; Honey from memory.
 #[test]
 fn code_words() {
     check(
@@ -181,12 +183,4 @@ fn every_name_of_the_catalogue_means_itself() {
         let proposal = catalogue.propose(&Learned::default(), &grade.name, None);
         assert_eq!((proposal.grade, proposal.why), (Some(grade.id), How::Exact), "{}", grade.name);
     }
-}
-
-#[test]
-fn every_key_of_the_vocabulary_is_a_grade() {
-    let Some(grades) = grades() else { return };
-    let strangers: Vec<&str> =
-        intake::vocabulary_grades().filter(|slug| !grades.iter().any(|grade| grade.id.as_str() == *slug)).collect();
-    assert!(strangers.is_empty(), "not in the catalogue: {strangers:?}");
 }

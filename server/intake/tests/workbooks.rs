@@ -1,4 +1,5 @@
 //! XLSX workbooks, written by another program's library and read back.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::fmt::Write as _;
 
@@ -37,7 +38,11 @@ fn check(sheet: &Sheet, expect: &str) {
         }
         shown.push('\n');
     }
-    let expect: String = expect.lines().map(str::trim).filter(|line| !line.is_empty()).fold(String::new(), |all, line| all + line + "\n");
+    let expect: String = expect
+        .lines()
+        .map(str::trim)
+        .filter(|line| !line.is_empty())
+        .fold(String::new(), |all, line| all + line + "\n");
     assert_eq!(shown, expect, "{:?}", sheet.left_out);
 }
 

@@ -43,7 +43,9 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), Unreadable> {
 
 fn damaged(error: &ZipError) -> Unreadable {
     match error {
-        ZipError::UnsupportedArchive(reason) if *reason == ZipError::PASSWORD_REQUIRED => Unreadable::Encrypted,
+        ZipError::UnsupportedArchive(reason) if *reason == ZipError::PASSWORD_REQUIRED => {
+            Unreadable::Encrypted
+        }
         _ => Unreadable::Damaged("its archive has no proper end".into()),
     }
 }
@@ -62,7 +64,8 @@ fn xml(content: &[u8]) -> Result<(), Unreadable> {
             .iter()
             .skip_while(|byte| byte.is_ascii_whitespace() || matches!(byte, b'=' | b'"' | b'\'' | b'+'))
             .take_while(|byte| byte.is_ascii_digit());
-        let count = digits.fold(0usize, |count, digit| count.saturating_mul(10).saturating_add((digit - b'0').into()));
+        let count = digits
+            .fold(0usize, |count, digit| count.saturating_mul(10).saturating_add((digit - b'0').into()));
         if count > content.len() {
             return Err(Unreadable::Damaged("it counts more texts than it holds".into()));
         }
