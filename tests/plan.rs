@@ -28,11 +28,13 @@ on_both![
     an_empty_shelf_has_nothing_to_plan,
     everything_may_be_kept,
     the_plan_is_better_than_the_nearest_yard,
+    a_grade_reaches_the_nearest_yards_tier_together,
     pins_can_make_it_worse_than_the_nearest_yard,
     worth_adds_up_to_the_plan,
     a_charge_is_kept_unless_it_is_pinned,
     lots_by_the_piece_are_counted,
     another_currency_is_shown_in_both,
+    a_rate_is_shown_as_it_is_reckoned_with,
     it_prints_as_a_load_list,
     kilograms_throughout,
 ];
@@ -106,8 +108,11 @@ async fn a_pin_is_followed_and_taken_back(shop: &TestShop) {
     let near = shop.near_yard(&[("copper-2", "3.00/lb")]).await;
     shop.far_yard(&[("copper-2", "3.60/lb")]).await;
     let lot = shop.filled("Bag 1", "copper-2", "40 lb").await;
-    let pinned = say(shop, &lot, near.as_str(), "It goes there").await.ok().without_ids();
-    assert_eq!(pinned.url, format!("/plan#lot-{lot}"));
+    let form = plan(shop).await.form(&format!("form[action='/plan/lots/{lot}']"));
+    let form = form.set("place", near.as_str()).press("It goes there");
+    let sent = shop.phone().send(shop.phone().posted(form)).await;
+    assert_eq!(sent.headers["location"], format!("/plan#lot-{lot}"), "back to where it was said");
+    let pinned = plan(shop).await;
     assert_eq!(headings(&pinned), ["Quay Metals 102.60 USD"]);
     let row = pinned.text(&format!("[id='lot-{lot}']"));
     assert!(row.contains("pinned"));
@@ -312,8 +317,8 @@ async fn what_is_missing_is_said(shop: &TestShop) {
     assert_eq!(
         plan(shop).await.texts(".notice li"),
         [
-            "No outlet's sheet has a price for No. 2 copper, so Bag 1 (No. 2 copper) stays.",
             "Bag 2 (No. 1 copper) has nothing on its ledger yet. Weigh it in, or merge it away.",
+            "No outlet's sheet has a price for No. 2 copper, so Bag 1 (No. 2 copper) stays.",
             "No delivery leaves more than keeping everything."
         ]
     );
@@ -388,6 +393,26 @@ async fn the_plan_is_better_than_the_nearest_yard(shop: &TestShop) {
     );
 }
 
+async fn a_grade_reaches_the_nearest_yards_tier_together(shop: &TestShop) {
+    let near = shop.near_yard(&[("copper-2", "3.00/lb from 10 lb")]).await;
+    let lots =
+        [shop.filled("Bag 1", "copper-2", "6 lb").await, shop.filled("Bag 2", "copper-2", "6 lb").await];
+    let page = plan(shop).await;
+    // 12 × 3.00 − 17.40; neither bag is priced alone.
+    assert_eq!(headings(&page), ["Quay Metals 18.60 USD"]);
+    assert!(
+        page.says("to Quay Metals (2 lots) would bring 18.60 USD: this plan leaves 0.00 USD more"),
+        "{}",
+        page.text(".chosen")
+    );
+    let lot = shop.get(&format!("/lots/{}", lots[0])).await.ok().without_ids();
+    assert!(lot.says("Not there: it prices No. 2 copper from 10 lb 0.0 oz up."));
+    shop.change_outlet(&near, |details| details.terms.minimum_grade = mass("20 lb")).await;
+    let lot = shop.get(&format!("/lots/{}", lots[0])).await.ok().without_ids();
+    assert!(lot.says("Not there: it takes No. 2 copper from 20 lb 0.0 oz up."));
+    assert!(!plan(shop).await.says("Driving everything"));
+}
+
 async fn pins_can_make_it_worse_than_the_nearest_yard(shop: &TestShop) {
     shop.near_yard(&[("copper-2", "3.00/lb")]).await;
     let lot = shop.filled("Bag 1", "copper-2", "40 lb").await;
@@ -459,10 +484,12 @@ async fn a_charge_is_kept_unless_it_is_pinned(shop: &TestShop) {
     let worth = |lot: &str| pinned.text(&format!("[id='lot-{lot}'] .number"));
     assert_eq!((worth(&copper), worth(&damaged)), ("21.29 USD".to_string(), "−38.59 USD".to_string()));
     assert_eq!(adds_up(shop).await, dec!(-17.30));
-    // The charge is a step down from the start, and its line says so.
+    // Alone the yard would be owed 29.90, and the trip paid: the first step goes down already.
     let page = shop.get(&format!("/lots/{damaged}")).await.ok().without_ids();
-    let working = page.text(".ladder p");
-    assert_eq!(working, "10 lb Damaged batteries × −2.99 USD/lb");
+    assert_eq!(page.text(".working summary .head"), "Quay Metals −47.30 USD");
+    assert_eq!(page.text(".ladder > li .head"), "At the sheet's price −29.90 USD");
+    assert_eq!(page.text(".ladder p"), "10 lb Damaged batteries × −2.99 USD/lb");
+    assert!(page.has(".ladder > li:first-of-type .fill-loss"));
 
     // Two that cancel exactly, and two that fetch nothing: still they add up.
     shop.sheet(&near, 0, &[("copper-2", "3.00/lb"), ("battery-damaged", "-3.00/lb")]).await;
@@ -523,6 +550,19 @@ async fn another_currency_is_shown_in_both(shop: &TestShop) {
     assert_eq!(workings[0], "40 lb No. 2 copper × 4.00 CAD/lb = 160.00 CAD");
     assert_eq!(workings[1], "1 % = −1.60 CAD");
     assert!(workings[2].starts_with("158.40 CAD at 0.75 USD/CAD of "), "{}", workings[2]);
+}
+
+async fn a_rate_is_shown_as_it_is_reckoned_with(shop: &TestShop) {
+    shop.change_shop(|settings| settings.costs.truck_per_km = dec!(0.425)).await;
+    let near = shop.near_yard(&[("copper-2", "3.00/lb")]).await;
+    shop.filled("Bag 1", "copper-2", "40 lb").await;
+    let page = plan(shop).await;
+    // 120.00 − (20 × 0.425 + 9.00); at 0.43 a kilometre it would be ten cents less.
+    assert_eq!(headings(&page), ["Quay Metals 102.50 USD"]);
+    assert_eq!(
+        page.texts(&format!("{} .ladder p", stop(&near)))[1],
+        "20 km there and back at 0.425 USD, 30 min at 18.00 USD an hour"
+    );
 }
 
 async fn it_prints_as_a_load_list(shop: &TestShop) {

@@ -89,7 +89,11 @@ impl Demo {
     }
 
     fn lot(&self, label: &str) -> &Lot {
-        self.shelf.lots.iter().find(|lot| lot.container_label == label).unwrap_or_else(|| panic!("no {label}"))
+        self.shelf
+            .lots
+            .iter()
+            .find(|lot| lot.container_label == label)
+            .unwrap_or_else(|| panic!("no {label}"))
     }
 
     /// All of the lot's grade that is on the shelf: one bag, for the gauge.
@@ -147,7 +151,9 @@ fn readings_were_typed_in_the_forms_that_people_type() {
     let typed: Vec<&str> = DEMO.ledgers.values().flatten().map(|weighing| weighing.typed.as_str()).collect();
     for (form, holds) in [
         ("pounds and ounces", &(|t: &str| t.contains(" lb ") && t.ends_with(" oz")) as &dyn Fn(&str) -> bool),
-        ("pounds and ounces, run together", &|t| t.contains("lb") && t.ends_with(|c: char| c.is_ascii_digit())),
+        ("pounds and ounces, run together", &|t| {
+            t.contains("lb") && t.ends_with(|c: char| c.is_ascii_digit())
+        }),
         ("ounces", &|t| t.ends_with(" oz") && !t.contains("lb")),
         ("decimal pounds", &|t| t.contains('.') && t.ends_with(" lb")),
         ("a decimal comma", &|t| t.contains(',') && t.ends_with(" kg")),
@@ -156,7 +162,8 @@ fn readings_were_typed_in_the_forms_that_people_type() {
     ] {
         assert!(typed.iter().any(|t| holds(t)), "no reading in {form}");
     }
-    let undone = DEMO.ledgers.values().flatten().filter(|weighing| weighing.kind == WeighingKind::Undo).count();
+    let undone =
+        DEMO.ledgers.values().flatten().filter(|weighing| weighing.kind == WeighingKind::Undo).count();
     assert_eq!(undone, 1);
 }
 
@@ -273,7 +280,8 @@ async fn loading_twice_loads_once() {
     let now: Timestamp = "2026-05-11T15:00:00Z".parse().unwrap();
     let (_folder, store, shop) = loaded(now).await;
     let counts = async || {
-        let (lots, sheets) = (store.open_lots(&shop.id).await.unwrap(), store.sheets(&shop.id, None).await.unwrap());
+        let (lots, sheets) =
+            (store.open_lots(&shop.id).await.unwrap(), store.sheets(&shop.id, None).await.unwrap());
         (lots.len(), sheets.len(), store.partners(&shop.id).await.unwrap().len())
     };
     let before = counts().await;

@@ -11,7 +11,7 @@ use crate::costs::Facts;
 use crate::exchange::Mid;
 use crate::ids::{GradeId, LotId};
 use crate::mass::{Mass, MassStyle, MassUnit};
-use crate::money::{Money, PriceUnit};
+use crate::money::{Currency, Money, PriceUnit, places, show_amount};
 use crate::outlet::{Drive, Outlet, Post, Way};
 use crate::packing::{Contents, Packer, Packing, Priced, Unpackable};
 use crate::quote::Quote;
@@ -240,7 +240,7 @@ pub fn deliver_packed(
 
     let paid = gross - downgrade - fee - terms.flat_fee;
     let payout = Money::new(paid, outlet.currency);
-    if paid < terms.minimum_payout {
+    if !terms.minimum_payout.is_zero() && paid < terms.minimum_payout {
         return Err(Closed::BelowMinimumPayout(Money::new(terms.minimum_payout, outlet.currency)));
     }
 
@@ -352,9 +352,9 @@ impl Building<'_> {
         let working = format!(
             "{} km there and back at {}, {} min at {} an hour",
             distance.normalize(),
-            Money::new(costs.truck_per_km, costs.home),
+            rate(costs.truck_per_km, costs.home),
             drive.minutes.normalize(),
-            Money::new(costs.labour_per_hour, costs.home)
+            rate(costs.labour_per_hour, costs.home)
         );
         self.home_step(StepKind::Trip, -cost, working);
     }
@@ -384,6 +384,12 @@ impl Building<'_> {
         self.home_step(StepKind::Insurance, -insurance, working);
         Ok(packing)
     }
+}
+
+/// An amount that others are worked out from, with all its decimals.
+fn rate(amount: Decimal, currency: Currency) -> String {
+    let amount = amount.normalize();
+    format!("{} {}", show_amount(amount, amount.scale().max(places(currency))), currency.code())
 }
 
 fn freight_working(packing: &Packing, style: MassStyle) -> String {

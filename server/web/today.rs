@@ -24,6 +24,8 @@ use crate::store::shipments::{Shipment, ShipmentState};
 
 /// A price sheet older than this is stale.
 pub const STALE_SHEET_DAYS: i32 = 14;
+/// For so long a sheet that came in is news.
+const NEWS_DAYS: i32 = 7;
 /// An exchange rate older than this is stale.
 const STALE_RATE_DAYS: i32 = 7;
 
@@ -166,7 +168,7 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
     cards
 }
 
-/// Lots whose place in the plan changed with the sheet that came in last.
+/// Lots whose place in the plan changed with the sheet that came in last, while that is news.
 async fn flips(
     app: &App,
     visitor: &Visitor,
@@ -176,6 +178,9 @@ async fn flips(
     let Some(sheet) = app.store.latest_sheet(&visitor.shop.id, shelf.facts.today).await? else {
         return Ok(None);
     };
+    if (shelf.facts.today - visitor.day_of(sheet.at)).get_days() > NEWS_DAYS {
+        return Ok(None);
+    }
     let before = Shelf::load_without(&app.store, &visitor.shop, visitor.now, Some(&sheet.id)).await?;
     let before = Arc::new(before);
     let old = app.answers.about(&before).await;

@@ -8,7 +8,6 @@
 //! - A parcel of the [`TestShop::carrier`] is a box of 1 lb that costs 1.50 USD and holds 39 lb, 10 min of packing (3.00
 //!   USD), and freight by gross weight: up to 5 lb 8.00, 10 lb 12.00, 20 lb 20.00, 40 lb 32.00 USD.
 
-use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::shelf::Shelf;
 use pennyweight::store::files::{add_file, sha256};
@@ -33,7 +32,7 @@ use trade::volume::Size;
 
 use super::{TestShop, mass};
 
-/// A line of a sheet: the grade and its price, like `1.10/lb`, `-0.15/kg` or `8/each`.
+/// A line of a sheet: the grade and its price, like `1.10/lb`, `-0.15/kg`, `8/each` or `1.20/lb from 10 lb`.
 pub type Line<'a> = (&'a str, &'a str);
 
 /// A yard with plain terms.
@@ -86,7 +85,7 @@ impl TestShop {
         let sheet = NewSheet {
             id: new_id(),
             outlet_id: outlet.clone(),
-            valid_from: self.today().await.saturating_sub(days_ago.days()),
+            valid_from: self.today().saturating_sub(days_ago.days()),
             sha256: sha256(&bytes),
             quotes: lines.iter().map(|line| quote(*line, currency)).collect(),
         };
@@ -130,7 +129,7 @@ impl TestShop {
 
     /// Puts on file what a CAD was worth so many days ago, in USD.
     pub async fn cad_rate(&self, days_ago: i32, rate: Decimal) {
-        let date = self.today().await.saturating_sub(days_ago.days());
+        let date = self.today().saturating_sub(days_ago.days());
         let rate = Rate { date, base: Currency::CAD, quote: Currency::USD, rate };
         let mut tx = self.store.begin().await.expect("a transaction");
         let (partner, at) = (&self.partners[0].id, ago(days_ago));
@@ -217,20 +216,17 @@ impl TestShop {
         self.store.first_shop().await.expect("the store answers").expect("a shop")
     }
 
-    /// Today in the shop.
-    pub async fn today(&self) -> Date {
-        Timestamp::now().to_zoned_datetime(self.shop().await.zone).date()
-    }
-
     /// Changes the shop over to kilograms.
     pub async fn in_kilograms(&self) {
+        self.change_shop(|settings| settings.style = MassStyle::Kilograms).await;
+    }
+
+    /// Changes the shop's settings.
+    pub async fn change_shop(&self, change: impl FnOnce(&mut ShopSettings)) {
         let shop = self.shop().await;
-        let settings = ShopSettings {
-            name: shop.name,
-            zone: "America/Detroit".into(),
-            style: MassStyle::Kilograms,
-            costs: shop.costs,
-        };
+        let zone = shop.zone.iana_name().expect("a zone with a name").to_string();
+        let mut settings = ShopSettings { name: shop.name, zone, style: shop.style, costs: shop.costs };
+        change(&mut settings);
         self.store.save_shop(&self.id, shop.version, &settings).await.expect("the shop is saved");
     }
 
@@ -257,6 +253,7 @@ pub fn ago(days: i32) -> Timestamp {
 }
 
 fn quote((grade, price): Line<'_>, currency: Currency) -> NewQuote {
+    let (price, from) = price.split_once(" from ").unwrap_or((price, "0 lb"));
     let (amount, unit) = price.split_once('/').expect("a price per something");
     NewQuote {
         wording: grade.into(),
@@ -264,7 +261,7 @@ fn quote((grade, price): Line<'_>, currency: Currency) -> NewQuote {
         price: Some((amount.parse().expect("an amount"), None)),
         currency,
         unit: PriceUnit::from_code(unit).expect("a unit"),
-        from: Mass::ZERO,
+        from: if from == "0 lb" { Mass::ZERO } else { mass(from) },
         source: format!("{grade} {price}"),
         place: "line 1".into(),
     }
