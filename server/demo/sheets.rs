@@ -173,10 +173,13 @@ fn asks(line: &Line) -> String {
     let mut questions: Vec<String> =
         line.prices.iter().flat_map(|price| price.questions.iter().map(ToString::to_string)).collect();
     if let LineGrade::Asked(likely) = &line.grade {
-        questions.insert(0, match likely {
-            Some(grade) => format!("is it {grade}?"),
-            None => "which grade is it?".to_string(),
-        });
+        questions.insert(
+            0,
+            match likely {
+                Some(grade) => format!("is it {grade}?"),
+                None => "which grade is it?".to_string(),
+            },
+        );
     }
     format!("{place}: {}: {}", line.wording, questions.join(" "))
 }

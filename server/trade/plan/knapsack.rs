@@ -124,7 +124,8 @@ fn cost(steps: &[Step], size: f64) -> f64 {
 
 impl Line {
     fn new(price: f64, grades: &[&[Piece]], steps: &[Step], whole: f64) -> Self {
-        let offset = steps.iter().map(|step| step.cost - price * step.cap.min(whole)).fold(f64::INFINITY, f64::min);
+        let offset =
+            steps.iter().map(|step| step.cost - price * step.cap.min(whole)).fold(f64::INFINITY, f64::min);
         let mut ahead = vec![0.0; grades.len() + 1];
         for (level, choices) in grades.iter().enumerate().rev() {
             let gains = choices.iter().map(|choice| choice.gain - price * choice.size);
