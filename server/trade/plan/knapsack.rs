@@ -18,6 +18,9 @@ pub(super) struct Step {
     pub cost: f64,
 }
 
+/// The prices that bounds are taken at, as shares of the relaxed problem's.
+const PRICES: [f64; 6] = [1.0, 0.0, 0.5, 0.8, 1.25, 2.0];
+
 /// Room for rounding, as a share, under the value of the best choice known.
 const ROOM: f64 = 1e-12;
 
@@ -33,28 +36,37 @@ struct Partial {
     before: usize,
 }
 
-/// A straight line under the cost, and what the grades from each one on can gain beyond its price.
+/// A price per size with what the grades from each one on gain beyond it, and by how much the cost lies above it.
 struct Line {
     price: f64,
-    offset: f64,
     ahead: Vec<f64>,
+    above: f64,
 }
 
 /// The most gained, and the choice in every grade, of which none may be without choices; they ascend in size and gain.
 /// `None` where it would take too long. At `price` per size the best of the relaxed problem was found.
 pub(super) fn best(grades: &[&[Piece]], steps: &[Step], price: f64) -> Option<(f64, Vec<usize>)> {
-    let whole: f64 = grades.iter().filter_map(|choices| choices.last()).map(|choice| choice.size).sum();
-    let prices = [1.0, 0.0, 0.6, 1.6].map(|share| share * price);
-    let lines = prices.map(|price| Line::new(price, grades, steps, whole));
+    let mut lines: Vec<Line> = PRICES.iter().map(|share| Line::new(share * price, grades)).collect();
     let known = lines.iter().map(|line| climb(grades, steps, line.price)).fold(f64::NEG_INFINITY, f64::max);
     let known = known - ROOM * (1.0 + known.abs());
+    let (steps, from) = worthwhile(steps, &lines, known);
+    let to = steps.last()?.cap;
+    for line in &mut lines {
+        line.rest_on(&steps, total(grades, |choices| choices.last()));
+    }
     let mut levels = vec![vec![Partial { size: 0.0, gain: 0.0, choice: 0, before: 0 }]];
     for (level, choices) in grades.iter().enumerate() {
+        let ahead = &grades[level + 1..];
+        let (least, most) =
+            (total(ahead, |choices| choices.first()), total(ahead, |choices| choices.last()));
         let mut next = Vec::new();
         for (before, partial) in levels[level].iter().enumerate() {
             for (choice, option) in choices.iter().enumerate() {
                 let (size, gain) = (partial.size + option.size, partial.gain + option.gain);
-                let bound = |line: &Line| gain - line.price * size - line.offset + line.ahead[level + 1];
+                if size + least > to || size + most < from {
+                    continue;
+                }
+                let bound = |line: &Line| gain - line.price * size - line.above + line.ahead[level + 1];
                 if lines.iter().all(|line| bound(line) > known) {
                     next.push(Partial { size, gain, choice, before });
                 }
@@ -72,7 +84,7 @@ pub(super) fn best(grades: &[&[Piece]], steps: &[Step], price: f64) -> Option<(f
         }
         levels.push(next);
     }
-    let value = |partial: &Partial| partial.gain - cost(steps, partial.size);
+    let value = |partial: &Partial| partial.gain - cost(&steps, partial.size);
     let last = levels.last()?.iter().enumerate();
     let (mut at, best) = last.max_by(|a, b| value(a.1).total_cmp(&value(b.1)))?;
     let gain = value(best);
@@ -122,15 +134,37 @@ fn cost(steps: &[Step], size: f64) -> f64 {
     steps.get(at).map_or(f64::INFINITY, |step| step.cost)
 }
 
+/// The steps under which more than `known` may be gained, and the size at which the first of them begins.
+fn worthwhile(steps: &[Step], lines: &[Line], known: f64) -> (Vec<Step>, f64) {
+    let under = |step: &Step| {
+        let gains = lines.iter().map(|line| match line.price > 0.0 {
+            true => line.ahead[0] + line.price * step.cap,
+            false => line.ahead[0],
+        });
+        gains.fold(f64::INFINITY, f64::min) - step.cost
+    };
+    let first = steps.iter().position(|step| under(step) > known).unwrap_or(steps.len());
+    let from = first.checked_sub(1).map_or(0.0, |before| steps[before].cap);
+    (steps[first..].iter().copied().filter(|step| under(step) > known).collect(), from)
+}
+
+fn total(grades: &[&[Piece]], of: impl Fn(&[Piece]) -> Option<&Piece>) -> f64 {
+    grades.iter().filter_map(|choices| of(choices)).map(|choice| choice.size).sum()
+}
+
 impl Line {
-    fn new(price: f64, grades: &[&[Piece]], steps: &[Step], whole: f64) -> Self {
-        let offset =
-            steps.iter().map(|step| step.cost - price * step.cap.min(whole)).fold(f64::INFINITY, f64::min);
+    fn new(price: f64, grades: &[&[Piece]]) -> Self {
         let mut ahead = vec![0.0; grades.len() + 1];
         for (level, choices) in grades.iter().enumerate().rev() {
             let gains = choices.iter().map(|choice| choice.gain - price * choice.size);
             ahead[level] = ahead[level + 1] + gains.fold(f64::NEG_INFINITY, f64::max);
         }
-        Line { price, offset, ahead }
+        Line { price, ahead, above: f64::NEG_INFINITY }
+    }
+
+    /// Raises the line until it rests on the steps.
+    fn rest_on(&mut self, steps: &[Step], largest: f64) {
+        let corners = steps.iter().map(|step| step.cost - self.price * step.cap.min(largest));
+        self.above = corners.fold(f64::INFINITY, f64::min);
     }
 }
