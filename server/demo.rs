@@ -52,8 +52,11 @@ pub async fn load(store: &Store, now: Timestamp) -> Result<(), DemoError> {
     if store.first_shop().await?.is_some() {
         return Ok(());
     }
-    let scenario = Scenario::read()?;
-    let mut loader = Loader::start(store, &scenario, now).await?;
+    load_scenario(store, &Scenario::read()?, now).await
+}
+
+async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Result<(), DemoError> {
+    let mut loader = Loader::start(store, scenario, now).await?;
     loader.terms().await?;
     loader.sheets().await?;
     loader.lots().await?;

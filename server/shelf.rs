@@ -3,6 +3,7 @@
 //! Loading asks the store, answering asks `trade`. An answer takes the box some work, so it is found on a thread of its
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -151,8 +152,16 @@ impl Shelf {
         }
     }
 
-    /// What the shelf is worth and where it goes; the search for the plan takes `patience` at most.
-    pub(crate) fn answer(&self, patience: Duration) -> Answer {
+    fn answer(&self) -> Answer {
+        // The clock runs from the first step of the search: what comes before takes as long as it takes.
+        let searching = OnceCell::new();
+        let out_of_patience = || searching.get_or_init(Instant::now).elapsed() > PATIENCE;
+        let limits = Limits { stop: Some(&out_of_patience), ..Limits::default() };
+        self.answer_within(&limits, &limits)
+    }
+
+    /// What the shelf is worth and where it goes, with so much work for the plan and for each lot's margin.
+    pub(crate) fn answer_within(&self, for_plan: &Limits<'_>, for_margin: &Limits<'_>) -> Answer {
         let started = Instant::now();
         let outlooks = self.outlooks();
         let lots: Vec<PlanLot> = self
@@ -162,12 +171,9 @@ impl Shelf {
             .collect();
         let problem =
             Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
-        let searching = Instant::now();
-        let out_of_patience = || searching.elapsed() > patience;
-        let limits = Limits { stop: Some(&out_of_patience), ..Limits::default() };
         let mut planner = Planner::new(&problem);
-        let plan = planner.solve(&limits);
-        let margins = planner.margins(&plan, &limits);
+        let plan = planner.solve(for_plan);
+        let margins = planner.margins(&plan, for_margin);
         Answer {
             margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
             worth: worth(&plan, &lots),
@@ -326,7 +332,7 @@ impl Answers {
             if let Some(answer) = answers.remembered(&key) {
                 return answer;
             }
-            let answer = Arc::new(shelf.answer(PATIENCE));
+            let answer = Arc::new(shelf.answer());
             tracing::info!(lots = shelf.lots.len(), took = ?answer.took, "planned");
             answers.remember(key, &answer);
             answer

@@ -64,17 +64,21 @@ struct Shop {
     rates: RateBook,
 }
 
+impl Shop {
+    /// With the grades that every new shop starts with.
+    fn new(rates: RateBook) -> Shop {
+        let catalogue = Catalogue::new(GRADES.iter().map(|grade| Grade {
+            id: grade.slug.clone(),
+            name: grade.details.name.clone(),
+            family: grade.details.family.clone(),
+        }));
+        Shop { catalogue, grades: GRADES.iter().map(|grade| grade.slug.clone()).collect(), rates }
+    }
+}
+
 impl Loader<'_> {
     pub(super) async fn sheets(&mut self) -> Result<(), DemoError> {
-        let shop = Shop {
-            catalogue: Catalogue::new(GRADES.iter().map(|grade| Grade {
-                id: grade.slug.clone(),
-                name: grade.details.name.clone(),
-                family: grade.details.family.clone(),
-            })),
-            grades: GRADES.iter().map(|grade| grade.slug.clone()).collect(),
-            rates: self.rates(),
-        };
+        let shop = Shop::new(self.rates());
         let mut sheets: Vec<(usize, SheetEntry)> = Vec::new();
         let mut readers: Vec<Reader> = Vec::new();
         for entry in &self.scenario.outlets {
@@ -198,5 +202,54 @@ impl OutletEntry {
     /// The file that names its sheets.
     fn sheets_file(&self) -> String {
         format!("{}/sheets.toml", self.sheets_folder())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+    use trade::money::{Currency, PriceUnit};
+
+    use super::*;
+
+    /// What is left open of pasted lines, with one wording answered in the file.
+    fn left_open(text: &str) -> Vec<String> {
+        let hints =
+            Hints { currency: Currency::USD, unit: PriceUnit::from_code("lb"), today: date(2026, 5, 11) };
+        let sheet = read(intake::Format::Text, text.as_bytes(), &hints).unwrap();
+        let scenario = super::super::scenario::Scenario::read().unwrap();
+        let shop = Shop::new(RateBook::default());
+        let known = Known {
+            before: BTreeMap::new(),
+            others: Vec::new(),
+            rates: RateBook::default(),
+            date: hints.today,
+        };
+        let reader = Reader {
+            outlet: Outlet {
+                id: trade::ids::OutletId::new("yard"),
+                details: scenario.outlets[0].details(&[]).unwrap(),
+                closed_at: None,
+                version: 1,
+            },
+            folder: String::new(),
+            answers: BTreeMap::from([("Glimmer".to_string(), GradeAnswer::NoneOfOurs)]),
+            learned: BTreeMap::new(),
+        };
+        let entry: SheetEntry =
+            toml::from_str("file = 'x.txt'\nconfirmed = { ago = 1, at = '09:00', by = 'Imke' }").unwrap();
+        let mut answers = Answers::new(hints.today);
+        reader.answer(&sheet, &entry, &mut answers, &shop, &known);
+        open(&sheet, &reader.review(&sheet, &answers, &shop, &known))
+    }
+
+    #[test]
+    fn a_line_that_nobody_answered_for_is_told_and_not_left_out() {
+        let none: [&str; 0] = [];
+        assert_eq!(left_open("#2 copper $3.60/lb\nGlimmer $1.00/lb\n"), none);
+        assert_eq!(
+            left_open("#2 copper $3.60/lb\nMoon dust $1.00/lb\n"),
+            ["line 2: Moon dust: which grade is it?"]
+        );
     }
 }

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
-use std::time::Duration;
 
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
@@ -12,9 +11,10 @@ use trade::mass::{Mass, MassUnit};
 use trade::net::{Load, deliver};
 use trade::outlet::{Outlet, Way};
 use trade::outlook::Outlook;
-use trade::plan::{Place, Proof};
+use trade::plan::{Limits, Place, Proof};
 
-use super::load;
+use super::scenario::Scenario;
+use super::{load, load_scenario};
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::ContainerKind;
 use crate::store::lots::{Lot, LotState};
@@ -40,14 +40,19 @@ struct Demo {
     rates: Vec<RateRecord>,
 }
 
-/// Loading and answering take a while, so all tests look at one demo. The search may take as long as it needs: how fast
-/// it is depends on what else the machine does.
+const DAY: &str = "2026-05-11T15:00:00Z";
+
+/// Loading and answering take a while, so all tests look at one demo.
 static DEMO: LazyLock<Demo> = LazyLock::new(|| {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-    runtime.block_on(Demo::at("2026-05-11T15:00:00Z".parse().unwrap()))
+    runtime.block_on(Demo::at(DAY.parse().unwrap()))
 });
 
-const NO_HURRY: Duration = Duration::from_secs(300);
+/// The search ends by its work, not by the clock: how fast it is depends on what else the machine does. Margins are
+/// told as far as one step of the search tells them.
+fn answer(shelf: &Shelf) -> Answer {
+    shelf.answer_within(&Limits::default(), &Limits::nodes(1))
+}
 
 /// A store of its own with the demo loaded as if it were `now`.
 async fn loaded(now: Timestamp) -> (tempfile::TempDir, Store, Shop) {
@@ -72,8 +77,8 @@ impl Demo {
         }
         Demo {
             now,
-            answer: shelf.answer(NO_HURRY),
-            answer_before: before.answer(NO_HURRY),
+            answer: answer(&shelf),
+            answer_before: answer(&before),
             latest,
             lots,
             ledgers,
@@ -197,7 +202,7 @@ fn the_last_sheet_moved_a_lot_to_another_outlet() {
 
 #[test]
 fn some_lots_are_best_kept_though_they_could_be_sold() {
-    let lot = DEMO.lot("Bag 19");
+    let lot = DEMO.lot("Bag 2");
     assert_eq!(place_in(&DEMO.answer, &lot.id), Place::Keep);
     assert!(DEMO.answer.worth[&lot.id] > Decimal::ZERO);
     let takers = &DEMO.answer.outlooks[&lot.grade_id];
@@ -246,7 +251,7 @@ fn the_plan_is_proved_and_beats_the_drive_to_the_nearest_yard() {
     assert_eq!(habit.outlet, DEMO.outlet("Millrace Metals").id);
     assert!(DEMO.answer.plan.total > habit.ladder.net * dec!(1.2));
     assert_eq!(DEMO.answer.plan.proof, Proof::Optimal);
-    assert!(DEMO.answer.margins.values().all(|margin| margin.exact && margin.margin >= Decimal::ZERO));
+    assert!(DEMO.answer.margins.values().all(|margin| margin.margin >= Decimal::ZERO));
 }
 
 #[test]
@@ -277,7 +282,7 @@ fn pounds(mass: Mass) -> String {
 
 #[tokio::test]
 async fn loading_twice_loads_once() {
-    let now: Timestamp = "2026-05-11T15:00:00Z".parse().unwrap();
+    let now: Timestamp = DAY.parse().unwrap();
     let (_folder, store, shop) = loaded(now).await;
     let counts = async || {
         let (lots, sheets) =
@@ -290,12 +295,24 @@ async fn loading_twice_loads_once() {
     assert!(store.check().await.unwrap().is_empty(), "ledgers add up, nothing stands in two places");
 }
 
+/// The last thing that is loaded goes wrong, and nothing of all that came before it is there.
+#[tokio::test]
+async fn a_load_that_fails_leaves_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(&StorePlace::File(folder.path().join("demo.db"))).await.unwrap();
+    let mut scenario = Scenario::read().unwrap();
+    scenario.shipments.last_mut().unwrap().outlet = "Nobody".into();
+    let failed = load_scenario(&store, &scenario, DAY.parse().unwrap()).await.unwrap_err();
+    assert_eq!(failed.to_string(), "seed/demo/shipments.toml: Nobody is no outlet");
+    assert!(store.first_shop().await.unwrap().is_none());
+}
+
 /// Days count back from the day of loading, so the same is true on any other day; here just after midnight, with the
 /// change to summer time among the weeks behind it.
 #[tokio::test]
 async fn on_another_day_the_shelf_is_the_same() {
-    let (_folder, store, shop) = loaded("2027-04-02T04:30:00Z".parse().unwrap()).await;
     let now: Timestamp = "2027-04-02T04:30:00Z".parse().unwrap();
+    let (_folder, store, shop) = loaded(now).await;
     let shelf = Shelf::load(&store, &shop, now).await.unwrap();
     let held = |shelf: &Shelf| -> BTreeMap<String, (Mass, u32)> {
         shelf.lots.iter().map(|lot| (lot.container_label.clone(), (lot.net, lot.pieces))).collect()
