@@ -116,6 +116,8 @@ pub struct Rider {
     pub lot: Lot,
     /// What it adds to the shipment's net; for lots of the bag itself, nothing is said.
     pub adds: Option<Decimal>,
+    /// What it is worth kept or sold elsewhere, as the sell plan has it.
+    pub else_worth: Option<Decimal>,
     /// It goes without one more cent of freight, boxes and packing.
     pub free: bool,
     pub chosen: bool,
@@ -299,6 +301,7 @@ fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<O
             Rider {
                 lot: other.clone(),
                 adds: pair.map(|(base, with)| with.net - base.net),
+                else_worth: answer.worth.get(&other.id).copied().filter(|_| !chosen),
                 free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
                 chosen,
             }

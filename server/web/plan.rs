@@ -27,8 +27,6 @@ struct Row {
     /// Its share of the delivery's net, or what it is worth kept.
     worth: Decimal,
     second: Option<String>,
-    /// The second choice is proved.
-    exact: bool,
     pinned: bool,
     barred: bool,
 }
@@ -134,7 +132,6 @@ impl View<'_> {
             lot: self.shelf.lot(lot_id)?.clone(),
             worth: self.answer.worth.get(lot_id).copied().unwrap_or_default(),
             second: margin.map(|margin| second_choice(self.shelf, margin)),
-            exact: margin.is_none_or(|margin| margin.exact),
             pinned: choices.pins.contains_key(lot_id),
             barred: choices.bars.iter().any(|(lot, _)| lot == lot_id),
         })
@@ -218,7 +215,9 @@ pub fn place_name(shelf: &Shelf, place: &Place) -> String {
 pub fn second_choice(shelf: &Shelf, margin: &Margin) -> String {
     let money = Money::new(margin.margin.abs(), shelf.facts.costs.home);
     let less = if margin.margin < Decimal::ZERO { "more" } else { "less" };
-    format!("{}, {money} {less}", place_name(shelf, &margin.second))
+    // What was found without the lot is a plan that can be had, so it costs no more than that.
+    let bounded = if margin.exact { "" } else { "at most " };
+    format!("{}, {bounded}{money} {less}", place_name(shelf, &margin.second))
 }
 
 /// What is paid once for all lots of the delivery.

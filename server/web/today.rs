@@ -16,6 +16,7 @@ use super::bag::{Stage, best_mail_in, expected, gauge, stage};
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
+use super::plan::second_choice;
 use crate::shelf::{Answer, Shelf};
 use crate::store::StoreError;
 use crate::store::lots::{Lot, LotState};
@@ -36,6 +37,8 @@ struct BagCard {
     grade_name: String,
     stage: Stage,
     outlet: String,
+    /// The buyer that the sell plan mails it to now, with others in the same parcels.
+    planned: Option<String>,
     net: Option<Decimal>,
     expected: Option<String>,
     /// Drawn where something wants doing.
@@ -49,8 +52,8 @@ struct Flip {
     grade_name: String,
     before: String,
     after: String,
-    /// What going there is worth over the second choice.
-    margin: Option<Decimal>,
+    /// The second choice, and what going there would cost.
+    second: Option<String>,
 }
 
 struct Flips {
@@ -155,6 +158,7 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
                 grade_name: first.grade_name.clone(),
                 stage,
                 outlet: shelf.outlet_name(&way.outlet),
+                planned: mailed_now(shelf, answer, &first.id),
                 net: way.now.as_ref().ok().map(|ladder| ladder.net),
                 expected: waiting_for
                     .and_then(|weight| expected(fill, together, weight, shelf.facts.today))
@@ -164,8 +168,14 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
             })
         })
         .collect();
-    cards.sort_by_key(|card| (std::cmp::Reverse(card.stage), std::cmp::Reverse(card.net)));
+    cards.sort_by_key(|card| (card.planned.is_none(), std::cmp::Reverse(card.stage), std::cmp::Reverse(card.net)));
     cards
+}
+
+/// The mail-in buyer that the plan sends a lot to.
+fn mailed_now(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<String> {
+    let outlet = shelf.outlet(&answer.delivery_of(lot)?.outlet)?;
+    matches!(outlet.way, Way::Post(_)).then(|| outlet.name.clone())
 }
 
 /// Lots whose place in the plan changed with the sheet that came in last, while that is news.
@@ -200,7 +210,7 @@ async fn flips(
                 grade_name: lot.grade_name.clone(),
                 before: name(was),
                 after: name(is),
-                margin: answer.margins.get(&lot.id).map(|margin| margin.margin),
+                second: answer.margins.get(&lot.id).map(|margin| second_choice(shelf, margin)),
             })
         })
         .collect();
