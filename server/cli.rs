@@ -12,6 +12,7 @@ use tokio::net::TcpListener;
 use tracing::info;
 
 use crate::demo;
+use crate::reader;
 use crate::store::{Place, Store, StoreError};
 use crate::web::{App, Config, router};
 
@@ -31,6 +32,9 @@ enum Command {
     Demo(ServeArgs),
     /// Prove that the record is sound: ledgers add up, and nothing stands in two places.
     Check(StoreArgs),
+    /// What the program starts itself as to read an uploaded file.
+    #[command(hide = true, name = reader::SUBCOMMAND)]
+    ReadSheet,
 }
 
 #[derive(Debug, Args)]
@@ -66,7 +70,18 @@ impl StoreArgs {
 
 /// Reads the command line and does it. Errors go to the terminal, with what to do.
 pub fn run() -> ExitCode {
-    let cli = Cli::parse();
+    match Cli::parse().command {
+        Command::Serve(args) => {
+            run_to_end(async { serve(&args, &args.store.place("pennyweight.db"), false).await })
+        }
+        Command::Demo(args) => run_to_end(async { serve(&args, &args.store.place("demo.db"), true).await }),
+        Command::Check(args) => run_to_end(async { check(&args).await }),
+        // Without threads or a log: it lives in little memory, and its parent says what became of it.
+        Command::ReadSheet => reader::run_child(),
+    }
+}
+
+fn run_to_end(work: impl Future<Output = Result<(), StartError>>) -> ExitCode {
     tracing_subscriber::fmt()
         .with_env_filter(
             tracing_subscriber::EnvFilter::try_from_env("PENNYWEIGHT_LOG")
@@ -75,13 +90,6 @@ pub fn run() -> ExitCode {
         .with_writer(std::io::stderr)
         .with_ansi(std::io::stderr().is_terminal())
         .init();
-    let work = async {
-        match cli.command {
-            Command::Serve(args) => serve(&args, &args.store.place("pennyweight.db"), false).await,
-            Command::Demo(args) => serve(&args, &args.store.place("demo.db"), true).await,
-            Command::Check(args) => check(&args).await,
-        }
-    };
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => return stopped(&StartError::Runtime(error)),
@@ -125,7 +133,7 @@ async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> Result<(), S
     let base_url = wifi.clone().unwrap_or_else(|| here.clone());
     announce(&here, wifi.as_deref());
 
-    let config = Config { hosts: args.hosts.clone(), base_url };
+    let config = Config { hosts: args.hosts.clone(), base_url, ..Config::default() };
     let app = App::new(store.clone(), config);
     axum::serve(listener, router(app))
         .with_graceful_shutdown(asked_to_stop())

@@ -3,9 +3,13 @@
 //! Calls go one way: `web` asks `store` for facts and the pure crate `trade` for figures, and `intake` for what a price
 //! sheet says.
 
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
+pub mod reader;
+pub mod review;
 pub mod shelf;
 pub mod store;
 pub mod web;

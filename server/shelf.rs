@@ -19,7 +19,7 @@ use trade::net::{Closed, Load};
 use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{Habit, nearest_yard};
-use trade::plan::{Choices, Limits, Margin, Plan, PlanLot, Planner, Problem};
+use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
 use trade::volume::BulkDensity;
 
 use crate::store::lots::{Lot, LotState};
@@ -91,10 +91,11 @@ impl Shelf {
                 sheets.remove(&outlet.id).map_or_else(Default::default, |s| (s.quotes, Some(s.valid_from)));
             outlet.priced(&services, quotes, date)
         });
-        let choices = store.plan_choices(&shop.id).await?;
+        let outlets: Vec<Outlet> = outlets.collect();
+        let choices = choices_about(&lots, &outlets, store.plan_choices(&shop.id).await?);
         let since = now - (24 * 7 * FILL_WEEKS).hours();
         let fill = fill_rates(store, shop, since, today).await?;
-        Ok(Shelf { lots, grades: grades.collect(), outlets: outlets.collect(), facts, choices, fill })
+        Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
     }
 
     pub fn lot(&self, id: &LotId) -> Option<&Lot> {
@@ -132,7 +133,8 @@ impl Shelf {
         self.grades.get(grade).map_or(BulkDensity::LOOSE_BOARDS, |grade| grade.density)
     }
 
-    /// Why an outlet does not take something, with the grade's name in place of its slug.
+    /// Why an outlet does not take something, with the grade's name in place of its slug and masses as the shop spells
+    /// them.
     pub fn closed_in_words(&self, closed: &Closed) -> String {
         match closed {
             Closed::NoQuote(grade) => format!("its sheet has no price for {}", self.grade_name(grade)),
@@ -142,11 +144,15 @@ impl Shelf {
             Closed::BelowMinimumGrade { grade, least } => {
                 format!("it takes {} from {} up", self.grade_name(grade), self.facts.style.show(*least))
             }
+            Closed::BelowMinimumDelivery(least) => {
+                format!("it takes deliveries from {} up", self.facts.style.show(*least))
+            }
             other => other.to_string(),
         }
     }
 
-    fn answer(&self) -> Answer {
+    /// What the shelf is worth and where it goes; the search for the plan takes `patience` at most.
+    pub(crate) fn answer(&self, patience: Duration) -> Answer {
         let started = Instant::now();
         let outlooks = self.outlooks();
         let lots: Vec<PlanLot> = self
@@ -156,14 +162,15 @@ impl Shelf {
             .collect();
         let problem =
             Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
-        let out_of_patience = || started.elapsed() > PATIENCE;
+        let searching = Instant::now();
+        let out_of_patience = || searching.elapsed() > patience;
         let limits = Limits { stop: Some(&out_of_patience), ..Limits::default() };
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(&limits);
         let margins = planner.margins(&plan, &limits);
         Answer {
             margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
-            keeps: lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect(),
+            worth: worth(&plan, &lots),
             nearest_yard: nearest_yard(&problem),
             outlooks,
             plan,
@@ -201,6 +208,17 @@ impl Shelf {
     }
 }
 
+/// The choices that can still be followed or not: those about a lot that is packed, and those that only keep things from
+/// an outlet that is closed, say nothing any more.
+fn choices_about(lots: &[Lot], outlets: &[Outlet], mut choices: Choices) -> Choices {
+    let is_here = |lot: &LotId| lots.iter().any(|here| here.id == *lot);
+    let is_open = |outlet: &OutletId| outlets.iter().any(|open| open.id == *outlet);
+    choices.pins.retain(|lot, _| is_here(lot));
+    choices.bars.retain(|(lot, outlet)| is_here(lot) && is_open(outlet));
+    choices.closed.retain(is_open);
+    choices
+}
+
 async fn fill_rates(
     store: &Store,
     shop: &Shop,
@@ -223,12 +241,65 @@ async fn fill_rates(
 pub struct Answer {
     pub plan: Plan,
     pub margins: BTreeMap<LotId, Margin>,
-    pub keeps: BTreeMap<LotId, Decimal>,
+    /// What each lot brings where the plan puts it, in home currency. All of them make up the plan's total.
+    pub worth: BTreeMap<LotId, Decimal>,
     /// Each grade's bag at every outlet, best first.
     pub outlooks: BTreeMap<GradeId, Vec<Outlook>>,
     /// What the habit of driving all to the nearest yard brings.
     pub nearest_yard: Option<Habit>,
     pub took: Duration,
+}
+
+impl Answer {
+    /// The delivery a lot is in; `None` where the plan keeps it.
+    pub fn delivery_of(&self, lot: &LotId) -> Option<&Delivery> {
+        self.plan.deliveries.iter().find(|delivery| delivery.lots.contains(lot))
+    }
+
+    /// What everything on the shelf is worth today.
+    pub fn total(&self) -> Decimal {
+        self.plan.total
+    }
+}
+
+/// A delivered lot is worth what it fetches at the sheet's price, less its part of everything between that and the net;
+/// a kept lot is worth its keep value.
+fn worth(plan: &Plan, lots: &[PlanLot]) -> BTreeMap<LotId, Decimal> {
+    let mut worth: BTreeMap<LotId, Decimal> =
+        lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect();
+    for delivery in &plan.deliveries {
+        let ladder = &delivery.ladder;
+        let priced: Vec<(&Load, Decimal)> = lots
+            .iter()
+            .filter(|lot| delivery.lots.contains(&lot.load.lot))
+            .filter_map(|lot| {
+                let line = ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
+                let at_sheet = line.quote.price.of(lot.load.mass, lot.load.pieces).amount;
+                Some((&lot.load, at_sheet * ladder.rate.rate))
+            })
+            .collect();
+        let shared = ladder.net - priced.iter().map(|(_, at_sheet)| at_sheet).sum::<Decimal>();
+        let shares = shares(&priced);
+        for ((load, at_sheet), share) in priced.iter().zip(shares) {
+            worth.insert(load.lot.clone(), at_sheet + shared * share);
+        }
+    }
+    worth
+}
+
+/// Each lot's part of what a delivery costs as a whole: by the amounts at the sheet's price, charges as well as what
+/// pays; where nothing has a price, by mass.
+fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
+    let by_amount = || priced.iter().map(|(_, at_sheet)| at_sheet.abs());
+    let by_mass = || priced.iter().map(|(load, _)| load.mass.grams());
+    let mut parts: Vec<Decimal> = by_amount().collect();
+    if parts.iter().all(Decimal::is_zero) {
+        parts = by_mass().collect();
+    }
+    let all: Decimal = parts.iter().sum();
+    // Lots without price and mass: each as much as the other.
+    let even = Decimal::ONE / Decimal::from(parts.len().max(1));
+    parts.into_iter().map(|part| part.checked_div(all).unwrap_or(even)).collect()
 }
 
 type Key = [u8; 32];
@@ -237,6 +308,8 @@ type Key = [u8; 32];
 #[derive(Debug, Default)]
 pub struct Answers {
     found: Mutex<Vec<(Key, Arc<Answer>)>>,
+    /// Held while an answer is sought.
+    seeking: Mutex<()>,
 }
 
 impl Answers {
@@ -248,7 +321,12 @@ impl Answers {
             if let Some(answer) = answers.remembered(&key) {
                 return answer;
             }
-            let answer = Arc::new(shelf.answer());
+            // One search at a time: who asks the same meanwhile waits and finds it remembered.
+            let _seeking = answers.seeking.lock().unwrap_or_else(PoisonError::into_inner);
+            if let Some(answer) = answers.remembered(&key) {
+                return answer;
+            }
+            let answer = Arc::new(shelf.answer(PATIENCE));
             tracing::info!(lots = shelf.lots.len(), took = ?answer.took, "planned");
             answers.remember(key, &answer);
             answer

@@ -2,11 +2,20 @@
 
 mod common;
 
+mod bag;
 mod containers;
+mod grades;
 mod guard;
 mod ledger;
 mod lots;
+mod plan;
+mod rates;
 mod record;
+mod sheet_files;
+mod sheets;
+mod shipments;
+mod shop;
+mod today;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.

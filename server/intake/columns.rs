@@ -1,5 +1,7 @@
 //! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
 
+use trade::mass::MassUnit;
+
 use crate::context::Context;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
@@ -21,8 +23,9 @@ pub(crate) struct Panel {
     pub high: Option<usize>,
     pub unit: Option<usize>,
     pub currency: Option<usize>,
-    pub tier_from: Option<usize>,
-    pub tier_to: Option<usize>,
+    pub tier_from: Option<TierColumn>,
+    pub tier_to: Option<TierColumn>,
+    pub date: Option<usize>,
     pub notes: Vec<usize>,
     /// The name of its wording column where that names a group: `COPPER | $/LB`.
     pub heading: Option<String>,
@@ -35,6 +38,14 @@ pub(crate) struct PriceColumn {
     pub tier: Option<TierText>,
 }
 
+/// A column of masses from which, or up to which, a price holds.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TierColumn {
+    pub at: usize,
+    /// The unit in its name.
+    pub unit: Option<MassUnit>,
+}
+
 /// What the name of a column says.
 #[derive(Debug, Clone)]
 struct Named {
@@ -45,20 +56,27 @@ struct Named {
 
 /// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
+    if row.cells.iter().any(|cell| is_price(cell, marks)) {
+        return None;
+    }
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
     let known = names.iter().flatten().count();
-    let is_price =
+    let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
     let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
-    let first_price = names.iter().position(is_price);
+    let first_price = names.iter().position(of_price);
     let sound = !numbers
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
-            (false, Some(price)) => strangers.iter().any(|&i| i < price) && known >= strangers.len(),
+            (false, Some(price)) => {
+                let left = strangers.iter().any(|&i| i < price);
+                left && known >= strangers.len()
+                    && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
+            }
             (false, None) => false,
         };
     if !sound {
@@ -112,6 +130,11 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     if let Some(tier) = (0..scan.tokens.len()).find_map(|at| tier_at(&scan, marks, at, true)) {
         return Some(Named { column: Column::Price, context: Context::of(text, false), tier: Some(tier.0) });
     }
+    // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
+    let joined = |at: usize| at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per));
+    if (0..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at)) {
+        return None;
+    }
     let normal = normal_wording(text);
     let words: Vec<&str> = normal.split(' ').collect();
     let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
@@ -123,6 +146,9 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     for length in (1..=words.len().min(3)).rev() {
         let found = run(length, &|column| column == Column::Other && length > 1)
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
+            .or_else(|| {
+                run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3)
+            })
             .or_else(|| run(length, &|column| column == Column::Wording && !money));
         if let Some(column) = found {
             return Some(Named { column, context, tier: None });
@@ -176,8 +202,9 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),
             Column::Currency => panel.currency = Some(at),
-            Column::TierFrom => panel.tier_from = Some(at),
-            Column::TierTo => panel.tier_to = Some(at),
+            Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::Date => panel.date = Some(at),
             Column::Note => panel.notes.push(at),
         }
     }
@@ -223,7 +250,7 @@ impl Shown {
                     shown.filled += 1;
                     shown.priced += 1;
                     shown.sure += usize::from(
-                        matches!(cell, Cell::Number { value, currency, .. } if currency.is_some() || value.scale() > 0),
+                        matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0),
                     );
                     continue;
                 }
@@ -259,6 +286,17 @@ impl Shown {
 
     fn reads_as_names(&self) -> bool {
         self.filled > 0 && self.words * 2 > self.filled
+    }
+}
+
+/// Whether a cell is surely a price, and so no name of a column.
+fn is_price(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => {
+            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
+        }
+        _ => false,
     }
 }
 

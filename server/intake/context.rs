@@ -1,6 +1,7 @@
 //! What a title, heading, column name or footnote says about the prices around it.
 
-use trade::money::Currency;
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
 
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
@@ -55,6 +56,13 @@ impl Context {
             }
         }
         context
+    }
+
+    pub fn mass_unit(&self) -> Option<MassUnit> {
+        match self.unit {
+            Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some(unit),
+            _ => None,
+        }
     }
 
     pub fn is_empty(&self) -> bool {
@@ -116,6 +124,7 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && !text.trim_end().ends_with(['.', '!', '?', ','])
         && !VOCABULARY.has(first, Use::Remark)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
+        && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
 }
 
 #[cfg(test)]

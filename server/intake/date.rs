@@ -19,6 +19,8 @@ pub(crate) struct Dated {
 pub(crate) enum DateOrder {
     MonthFirst,
     DayFirst,
+    /// Both are written; the day nearer to today is taken, and asked about.
+    Either,
 }
 
 /// The first date of the text that is not one that prices hold until.
@@ -130,15 +132,20 @@ fn date_at(parts: &[Part<'_>], at: usize, order: DateOrder, today: Date) -> Opti
     }
     // Dots are written where the day comes first.
     let order = if joint == '.' { DateOrder::DayFirst } else { order };
-    let (day, month) = match order {
-        _ if second > 12 => (second, first),
-        _ if first > 12 => (first, second),
-        DateOrder::MonthFirst => (second, first),
-        DateOrder::DayFirst => (first, second),
+    let date = |day: i16, month: i16| {
+        Date::new(full_year(third), i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()
     };
-    let date = Date::new(full_year(third), i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()?;
-    let unclear = joint != '.' && first <= 12 && second <= 12 && first != second;
-    Some((Found { date, unclear, has_year: true }, at + 3))
+    let (day_first, month_first) = (date(first, second), date(second, first));
+    let unclear =
+        order == DateOrder::Either && first != second && day_first.is_some() && month_first.is_some();
+    let date = match order {
+        DateOrder::DayFirst => day_first.or(month_first),
+        DateOrder::MonthFirst => month_first.or(day_first),
+        DateOrder::Either => {
+            day_first.into_iter().chain(month_first).min_by_key(|date| days_between(*date, today))
+        }
+    };
+    Some((Found { date: date?, unclear, has_year: true }, at + 3))
 }
 
 fn full_year(year: i16) -> i16 {
@@ -149,7 +156,11 @@ fn full_year(year: i16) -> i16 {
 fn nearest(month: i8, day: i8, today: Date) -> Option<Date> {
     (-1..=1)
         .filter_map(|years| Date::new(today.year().checked_add(years)?, month, day).ok())
-        .min_by_key(|date| (*date - today).get_days().unsigned_abs())
+        .min_by_key(|date| days_between(*date, today))
+}
+
+fn days_between(date: Date, today: Date) -> u32 {
+    (date - today).get_days().unsigned_abs()
 }
 
 #[cfg(test)]
@@ -168,16 +179,18 @@ mod tests {
 
     #[test]
     fn common_forms() {
-        use DateOrder::{DayFirst, MonthFirst};
+        use DateOrder::{DayFirst, Either, MonthFirst};
         check("Effective 3/15/2026", MonthFirst, Some("2026-03-15!"));
-        check("Effective 3/4/2026", MonthFirst, Some("2026-03-04?!"));
-        check("Effective 3/4/2026", DayFirst, Some("2026-04-03?!"));
+        check("Effective 3/4/2026", MonthFirst, Some("2026-03-04!"));
+        check("Effective 3/4/2026", DayFirst, Some("2026-04-03!"));
+        check("Effective 5/4/2026", Either, Some("2026-05-04?!"));
+        check("Effective 15/3/2026", Either, Some("2026-03-15!"));
         check("Stand: 15.03.2026", MonthFirst, Some("2026-03-15!"));
         check("2026-03-15", MonthFirst, Some("2026-03-15"));
         check("Prices as of March 15, 2026", MonthFirst, Some("2026-03-15!"));
         check("Prices for 15th of March 2026", MonthFirst, Some("2026-03-15!"));
         check("Week of May 4", MonthFirst, Some("2026-05-04!"));
-        check("Updated 5/4/26", MonthFirst, Some("2026-05-04?!"));
+        check("Updated 5/4/26", MonthFirst, Some("2026-05-04!"));
         check("Updated Dec 30", MonthFirst, Some("2025-12-30!"));
         check("gültig ab 1. März 2026", DayFirst, Some("2026-03-01!"));
         check("Good until 5/20/2026", MonthFirst, None);

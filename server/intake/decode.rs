@@ -2,7 +2,7 @@
 
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
-/// The text of a file, without its byte order mark.
+/// The text of a file, without its byte order mark, and with `\n` at the end of each line.
 ///
 /// Control characters other than tab and line ends become `�`: they have no meaning on a price sheet, and a NUL
 /// cannot be stored as text.
@@ -21,6 +21,7 @@ pub(crate) fn text(bytes: &[u8]) -> Option<Decoded> {
     if controls * 20 > text.chars().count() {
         return None;
     }
+    let text = text.replace("\r\n", "\n").replace('\r', "\n");
     Some(Decoded { text: tidy(&text), damaged })
 }
 
@@ -30,7 +31,7 @@ pub(crate) fn tidy(text: &str) -> String {
 }
 
 fn is_stray(c: char) -> bool {
-    c.is_control() && !matches!(c, '\t' | '\n' | '\r' | '\u{b}' | '\u{c}' | '\u{85}')
+    c.is_control() && !matches!(c, '\t' | '\n' | '\r')
 }
 
 /// Without a byte order mark, UTF-16 shows by its NULs: on one side of each pair in any Western text.

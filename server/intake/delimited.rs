@@ -101,6 +101,20 @@ struct Swallowed {
 }
 
 impl Text<'_> {
+    /// The line that a record stands in; its position is before any blank lines above it.
+    fn line(&self, position: &csv::Position) -> u32 {
+        let at = usize::try_from(position.byte()).unwrap_or(usize::MAX);
+        let blank = self
+            .body
+            .as_bytes()
+            .get(at..)
+            .unwrap_or_default()
+            .iter()
+            .take_while(|byte| **byte == b'\n')
+            .count() as u64;
+        u32::try_from(position.line() + blank).unwrap_or(u32::MAX).saturating_add(self.skipped)
+    }
+
     fn rows(&self, mark: u8, quotes: bool, problems: &mut Vec<Problem>) -> Result<Vec<GridRow>, Swallowed> {
         let mut reader = ReaderBuilder::new()
             .has_headers(false)
@@ -113,8 +127,7 @@ impl Text<'_> {
         let mut found = Vec::new();
         // Reading from a string in memory cannot fail, so an error is the end like any other.
         while let Ok(true) = reader.read_record(&mut record) {
-            let line = record.position().map_or(0, csv::Position::line);
-            let line = u32::try_from(line).unwrap_or(u32::MAX).saturating_add(self.skipped);
+            let line = record.position().map_or(0, |position| self.line(position));
             if quotes
                 && record.iter().any(|field| field.matches('\n').take(MOST_BREAKS).count() == MOST_BREAKS)
             {

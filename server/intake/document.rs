@@ -1,10 +1,9 @@
 //! The one model that every format is parsed into before prices are looked for: tables of cells, and loose lines.
 
-use rust_decimal::Decimal;
-use trade::money::Currency;
-
 use jiff::civil::Date;
+use rust_decimal::Decimal;
 
+use crate::context::Context;
 use crate::sheet::{Place, Problem};
 
 /// Bounds on what is read; a price sheet is far inside them.
@@ -45,7 +44,12 @@ pub(crate) struct Line {
 pub(crate) enum Cell {
     Empty,
     Text(String),
-    Number { value: Decimal, currency: Option<Currency>, percent: bool },
+    /// `said` is what its number format says of it.
+    Number {
+        value: Decimal,
+        said: Context,
+        percent: bool,
+    },
     Date(Date),
 }
 
@@ -64,14 +68,10 @@ impl Cell {
         match self {
             Cell::Empty => String::new(),
             Cell::Text(text) => text.clone(),
-            Cell::Number { value, currency, percent } => {
-                let code = currency.map(|c| format!(" {}", c.code())).unwrap_or_default();
-                if *percent {
-                    format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize())
-                } else {
-                    format!("{value}{code}")
-                }
+            Cell::Number { value, percent: true, .. } => {
+                format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize())
             }
+            Cell::Number { value, .. } => value.to_string(),
             Cell::Date(date) => date.to_string(),
         }
     }
@@ -83,10 +83,6 @@ impl GridRow {
         let shown: Vec<String> =
             self.cells.iter().map(|cell| cut(&cell.shown(), LONGEST_SHOWN).to_string()).collect();
         shown.join(" | ").trim_matches([' ', '|']).to_string()
-    }
-
-    pub fn filled(&self) -> usize {
-        self.cells.iter().filter(|cell| !cell.is_empty()).count()
     }
 }
 

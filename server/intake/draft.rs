@@ -41,7 +41,11 @@ impl Hints {
     }
 
     fn date_order(&self) -> DateOrder {
-        if self.currency == Currency::USD { DateOrder::MonthFirst } else { DateOrder::DayFirst }
+        match self.currency {
+            Currency::USD => DateOrder::MonthFirst,
+            Currency::CAD => DateOrder::Either,
+            _ => DateOrder::DayFirst,
+        }
     }
 }
 
@@ -82,6 +86,13 @@ pub(crate) enum Charge {
     /// A word that may belong to the name.
     Perhaps,
     Sure,
+}
+
+impl Charge {
+    /// This where it says something, else `other`.
+    pub fn or(self, other: Charge) -> Charge {
+        if self == Charge::No { other } else { self }
+    }
 }
 
 /// Collects rows, and what the sheet says of them all.
@@ -170,7 +181,11 @@ impl<'h> Draft<'h> {
                     doubts.push(Doubt::MarksUnclear);
                 }
                 let says_nothing = context.unit.is_none() && context.currencies.is_empty();
-                if price.strength == Strength::Weak && !draft.in_cell && says_nothing {
+                if price.strength == Strength::Weak
+                    && price.low.is_integer()
+                    && !draft.in_cell
+                    && says_nothing
+                {
                     doubts.push(Doubt::BareNumber);
                 }
                 amounts(price, &draft, &context, decoration, &mut doubts)
@@ -181,6 +196,8 @@ impl<'h> Draft<'h> {
         }
         let (tier_from, tier_to) = draft
             .tier
+            // So many pieces, where the price is for each.
+            .filter(|tier| tier.unit.is_some() || unit != Some(PriceUnit::Each))
             .and_then(|tier| tier.masses(mass_unit(unit).or(mass_unit(self.hints.unit))))
             .unwrap_or((None, None));
         Row {

@@ -54,6 +54,10 @@ pub fn detect(name: &str, bytes: &[u8]) -> Result<Format, Unreadable> {
     if bytes.starts_with(b"PK") {
         return zipped(bytes);
     }
+    let encrypted: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    if bytes.starts_with(OLE) && holds(bytes, &encrypted) {
+        return Err(Unreadable::Encrypted);
+    }
     if let Some((looks_like, instead)) = known_other(bytes) {
         return Err(not_a_sheet(looks_like, instead));
     }
@@ -81,7 +85,7 @@ pub fn detect(name: &str, bytes: &[u8]) -> Result<Format, Unreadable> {
 
 /// Workbooks, documents and plain archives all begin alike; the names of their parts tell them apart.
 fn zipped(bytes: &[u8]) -> Result<Format, Unreadable> {
-    let holds = |needle: &str| bytes.windows(needle.len()).any(|window| window == needle.as_bytes());
+    let holds = |needle: &str| holds(bytes, needle.as_bytes());
     if holds("xl/workbook.xml") || holds("xl/worksheets/") {
         return Ok(Format::Workbook);
     }
@@ -98,11 +102,17 @@ fn zipped(bytes: &[u8]) -> Result<Format, Unreadable> {
     })
 }
 
+fn holds(bytes: &[u8], needle: &[u8]) -> bool {
+    bytes.windows(needle.len()).any(|window| window == needle)
+}
+
+/// How the containers of older office programs begin; workbooks with a password come in one, too.
+const OLE: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
+
 /// Kinds of file known by their first bytes (each format's own published signature).
 fn known_other(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     const PASTE: &str = "Open it, copy its text and paste it.";
     const PHOTO: &str = "Type or paste the prices that it shows.";
-    const OLE: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
     let kinds: [(&[u8], &str, &str); 9] = [
         (b"%PDF-", "a PDF", PASTE),
         (b"{\\rtf", "a rich-text document", PASTE),

@@ -4,10 +4,15 @@
 //! lines (`document`), and `table` and `lines` adapt both to one kind of [`Row`]. [`Catalogue`] then proposes which
 //! grade a row's wording means.
 //!
+//! [`rates`] reads the other list that comes from outside: a central bank's exchange rates.
+//!
 //! Pure: no clock, file or network. What could not be made sure is a [`Doubt`] of the row or a [`Problem`] of the
 //! sheet, for a person to decide; only a file that cannot be read at all is an error.
 
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
 mod format;
+mod grade;
 mod read;
 mod sheet;
 mod wording;
@@ -18,6 +23,7 @@ mod workbook;
 
 mod columns;
 mod lines;
+mod parts;
 mod table;
 
 mod decode;
@@ -32,8 +38,11 @@ mod scan;
 mod tier;
 mod vocabulary;
 
+pub mod rates;
+
 pub use draft::Hints;
 pub use format::{Format, LARGEST_FILE, Unreadable, detect};
+pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
 pub use read::read;
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 pub use wording::normal_wording;

@@ -59,6 +59,14 @@ pub(crate) enum UnitText {
 }
 
 impl PriceText {
+    pub fn per_ton(&self) -> bool {
+        use MassUnit::{GrossTon, ShortTon, Tonne};
+        matches!(
+            self.unit,
+            Some(UnitText::Ton | UnitText::Unit(PriceUnit::Mass(GrossTon | ShortTon | Tonne)))
+        )
+    }
+
     pub fn too_large(&self) -> bool {
         self.low > LARGEST_AMOUNT || self.high.is_some_and(|high| high > LARGEST_AMOUNT)
     }
@@ -117,9 +125,10 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     if cents || !price.currencies.is_empty() {
         price.strength = Strength::Marked;
     }
-    // `+0.05` is a change since last week.
-    let change =
-        price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Plus) && !scan.spaced(price.first);
+    // `+0.05` and `up 5c` are changes since last week.
+    let change = price.first.checked_sub(1).is_some_and(|before| {
+        (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first)) || scan.is(before, Use::Change)
+    });
     (!change).then_some(price)
 }
 
@@ -158,6 +167,10 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) {
         let word = scan.word(price.last);
         if let Some(currencies) = VOCABULARY.currencies(word) {
+            // The sign of the next price: `20 lb $9.50`.
+            if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
+                return;
+            }
             narrow(&mut price.currencies, currencies);
         } else if !*cents && VOCABULARY.has(word, Use::Cents) && is_cents(scan, price, word) {
             *cents = true;
@@ -206,7 +219,12 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
         return;
     }
     let Some(amount) = marks.read(scan.word(upper)) else { return };
-    let alike = number::looks_like_price(scan.word(upper)) || price.strength == Strength::Weak || *cents;
+    // `Pentium 4 - $3.25` is a name and a price: both ends are written alike, or touch the dash.
+    let alike = number::looks_like_price(scan.word(upper)) == (price.strength >= Strength::Decimals)
+        || *cents
+        || !scan.spaced(upper)
+        || !price.currencies.is_empty();
+    let alike = alike && (currencies.len() == price.currencies.len() || !price.currencies.is_empty());
     let (low, high) = (price.low.min(amount.value), price.low.max(amount.value));
     if !alike || low.is_zero() || high > low.saturating_mul(WIDEST_RANGE) {
         return;
@@ -220,8 +238,18 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
 
 /// The unit behind the price: `/lb`, `per 100 kg`, ` lb`, ` each`.
 fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
-    // An opening bracket may stand between: `3.80 (per lb)`.
-    let skip = usize::from(scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1));
+    // An opening bracket may stand between, or the gap before the next column: `3.80 (per lb)`, `3.80     lb`.
+    let bracket = scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1);
+    let column = scan.kind(price.last) == Some(Kind::Gap)
+        && unit_words(scan, price.last + 1)
+            .is_some_and(|(_, next)| next == scan.tokens.len() || scan.kind(next) == Some(Kind::Gap));
+    if column && !starts_unit(scan, price.last + 1) {
+        let (unit, last) = unit_words(scan, price.last + 1)?;
+        price.last = last;
+        price.strength = Strength::Marked;
+        return Some(unit);
+    }
+    let skip = usize::from(bracket || column);
     let (unit, mut last) = if starts_unit(scan, price.last + skip) {
         let (unit, last) = unit_words(scan, price.last + skip + 1)?;
         price.strength = Strength::Marked;
@@ -240,7 +268,7 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
         }
         (unit, last)
     };
-    last += usize::from(skip == 1 && scan.kind(last) == Some(Kind::Close));
+    last += usize::from(bracket && scan.kind(last) == Some(Kind::Close));
     price.last = last;
     Some(unit)
 }
@@ -251,7 +279,8 @@ fn starts_unit(scan: &Scan<'_>, at: usize) -> bool {
 
 /// The unit that begins at token `at`, and the token behind it.
 pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)> {
-    if scan.kind(at) == Some(Kind::Hash) {
+    let numbered = matches!(scan.kind(at + 1), Some(Kind::Number | Kind::Fact)) && !scan.spaced(at + 1);
+    if scan.kind(at) == Some(Kind::Hash) && !numbered {
         return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Pound)), at + 1));
     }
     let (times, at) = match scan.kind(at) {
@@ -385,6 +414,8 @@ mod tests {
         check("40–45¢", "0.4..0.45");
         check("3.80 -0.05", "3.8; ~0.05");
         check("3.80 +0.05", "3.8");
+        check("3.80 up 5c", "3.8");
+        check("Pentium 4 - $3.25/lb", "4?; 3.25 USD/lb");
     }
 
     #[test]

@@ -132,7 +132,7 @@ impl<'t> Lexer<'t> {
             self.spaced = true;
             return;
         }
-        let after_word = self.tokens.last().is_some_and(|t| t.end == self.at && t.kind == Kind::Word);
+        let after_word = self.text[..self.at].ends_with(char::is_alphanumeric);
         let starts_number = c.is_ascii_digit()
             || (matches!(c, '.' | ',') && second.is_some_and(|d| d.is_ascii_digit()) && !after_word);
         if starts_number {

@@ -139,6 +139,14 @@ pub enum Doubt {
     Large,
 }
 
+impl Doubt {
+    /// Whether a person has to answer before the row counts. An assumed unit is only shown: it is what the outlet is
+    /// known to use.
+    pub const fn asks(self) -> bool {
+        !matches!(self, Doubt::UnitAssumed)
+    }
+}
+
 impl fmt::Display for Doubt {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {

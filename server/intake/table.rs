@@ -1,12 +1,15 @@
 //! Tables to rows: a name, its prices, and what the other columns and the headings say.
 
 use rust_decimal::Decimal;
+use trade::mass::MassUnit;
 
-use crate::columns::{self, Panel, PriceColumn};
+use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
+use crate::date::Dated;
 use crate::document::{Cell, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
-use crate::lines::{LineReader, charge};
+use crate::lines::LineReader;
+use crate::parts::charge;
 use crate::price::{self, PriceText, Sign, Strength};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Doubt, Place, Why};
@@ -86,6 +89,9 @@ impl Table {
             return self.remark(&source, row, draft);
         }
         let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::shown).unwrap_or_default();
+        if !source.chars().any(char::is_alphanumeric) {
+            return draft.leave_out(&source, &row.place, Why::NoPrice);
+        }
         if VOCABULARY.has(first.trim_end_matches(':'), Use::Total) {
             return draft.leave_out(&source, &row.place, Why::Total);
         }
@@ -138,6 +144,11 @@ impl Table {
             return Err(Why::NoName);
         }
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
+        match cell(panel.date) {
+            Some(Cell::Date(date)) => draft.date(Dated { date: *date, unclear: false, announced: true }),
+            Some(Cell::Text(text)) => draft.look_for_date(text),
+            _ => {}
+        }
         let heading = &self.headings[at];
         let named = Context { unit: Context::of(&name, false).unit, ..Context::default() };
         let of_row = row_context(panel, row).within(&named);
@@ -171,7 +182,7 @@ impl Table {
         !is_heading(name)
             || capitals
             || name.ends_with(':')
-            || VOCABULARY.has(heading_name(name), Use::Group)
+            || VOCABULARY.has_within(heading_name(name), Use::Group)
             || self.above[at].wording.is_empty()
     }
 
@@ -180,7 +191,7 @@ impl Table {
         for cell in &row.cells {
             match cell {
                 Cell::Date(date) if self.panels.is_empty() => {
-                    draft.date(crate::date::Dated { date: *date, unclear: false, announced: false });
+                    draft.date(Dated { date: *date, unclear: false, announced: false });
                 }
                 Cell::Text(text) => draft.look_for_date(text),
                 _ => {}
@@ -218,11 +229,7 @@ impl Table {
 }
 
 fn charge_of(name: &str, heading: &Heading) -> Charge {
-    let by_heading = heading.name.as_deref().map_or(Charge::No, charge);
-    match charge(name) {
-        Charge::No if by_heading != Charge::No => by_heading,
-        by_name => by_name,
-    }
+    charge(name).or(heading.name.as_deref().map_or(Charge::No, charge))
 }
 
 /// What the row's unit and currency columns say.
@@ -241,30 +248,28 @@ fn row_context(panel: &Panel, row: &GridRow) -> Context {
 
 /// The tier that the row's own columns give.
 fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
-    let cell = |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
-    let end = |column: Option<usize>, bare_is_from: bool| match cell(column)? {
-        Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
-            let (from, to) = if bare_is_from { (Some(*value), None) } else { (None, Some(*value)) };
-            Some(TierText { from, to, unit: None })
-        }
-        Cell::Text(text) => {
-            let scan = Scan::of(text);
-            if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
-                return Some(tier);
-            }
-            let value = scan.numbers().next().and_then(|number| draft.marks.read(number))?.value;
-            let unit = Context::of(text, true).unit;
-            let unit = match unit {
-                Some(price::UnitText::Unit(trade::money::PriceUnit::Mass(unit))) => Some(unit),
-                _ => None,
-            };
+    let end = |column: Option<TierColumn>, bare_is_from: bool| {
+        let column = column?;
+        let bare = |value: Decimal, unit: Option<MassUnit>| {
             let (from, to) = if bare_is_from { (Some(value), None) } else { (None, Some(value)) };
-            Some(TierText { from, to, unit })
+            TierText { from, to, unit: unit.or(column.unit) }
+        };
+        match row.cells.get(column.at)? {
+            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
+                Some(bare(*value, None))
+            }
+            Cell::Text(text) => {
+                let scan = Scan::of(text);
+                if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
+                    return Some(TierText { unit: tier.unit.or(column.unit), ..tier });
+                }
+                let amount = scan.numbers().next().and_then(|number| draft.marks.read(number))?;
+                Some(bare(amount.value, Context::of(text, true).mass_unit()))
+            }
+            _ => None,
         }
-        _ => None,
     };
-    let (from, to) = (end(panel.tier_from, true), end(panel.tier_to, false));
-    match (from, to) {
+    match (end(panel.tier_from, true), end(panel.tier_to, false)) {
         (Some(from), Some(to)) => {
             Some(TierText { from: from.from, to: to.to.or(from.to), unit: from.unit.or(to.unit) })
         }
@@ -282,6 +287,8 @@ fn price_rows(
     mut notes: Vec<String>,
     draft: &Draft<'_>,
 ) -> Vec<DraftRow> {
+    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
+    let base = &DraftRow { charge, ..base.clone() };
     let mut rows: Vec<DraftRow> = Vec::new();
     for column in &panel.prices {
         let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
@@ -365,13 +372,13 @@ impl CellPrice {
         let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
         match cell {
             Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
-            Cell::Number { value, currency, percent: false } => plain(DraftPrice::Text(PriceText {
+            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
                 first: 0,
                 last: 0,
                 low: value.abs(),
                 high: None,
-                currencies: currency.iter().copied().collect(),
-                unit: None,
+                currencies: said.currencies.clone(),
+                unit: said.unit,
                 sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
                 strength: Strength::Decimals,
                 unclear: false,

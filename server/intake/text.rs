@@ -9,9 +9,8 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     if decoded.damaged {
         document.problems.push(Problem::Undecoded);
     }
-    let unix = decoded.text.replace("\r\n", "\n");
     let mut lines = Vec::new();
-    for (number, text) in (1u32..).zip(unix.split(['\n', '\r'])) {
+    for (number, text) in (1u32..).zip(decoded.text.split('\n')) {
         if number > MOST_ROWS {
             document.problems.push(Problem::RowsCut { read: MOST_ROWS });
             break;

@@ -1,12 +1,13 @@
 //! The words of `vocabulary.toml`, ready to be looked up by their normal form.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::LazyLock;
 
 use serde::Deserialize;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
+use crate::grade::stem;
 use crate::wording::normal_wording;
 
 /// The vocabulary that this crate is built with.
@@ -25,12 +26,24 @@ pub(crate) struct Vocabulary {
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
     pub codes: BTreeMap<String, Vec<String>>,
-    /// Words that stand for other words before wordings are compared.
-    pub stand_ins: Vec<(String, String)>,
-    /// Sets of words of which a grade can have only one.
-    pub rivals: Vec<Vec<String>>,
-    /// Words that say nothing about the grade.
-    pub idle: Vec<String>,
+    /// What contradicts what between the words of two names.
+    pub rivals: Vec<Rivals>,
+    stand_ins: HashMap<String, String>,
+    idle: HashSet<String>,
+}
+
+/// Words of which a grade has only one.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Rivals {
+    #[serde(default)]
+    pub words: Vec<String>,
+    /// Of these, the words that a grade must share once a wording has them: dirty is never the plain grade.
+    #[serde(default)]
+    pub strict: Vec<String>,
+    /// Percentages are rivals, too.
+    #[serde(default)]
+    pub percent: bool,
 }
 
 /// What a word can do in a line.
@@ -50,11 +63,13 @@ pub(crate) enum Use {
     Measure,
     MeasureAttached,
     Remark,
+    Sentence,
     Filler,
     Group,
     TierFrom,
     TierTo,
     Range,
+    Change,
     Cents,
 }
 
@@ -72,6 +87,8 @@ pub(crate) enum Column {
     TierFrom,
     TierTo,
     Note,
+    /// The day the row's price holds from.
+    Date,
     /// Last week's price, an item number, a quantity: nothing that is read.
     Other,
 }
@@ -85,7 +102,8 @@ impl Vocabulary {
     pub fn has_within(&self, text: &str, is: Use) -> bool {
         let normal = normal_wording(text);
         let words: Vec<&str> = normal.split(' ').collect();
-        (1..=3).any(|length| words.windows(length).any(|run| self.has(&run.join(" "), is)))
+        let has = |run: &[&str]| self.uses.get(&run.join(" ")).is_some_and(|uses| uses.contains(&is));
+        (1..=3).any(|length| words.windows(length).any(has))
     }
 
     /// The unit a word means; `ton` alone means none.
@@ -102,6 +120,19 @@ impl Vocabulary {
 
     pub fn column(&self, name: &str) -> Option<Column> {
         self.columns.get(&normal_wording(name)).copied()
+    }
+
+    /// More words than this never stand for one.
+    pub const LONGEST_STAND_IN: usize = 4;
+
+    /// The words that stand for this run of words in comparisons.
+    pub fn stand_in(&self, words: &str) -> Option<&str> {
+        self.stand_ins.get(words).map(String::as_str)
+    }
+
+    /// Whether a word says nothing about a grade.
+    pub fn is_idle(&self, word: &str) -> bool {
+        self.idle.contains(word)
     }
 
     /// The month, from 1, that a name or its abbreviation means.
@@ -145,6 +176,14 @@ impl Vocabulary {
                 }
             }
         }
+        let mut stand_ins = HashMap::new();
+        for (word, others) in &file.stand_ins {
+            for other in others {
+                if let Some(before) = stand_ins.insert(stems(other), word.clone()) {
+                    return Err(format!("“{other}” stands for “{before}” and for “{word}”"));
+                }
+            }
+        }
         Ok(Vocabulary {
             uses,
             units,
@@ -153,19 +192,15 @@ impl Vocabulary {
             months,
             grades: file.grades,
             codes: file.codes,
-            stand_ins: file.stand_ins.into_iter().flat_map(spread).collect(),
+            stand_ins,
             rivals: file.rivals.into_values().collect(),
-            idle: file.idle.words,
+            idle: file.idle.words.into_iter().collect(),
         })
     }
 }
 
-fn spread((word, instead): (String, Vec<String>)) -> Vec<(String, String)> {
-    let mut pairs: Vec<(String, String)> =
-        instead.iter().map(|other| (normal_wording(other), word.clone())).collect();
-    // Longer runs of words first, so that “double wall” is not read as “wall”.
-    pairs.sort_by_key(|(other, _)| std::cmp::Reverse(other.split(' ').count()));
-    pairs
+fn stems(words: &str) -> String {
+    normal_wording(words).split(' ').map(stem).collect::<Vec<_>>().join(" ")
 }
 
 fn currency(code: &str) -> Result<Currency, String> {
@@ -191,7 +226,7 @@ struct File {
     grades: BTreeMap<String, Vec<String>>,
     codes: BTreeMap<String, Vec<String>>,
     stand_ins: BTreeMap<String, Vec<String>>,
-    rivals: BTreeMap<String, Vec<String>>,
+    rivals: BTreeMap<String, Rivals>,
     idle: Words,
 }
 
@@ -209,6 +244,23 @@ mod tests {
     fn the_file_is_sound() {
         if let Err(error) = Vocabulary::parse(include_str!("vocabulary.toml")) {
             panic!("{error}");
+        }
+    }
+
+    /// The seed's catalogue is not part of this crate, so there is nothing to check where it is not beside it.
+    #[test]
+    fn every_key_is_a_grade_of_the_catalogue() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../seed/catalogue/grades.toml");
+        let Ok(text) = std::fs::read_to_string(path) else { return };
+        let catalogue: toml::Table = text.parse().unwrap();
+        let slugs: Vec<&str> = catalogue["grade"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(|grade| grade["slug"].as_str())
+            .collect();
+        for slug in VOCABULARY.grades.keys().chain(VOCABULARY.codes.keys()) {
+            assert!(slugs.contains(&slug.as_str()), "“{slug}” is no grade of the catalogue");
         }
     }
 

@@ -135,7 +135,7 @@ impl Store {
         self.set_carton_retired(shop_id, id, version, Some(stamp(at))).await
     }
 
-    pub async fn restore_carton(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
+    pub async fn return_carton(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
         self.set_carton_retired(shop_id, id, version, None).await
     }
 

@@ -80,6 +80,7 @@ impl TryFrom<DraftRow> for SheetDraft {
 pub struct DraftHead {
     pub id: String,
     pub outlet_name: String,
+    pub sha256: String,
     pub file_name: String,
     pub partner_name: String,
     pub at: Timestamp,
@@ -113,15 +114,15 @@ impl Store {
 
     /// Sheets under review, newest first.
     pub async fn drafts(&self, shop_id: &str) -> Result<Vec<DraftHead>, StoreError> {
-        let sql = "SELECT d.id, o.name, f.name, p.name, d.at FROM sheet_drafts d \
+        let sql = "SELECT d.id, o.name, d.sha256, f.name, p.name, d.at FROM sheet_drafts d \
                    JOIN outlets o ON o.id = d.outlet_id JOIN partners p ON p.id = d.partner_id \
                    JOIN files f ON f.shop_id = d.shop_id AND f.sha256 = d.sha256 \
                    WHERE d.shop_id = $1 ORDER BY d.at DESC, d.id DESC";
-        let rows: Vec<(String, String, String, String, String)> =
+        let rows: Vec<(String, String, String, String, String, String)> =
             sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
-        let head = |(id, outlet_name, file_name, partner_name, at): (_, _, _, _, String)| {
+        let head = |(id, outlet_name, sha256, file_name, partner_name, at): (_, _, _, _, _, String)| {
             let at = RowError::read("sheet_drafts", "at", &at, |at| at.parse().ok())?;
-            Ok(DraftHead { id, outlet_name, file_name, partner_name, at })
+            Ok(DraftHead { id, outlet_name, sha256, file_name, partner_name, at })
         };
         rows.into_iter().map(head).collect()
     }

@@ -8,6 +8,7 @@ use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
 use super::sheets::SheetRefusal;
+use super::shops::ShopRefusal;
 
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -39,6 +40,9 @@ pub enum StoreError {
     /// The price sheet cannot be stored as it is.
     #[error(transparent)]
     Sheet(#[from] SheetRefusal),
+    /// The shop's settings cannot be changed like that.
+    #[error(transparent)]
+    Shop(#[from] ShopRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

@@ -53,6 +53,7 @@ pub struct Store {
     readers: AnyPool,
     writer: AnyPool,
     begin: &'static str,
+    begin_alone: &'static str,
 }
 
 pub type Tx = Transaction<'static, Any>;
@@ -70,6 +71,12 @@ impl Store {
     /// Starts a transaction that may write.
     pub async fn begin(&self) -> Result<Tx, StoreError> {
         Ok(self.writer.begin_with(self.begin).await?)
+    }
+
+    /// Starts a transaction that runs as if no other ran at the same time, for a decision on what is *not* there yet. One
+    /// that comes too late ends as [`StoreError::Busy`].
+    pub async fn begin_alone(&self) -> Result<Tx, StoreError> {
+        Ok(self.writer.begin_with(self.begin_alone).await?)
     }
 
     /// Whether the database answers.
@@ -103,7 +110,7 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
-    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE" })
+    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
 }
 
 /// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
@@ -153,7 +160,12 @@ async fn open_postgres(address: &str) -> Result<Store, StoreError> {
         });
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
-    Ok(Store { readers: pool.clone(), writer: pool, begin: "BEGIN" })
+    Ok(Store {
+        readers: pool.clone(),
+        writer: pool,
+        begin: "BEGIN",
+        begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+    })
 }
 
 /// A new id: made by the application, ordered by time, so that a form can carry it before anything is stored.

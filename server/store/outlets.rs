@@ -73,6 +73,14 @@ impl OutletKind {
         }
     }
 
+    /// The spelling shown to people.
+    pub const fn label(&self) -> &'static str {
+        match self {
+            OutletKind::Yard(_) => "Yard",
+            OutletKind::MailIn(_) => "Mail-in buyer",
+        }
+    }
+
     pub fn reaches(&self) -> &[Reach] {
         match self {
             OutletKind::Yard(_) => &[],
@@ -424,4 +432,59 @@ async fn add_reaches(
             .await?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use trade::freight::WeightBreak;
+    use trade::mass::{Mass, MassUnit};
+
+    use super::super::services::{ServiceDetails, ZoneTable};
+    use super::*;
+
+    fn service(id: &str, retired: bool) -> ServiceRecord {
+        let pound = Mass::of(Decimal::ONE, MassUnit::Pound);
+        let breaks = vec![WeightBreak { up_to: pound, charge: Decimal::TEN }];
+        let details = ServiceDetails {
+            name: id.to_string(),
+            currency: Currency::USD,
+            dimensional: None,
+            step: pound,
+            fuel_percent: Decimal::ZERO,
+            surcharges: Vec::new(),
+            zones: vec![ZoneTable { zone: "Lakes".into(), breaks, flat_boxes: Vec::new() }],
+        };
+        ServiceRecord { id: id.to_string(), details, retired, version: 1 }
+    }
+
+    #[test]
+    fn a_buyer_is_priced_with_the_services_that_can_be_used() {
+        let reach = |service_id: &str, zone: &str| Reach { service_id: service_id.into(), zone: zone.into() };
+        let services = vec![
+            reach("in use", "Lakes"),
+            reach("retired", "Lakes"),
+            reach("in use too", "gone from its table"),
+            reach("not there", "Lakes"),
+        ];
+        let outlet = Outlet {
+            id: OutletId::new("buyer"),
+            details: OutletDetails {
+                name: "Buyer".into(),
+                place: String::new(),
+                currency: Currency::CAD,
+                usual_unit: PriceUnit::Each,
+                note: String::new(),
+                kind: OutletKind::MailIn(PostTerms { services, ..PostTerms::default() }),
+                terms: Terms::default(),
+            },
+            closed_at: None,
+            version: 1,
+        };
+        let known = [service("in use", false), service("in use too", false), service("retired", true)];
+        let priced = outlet.priced(&known, BTreeMap::new(), None);
+        let Way::Post(post) = priced.way else { panic!("a mail-in buyer is posted to") };
+        let used: Vec<&str> = post.services.iter().map(|service| service.name.as_str()).collect();
+        assert_eq!(used, ["in use"]);
+        assert_eq!(post.services[0].breaks.len(), 1);
+    }
 }

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use sqlx::FromRow;
 use trade::exchange::{Rate, RateBook};
 
+use super::shops::Shop;
 use super::{RowError, Store, StoreError, Tx, stamp};
 
 /// A rate as it is on file: where it came from, and who brought it in.
@@ -62,9 +63,10 @@ impl TryFrom<RecordRow> for RateRecord {
 }
 
 impl Store {
-    /// All rates of the shop, ready to say which applies on a day.
+    /// All rates of the shop, ready to say which applies on a day. Where a pair stands both ways round on one day, the
+    /// one brought in last comes first.
     pub async fn rate_book(&self, shop_id: &str) -> Result<RateBook, StoreError> {
-        let sql = "SELECT date, base, quote, rate FROM rates WHERE shop_id = $1";
+        let sql = "SELECT date, base, quote, rate FROM rates WHERE shop_id = $1 ORDER BY date DESC, at DESC, base, quote";
         let rows: Vec<RateRow> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
         Ok(RateBook::new(rows.into_iter().map(Rate::try_from).collect::<Result<Vec<_>, _>>()?))
     }
@@ -73,9 +75,22 @@ impl Store {
     pub async fn rates(&self, shop_id: &str) -> Result<Vec<RateRecord>, StoreError> {
         let sql = "SELECT r.date, r.base, r.quote, r.rate, r.source, p.name AS partner_name, r.at FROM rates r \
                    JOIN partners p ON p.id = r.partner_id \
-                   WHERE r.shop_id = $1 ORDER BY r.date DESC, r.base, r.quote";
+                   WHERE r.shop_id = $1 ORDER BY r.date DESC, r.at DESC, r.base, r.quote";
         let rows: Vec<RecordRow> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
         Ok(rows.into_iter().map(RateRecord::try_from).collect::<Result<_, _>>()?)
+    }
+
+    /// The currencies that the shop deals in besides its own: its outlets', its carriers' and its sheets'.
+    pub async fn foreign_currencies(&self, shop: &Shop) -> Result<Vec<Currency>, StoreError> {
+        let sql = "SELECT currency FROM outlets WHERE shop_id = $1 AND closed_at IS NULL \
+                   UNION SELECT currency FROM services WHERE shop_id = $1 AND retired_at IS NULL \
+                   UNION SELECT currency FROM quotes WHERE shop_id = $1 ORDER BY currency";
+        let rows: Vec<(String,)> = sqlx::query_as(sql).bind(&shop.id).fetch_all(self.readers()).await?;
+        let currencies = rows
+            .iter()
+            .map(|(code,)| RowError::read("outlets", "currency", code, Currency::from_code))
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(currencies.into_iter().filter(|currency| *currency != shop.costs.home).collect())
     }
 }
 

@@ -341,7 +341,7 @@ impl Store {
         self.set_service_retired(shop_id, id, version, Some(stamp(at))).await
     }
 
-    pub async fn restore_service(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
+    pub async fn return_service(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
         self.set_service_retired(shop_id, id, version, None).await
     }
 

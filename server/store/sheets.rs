@@ -248,32 +248,23 @@ impl Store {
         Ok(rows.into_iter().map(SheetQuote::try_from).collect::<Result<_, _>>()?)
     }
 
-    /// What each open outlet pays on `today`: its newest sheet that has come into force, and that sheet's prices by
-    /// grade. With `without_sheet`, what they paid had that sheet never come.
-    ///
-    /// A price on request is no price. A price in another currency than the outlet pays in is kept as history but not
-    /// counted here: there is no saying what it pays.
+    /// See [`quotes_in_force`].
     pub async fn current_quotes(
         &self,
         shop_id: &str,
         today: Date,
         without_sheet: Option<&str>,
     ) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
-        let sql = "WITH ranked AS (SELECT s.id, s.outlet_id, s.valid_from, ROW_NUMBER() OVER \
-                   (PARTITION BY s.outlet_id ORDER BY s.valid_from DESC, s.at DESC, s.id DESC) AS nth \
-                   FROM sheets s WHERE s.shop_id = $1 AND s.valid_from <= $2 AND s.id <> $3) \
-                   SELECT r.id AS sheet_id, r.outlet_id, r.valid_from, q.grade_id, q.price, q.price_high, \
-                   q.currency, q.unit, q.from_ug FROM ranked r \
-                   JOIN outlets o ON o.id = r.outlet_id AND o.closed_at IS NULL \
-                   LEFT JOIN quotes q ON q.sheet_id = r.id AND q.grade_id IS NOT NULL AND q.price IS NOT NULL \
-                   AND q.currency = o.currency WHERE r.nth = 1 ORDER BY r.outlet_id, q.position";
-        let rows: Vec<CurrentRow> = sqlx::query_as(sql)
-            .bind(shop_id)
-            .bind(today.to_string())
-            .bind(without_sheet.unwrap_or_default())
-            .fetch_all(self.readers())
-            .await?;
-        Ok(by_outlet(rows)?)
+        quotes_in_force(self.readers(), shop_id, today, without_sheet).await
+    }
+
+    /// What each open outlet paid by the sheet before its current one.
+    pub async fn previous_quotes(
+        &self,
+        shop_id: &str,
+        today: Date,
+    ) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
+        nth_newest_quotes(self.readers(), shop_id, today, None, 2).await
     }
 
     /// What every sheet so far paid for one grade, oldest first; of two sheets of an outlet for one day the later.
@@ -303,6 +294,46 @@ impl Store {
         }
         Ok(points)
     }
+}
+
+/// What each open outlet pays on `today`: its newest sheet that has come into force, and that sheet's prices by
+/// grade. With `without_sheet`, what they paid had that sheet never come.
+///
+/// A price on request is no price. A price in another currency than the outlet pays in is kept as history but not
+/// counted here: there is no saying what it pays.
+pub async fn quotes_in_force<'e>(
+    executor: impl sqlx::Executor<'e, Database = sqlx::Any>,
+    shop_id: &str,
+    today: Date,
+    without_sheet: Option<&str>,
+) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
+    nth_newest_quotes(executor, shop_id, today, without_sheet, 1).await
+}
+
+/// What each open outlet pays by its `nth` newest sheet of those in force on `today`.
+async fn nth_newest_quotes<'e>(
+    executor: impl sqlx::Executor<'e, Database = sqlx::Any>,
+    shop_id: &str,
+    today: Date,
+    without_sheet: Option<&str>,
+    nth: i64,
+) -> Result<BTreeMap<OutletId, CurrentSheet>, StoreError> {
+    let sql = "WITH ranked AS (SELECT s.id, s.outlet_id, s.valid_from, ROW_NUMBER() OVER \
+               (PARTITION BY s.outlet_id ORDER BY s.valid_from DESC, s.at DESC, s.id DESC) AS nth \
+               FROM sheets s WHERE s.shop_id = $1 AND s.valid_from <= $2 AND s.id <> $3) \
+               SELECT r.id AS sheet_id, r.outlet_id, r.valid_from, q.grade_id, q.price, q.price_high, \
+               q.currency, q.unit, q.from_ug FROM ranked r \
+               JOIN outlets o ON o.id = r.outlet_id AND o.closed_at IS NULL \
+               LEFT JOIN quotes q ON q.sheet_id = r.id AND q.grade_id IS NOT NULL AND q.price IS NOT NULL \
+               AND q.currency = o.currency WHERE r.nth = $4 ORDER BY r.outlet_id, q.position";
+    let rows: Vec<CurrentRow> = sqlx::query_as(sql)
+        .bind(shop_id)
+        .bind(today.to_string())
+        .bind(without_sheet.unwrap_or_default())
+        .bind(nth)
+        .fetch_all(executor)
+        .await?;
+    Ok(by_outlet(rows)?)
 }
 
 /// Whether `a` pays less than `b` for the same mass.

@@ -241,34 +241,7 @@ impl Store {
         at: Timestamp,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let sql = "SELECT id FROM shipments WHERE shop_id = $1 AND id = $2";
-        let there: Option<(String,)> =
-            sqlx::query_as(sql).bind(shop_id).bind(shipment.id).fetch_optional(&mut *tx).await?;
-        if there.is_some() {
-            return Ok(());
-        }
-        let expected = serde_json::to_string(&Expected::from(shipment.ladder))
-            .map_err(|cause| StoreError::Encode(cause.to_string()))?;
-        let sql = "INSERT INTO shipments (id, shop_id, outlet_id, expected, expected_net, made_by, made_at, version) \
-                   SELECT $2, o.shop_id, o.id, $4, $5, $6, $7, 1 FROM outlets o \
-                   WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL";
-        let done = sqlx::query(sql)
-            .bind(shop_id)
-            .bind(shipment.id)
-            .bind(shipment.outlet_id.as_str())
-            .bind(expected)
-            .bind(shipment.ladder.net.to_string())
-            .bind(shipment.partner_id)
-            .bind(stamp(at))
-            .execute(&mut *tx)
-            .await?;
-        changed_one(done.rows_affected())?;
-        // In the order of their ids, so that two shipments made at once cannot wait for each other.
-        let mut lots = shipment.lots.clone();
-        lots.sort();
-        for (lot_id, seen) in &lots {
-            reserve(&mut tx, shop_id, shipment.id, lot_id, *seen).await?;
-        }
+        make_shipment(&mut tx, shop_id, shipment, at).await?;
         Ok(tx.commit().await?)
     }
 
@@ -282,29 +255,7 @@ impl Store {
         at: Timestamp,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let sql = "UPDATE shipments SET sent_at = $4, sent_by = $5, version = version + 1 WHERE shop_id = $1 \
-                   AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
-        let done = sqlx::query(sql)
-            .bind(shop_id)
-            .bind(id)
-            .bind(version)
-            .bind(stamp(at))
-            .bind(partner_id)
-            .execute(&mut *tx)
-            .await?;
-        changed_one(done.rows_affected())?;
-        let sql =
-            "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
-        let lots: Vec<(String, i64, i64)> = sqlx::query_as(sql).bind(id).fetch_all(&mut *tx).await?;
-        for (lot_id, net_ug, pieces) in &lots {
-            let gone = NewWeighing {
-                net: -Mass::from_micrograms(*net_ug),
-                pieces: -pieces,
-                ..NewWeighing::transfer(lot_id, WeighingKind::Sent, partner_id)
-            };
-            add_weighing(&mut tx, shop_id, &gone, at).await?;
-            close_lot(&mut tx, lot_id, at).await?;
-        }
+        send_shipment(&mut tx, shop_id, id, version, partner_id, at).await?;
         Ok(tx.commit().await?)
     }
 
@@ -333,6 +284,78 @@ impl Store {
         sqlx::query(sql).bind(id).bind(stamp(at)).execute(&mut *tx).await?;
         Ok(tx.commit().await?)
     }
+}
+
+/// Makes a shipment and reserves its lots inside `tx`. The same id a second time changes nothing.
+pub async fn make_shipment(
+    tx: &mut Tx,
+    shop_id: &str,
+    shipment: &NewShipment<'_>,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let expected = serde_json::to_string(&Expected::from(shipment.ladder))
+        .map_err(|cause| StoreError::Encode(cause.to_string()))?;
+    let sql = "INSERT INTO shipments (id, shop_id, outlet_id, expected, expected_net, made_by, made_at, version) \
+               SELECT $2, o.shop_id, o.id, $4, $5, $6, $7, 1 FROM outlets o \
+               WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL ON CONFLICT (id) DO NOTHING";
+    let done = sqlx::query(sql)
+        .bind(shop_id)
+        .bind(shipment.id)
+        .bind(shipment.outlet_id.as_str())
+        .bind(expected)
+        .bind(shipment.ladder.net.to_string())
+        .bind(shipment.partner_id)
+        .bind(stamp(at))
+        .execute(&mut **tx)
+        .await?;
+    if done.rows_affected() == 0 {
+        let sql = "SELECT id FROM shipments WHERE shop_id = $1 AND id = $2";
+        let there: Option<(String,)> =
+            sqlx::query_as(sql).bind(shop_id).bind(shipment.id).fetch_optional(&mut **tx).await?;
+        return if there.is_some() { Ok(()) } else { Err(StoreError::Stale) };
+    }
+    // In the order of their ids, so that two shipments made at once cannot wait for each other.
+    let mut lots = shipment.lots.clone();
+    lots.sort();
+    for (lot_id, seen) in &lots {
+        reserve(tx, shop_id, shipment.id, lot_id, *seen).await?;
+    }
+    Ok(())
+}
+
+/// Lets a shipment leave inside `tx`; [`StoreError::Stale`] if it has changed since `version`.
+pub async fn send_shipment(
+    tx: &mut Tx,
+    shop_id: &str,
+    id: &str,
+    version: i64,
+    partner_id: &str,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let sql = "UPDATE shipments SET sent_at = $4, sent_by = $5, version = version + 1 WHERE shop_id = $1 \
+               AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
+    let done = sqlx::query(sql)
+        .bind(shop_id)
+        .bind(id)
+        .bind(version)
+        .bind(stamp(at))
+        .bind(partner_id)
+        .execute(&mut **tx)
+        .await?;
+    changed_one(done.rows_affected())?;
+    let sql =
+        "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
+    let lots: Vec<(String, i64, i64)> = sqlx::query_as(sql).bind(id).fetch_all(&mut **tx).await?;
+    for (lot_id, net_ug, pieces) in &lots {
+        let gone = NewWeighing {
+            net: -Mass::from_micrograms(*net_ug),
+            pieces: -pieces,
+            ..NewWeighing::transfer(lot_id, WeighingKind::Sent, partner_id)
+        };
+        add_weighing(tx, shop_id, &gone, at).await?;
+        close_lot(tx, lot_id, at).await?;
+    }
+    Ok(())
 }
 
 async fn reserve(

@@ -90,6 +90,16 @@ pub struct ShopSettings {
     pub costs: Costs,
 }
 
+/// Why a shop's settings cannot be changed like that. The text says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ShopRefusal {
+    #[error(
+        "Amounts of outlets, boxes or shipments are on file in the currency as it is, and would silently mean another \
+         one. It can only be changed before there are any."
+    )]
+    HomeCurrencyInUse,
+}
+
 impl Store {
     /// The first shop of this store, if one has been set up.
     pub async fn first_shop(&self) -> Result<Option<Shop>, StoreError> {
@@ -105,7 +115,28 @@ impl Store {
         Ok(sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?)
     }
 
-    /// Changes the settings; [`StoreError::Stale`] if somebody changed them since `version`.
+    /// Whether amounts are on file that mean the home currency without naming it.
+    pub async fn home_currency_in_use(&self, shop_id: &str) -> Result<bool, StoreError> {
+        let (uses,): (i64,) =
+            sqlx::query_as(HOME_CURRENCY_USES).bind(shop_id).fetch_one(self.readers()).await?;
+        Ok(uses > 0)
+    }
+
+    /// Adds a partner. The same id a second time changes nothing: the form was sent twice. [`StoreError::Duplicate`] if
+    /// another partner has the name.
+    pub async fn create_partner(
+        &self,
+        shop_id: &str,
+        partner: &Partner,
+        at: Timestamp,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        add_partner(&mut tx, shop_id, partner, at).await?;
+        Ok(tx.commit().await?)
+    }
+
+    /// Changes the settings; [`StoreError::Stale`] if somebody changed them since `version`, and
+    /// [`ShopRefusal::HomeCurrencyInUse`] if that would give amounts on file another meaning.
     pub async fn save_shop(
         &self,
         shop_id: &str,
@@ -113,6 +144,12 @@ impl Store {
         settings: &ShopSettings,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
+        let sql = "SELECT home_currency FROM shops WHERE id = $1";
+        let (home,): (String,) = sqlx::query_as(sql).bind(shop_id).fetch_one(&mut *tx).await?;
+        let (uses,): (i64,) = sqlx::query_as(HOME_CURRENCY_USES).bind(shop_id).fetch_one(&mut *tx).await?;
+        if uses > 0 && home != settings.costs.home.code() {
+            return Err(ShopRefusal::HomeCurrencyInUse.into());
+        }
         let sql = "UPDATE shops SET name = $3, zone = $4, home_currency = $5, mass_style = $6, labour_per_hour = $7, \
                    truck_per_km = $8, capital_per_year = $9, risk_per_year = $10, version = version + 1 \
                    WHERE id = $1 AND version = $2";
@@ -133,6 +170,17 @@ impl Store {
         changed_one(done.rows_affected())?;
         Ok(tx.commit().await?)
     }
+}
+
+const HOME_CURRENCY_USES: &str = "SELECT CAST((SELECT COUNT(*) FROM outlets WHERE shop_id = $1) \
+    + (SELECT COUNT(*) FROM cartons WHERE shop_id = $1) \
+    + (SELECT COUNT(*) FROM shipments WHERE shop_id = $1) AS BIGINT)";
+
+/// Whether a shop has been set up in this store, as `tx` sees it.
+pub async fn is_set_up(tx: &mut Tx) -> Result<bool, StoreError> {
+    let (shops,): (i64,) =
+        sqlx::query_as("SELECT CAST(COUNT(*) AS BIGINT) FROM shops").fetch_one(&mut **tx).await?;
+    Ok(shops > 0)
 }
 
 /// Adds a shop inside `tx`.
@@ -162,14 +210,14 @@ pub async fn add_shop(
     Ok(())
 }
 
-/// Adds a partner inside `tx`.
+/// Adds a partner inside `tx`; one that is there with the same id already is left as it is.
 pub async fn add_partner(
     tx: &mut Tx,
     shop_id: &str,
     partner: &Partner,
     at: Timestamp,
 ) -> Result<(), StoreError> {
-    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, $3, $4)";
+    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, $3, $4) ON CONFLICT (id) DO NOTHING";
     sqlx::query(sql)
         .bind(&partner.id)
         .bind(shop_id)

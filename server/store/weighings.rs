@@ -226,28 +226,8 @@ impl Store {
         partner_id: &str,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        let weighing = self.weighing(shop_id, id).await?;
-        if weighing.kind != WeighingKind::WeighIn {
-            return Err(LotRefusal::NotAWeighIn.into());
-        }
         let mut tx = self.begin().await?;
-        let lot = lot_for_change(&mut tx, shop_id, &weighing.lot_id).await?;
-        let sql = "SELECT id FROM weighings WHERE reverses_id = $1";
-        let undone: Option<(String,)> = sqlx::query_as(sql).bind(id).fetch_optional(&mut *tx).await?;
-        if undone.is_some() {
-            return Err(LotRefusal::AlreadyUndone.into());
-        }
-        if (lot.net - weighing.net).is_negative() || lot.pieces < weighing.pieces {
-            return Err(LotRefusal::BelowNothing.into());
-        }
-        let undo = NewWeighing {
-            net: -weighing.net,
-            pieces: -weighing.pieces,
-            typed: &weighing.typed,
-            reverses_id: Some(id),
-            ..NewWeighing::transfer(&weighing.lot_id, WeighingKind::Undo, partner_id)
-        };
-        add_weighing(&mut tx, shop_id, &undo, at).await?;
+        undo_weighing(&mut tx, shop_id, id, partner_id, at).await?;
         Ok(tx.commit().await?)
     }
 }
@@ -280,7 +260,41 @@ pub async fn weigh_in(
     add_weighing(tx, shop_id, weighing, at).await
 }
 
-/// Adds a ledger row inside `tx`, unchecked.
+/// Undoes a weigh-in inside `tx`.
+pub async fn undo_weighing(
+    tx: &mut Tx,
+    shop_id: &str,
+    id: &str,
+    partner_id: &str,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let sql = select_weighings!("WHERE w.shop_id = $1 AND w.id = $2");
+    let row: WeighingRow = sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut **tx).await?;
+    let weighing = Weighing::try_from(row)?;
+    if weighing.kind != WeighingKind::WeighIn {
+        return Err(LotRefusal::NotAWeighIn.into());
+    }
+    let lot = lot_for_change(tx, shop_id, &weighing.lot_id).await?;
+    let sql = "SELECT id FROM weighings WHERE reverses_id = $1";
+    let undone: Option<(String,)> = sqlx::query_as(sql).bind(id).fetch_optional(&mut **tx).await?;
+    if undone.is_some() {
+        return Err(LotRefusal::AlreadyUndone.into());
+    }
+    if (lot.net - weighing.net).is_negative() || lot.pieces < weighing.pieces {
+        return Err(LotRefusal::BelowNothing.into());
+    }
+    let undo = NewWeighing {
+        net: -weighing.net,
+        pieces: -weighing.pieces,
+        typed: &weighing.typed,
+        reverses_id: Some(id),
+        ..NewWeighing::transfer(&weighing.lot_id, WeighingKind::Undo, partner_id)
+    };
+    add_weighing(tx, shop_id, &undo, at).await
+}
+
+/// Adds a ledger row inside `tx`, unchecked. Of two forms with one id that arrive at the same moment the second changes
+/// nothing.
 pub(crate) async fn add_weighing(
     tx: &mut Tx,
     shop_id: &str,
@@ -289,7 +303,7 @@ pub(crate) async fn add_weighing(
 ) -> Result<(), StoreError> {
     let sql = "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, \
                partner_id, at, reverses_id, other_lot_id) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)";
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT (id) DO NOTHING";
     sqlx::query(sql)
         .bind(&*weighing.id)
         .bind(shop_id)

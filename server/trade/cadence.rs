@@ -55,7 +55,8 @@ pub struct CurvePoint {
 const CURVE_POINTS: usize = 120;
 
 /// The weight `W` that maximises `[N(W) − h·W² / 2λ] / (W / λ)`: net per cycle less what keeping costs while the bag
-/// fills at `λ`, per day. Of equal ones the lightest; `None` where no weight nets anything or nothing comes in.
+/// fills at `λ`, per day. Of equal ones the lightest; `None` where no weight pays what keeping costs, or nothing comes
+/// in.
 ///
 /// With `N(W) = v·W − K` this is `√(2·K·λ / h)`, the economic order quantity of F. W. Harris (1913).
 pub fn ship_weight(net: NetOf<'_>, filling: &Filling<'_>) -> Option<ShipWeight> {
@@ -74,7 +75,7 @@ pub fn ship_weight(net: NetOf<'_>, filling: &Filling<'_>) -> Option<ShipWeight> 
         });
         let end = piece.net_at_end.and_then(|net_at_end| filling.point(piece.to, net_at_end));
         for point in inside.into_iter().chain(end) {
-            if point.net > Decimal::ZERO && best.is_none_or(|best| point.per_day > best.per_day) {
+            if point.per_day > best.map_or(Decimal::ZERO, |best| best.per_day) {
                 best = Some(point);
             }
         }
@@ -95,7 +96,7 @@ pub fn ship_weight(net: NetOf<'_>, filling: &Filling<'_>) -> Option<ShipWeight> 
 
 /// The least weight at which shipping nets at least what the same mass brings locally; `None` up to `up_to`.
 ///
-/// `breaks` are those of both. Where there is no local sale (`local` gives `None`), shipping has to net nothing less
+/// `breaks` are those of both, and where a local sale begins to pay. Where there is no local sale (`local` gives `None`), shipping has to net nothing less
 /// than nothing. A little above the break-even weight the next freight step can push it under again for a while.
 pub fn break_even(net: NetOf<'_>, local: NetOf<'_>, breaks: &[Mass], up_to: Mass) -> Option<Mass> {
     let ahead = |mass: Mass| Some(net(mass)? - local(mass).unwrap_or(Decimal::ZERO));

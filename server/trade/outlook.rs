@@ -10,9 +10,10 @@ use crate::costs::Facts;
 use crate::ids::{GradeId, LotId, OutletId};
 use crate::mass::{Mass, MassUnit};
 use crate::money::PriceUnit;
-use crate::net::{Closed, Ladder, Load, deliver};
+use crate::net::{Closed, Ladder, Load, deliver, deliver_packed, packer};
 use crate::outlet::{Drive, Outlet, Way};
-use crate::packing::{Contents, Packer, Priced};
+use crate::packing::{Contents, Packer};
+use crate::quote::Quote;
 use crate::volume::BulkDensity;
 
 /// A bag looks at most this far ahead.
@@ -95,12 +96,13 @@ impl Bag<'_> {
     }
 
     fn at(&self, outlet: &Outlet, local: &Local, facts: &Facts) -> Outlook {
-        let now = deliver(outlet, &[self.load(self.mass)], facts);
+        let packer = packer(outlet, facts).ok().flatten();
+        let net_of = |mass: Mass| deliver_packed(outlet, &[self.load(mass)], facts, packer.as_ref());
+        let now = net_of(self.mass);
         let by_mass = outlet
             .quotes
             .get(self.grade)
             .is_some_and(|quotes| quotes.tiers().iter().all(|quote| quote.price.per != PriceUnit::Each));
-        let packer = packer(outlet, facts);
         let contents = Contents { mass: self.mass, volume: self.density.volume_of(self.mass) };
         let room = packer.as_ref().filter(|_| now.is_ok()).and_then(|packer| packer.room_left(contents));
         let mut outlook = Outlook {
@@ -116,7 +118,7 @@ impl Bag<'_> {
             return outlook;
         }
         let up_to = self.horizon();
-        let net = |mass: Mass| deliver(outlet, &[self.load(mass)], facts).ok().map(|ladder| ladder.net);
+        let net = |mass: Mass| net_of(mass).ok().map(|ladder| ladder.net);
         let breaks = self.breaks(outlet, packer.as_ref(), up_to);
         if packer.is_some() {
             let local_net = |mass: Mass| local.best(&self.load(mass), facts);
@@ -157,6 +159,7 @@ impl Bag<'_> {
         let mut breaks = vec![outlet.terms.minimum_grade, outlet.terms.minimum_delivery];
         if let Some(quotes) = outlet.quotes.get(self.grade) {
             breaks.extend(quotes.tiers().iter().map(|quote| quote.from));
+            breaks.extend(quotes.tiers().iter().filter_map(|quote| pays_out_from(outlet, quote)));
         }
         if let Some(packer) = packer {
             breaks.extend(packer.steps(self.density, up_to));
@@ -166,16 +169,17 @@ impl Bag<'_> {
     }
 }
 
-/// The outlet's packing made ready, where it is mailed to and the rates are known.
-pub fn packer(outlet: &Outlet, facts: &Facts) -> Option<Packer> {
-    let Way::Post(post) = &outlet.way else { return None };
-    let priced: Option<Vec<Priced<'_>>> = post
-        .services
-        .iter()
-        .map(|service| {
-            let mid = facts.rates.mid(service.currency, facts.costs.home, facts.today)?;
-            Some(Priced { service, to_home: mid.rate })
-        })
-        .collect();
-    Some(Packer::new(&facts.cartons, &priced?, facts.costs.labour(post.packing_minutes)))
+/// The mass at which a delivery at this quote reaches the outlet's minimum payout.
+fn pays_out_from(outlet: &Outlet, quote: &Quote) -> Option<Mass> {
+    let terms = &outlet.terms;
+    let gram = quote.price.of(Mass::from_grams(Decimal::ONE), 0).amount;
+    let weighed = gram * terms.weight_deduction.rest() * terms.paid_weight.get();
+    let upheld = Decimal::ONE - terms.downgrade_chance.get() * terms.downgrade_drop.get();
+    let per_gram = weighed * upheld * terms.percent_fee.rest();
+    if terms.minimum_payout.is_zero() || per_gram <= Decimal::ZERO {
+        return None;
+    }
+    // A microgram more, so that the rounding of the division does not leave it a hair below.
+    let least = (terms.minimum_payout + terms.flat_fee).checked_div(per_gram)? + dec!(0.000001);
+    Some(Mass::from_grams(least))
 }

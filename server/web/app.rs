@@ -1,5 +1,6 @@
 //! What every handler can reach.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::shelf::Answers;
@@ -19,10 +20,22 @@ impl App {
     }
 }
 
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Config {
     /// Names the shop's phones may call this machine by, besides its addresses.
     pub hosts: Vec<String>,
     /// The address that labels and QR codes point phones to, like `http://192.168.1.20:8080`.
     pub base_url: String,
+    /// This program's own file, which is started once more to read an upload.
+    pub reader: PathBuf,
+}
+
+impl Default for Config {
+    fn default() -> Config {
+        Config {
+            hosts: Vec::new(),
+            base_url: String::new(),
+            reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
+        }
+    }
 }

@@ -22,7 +22,7 @@ use super::App;
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::ladder::LadderDrawing;
-use super::page::{Page, Screen, Visitor, day, html};
+use super::page::{Page, Screen, Visitor, counted, day, html};
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
 use crate::store::new_id;
@@ -75,12 +75,30 @@ pub fn expected(fill: Option<FillRate>, mass: Mass, weight: Mass, today: Date) -
     today.checked_add(days.days()).ok()
 }
 
+/// The gauge of the bag that a lot's grade fills; `None` for a lot that is not free, or that nobody buys by mail.
+pub fn gauge_of(shelf: &Shelf, answer: &Answer, lot: &LotId, visitor: &Visitor) -> Option<Gauge> {
+    let lot = shelf.lot(lot)?;
+    let way = best_mail_in(shelf, answer.outlooks.get(&lot.grade_id)?)?;
+    let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();
+    Some(gauge("bag", way, &lot.container_label, &same, visitor))
+}
+
+/// The gauge of a grade's lots, which fill one bag, under the label of one of them.
+pub fn gauge(id: &str, way: &Outlook, label: &str, same: &[&Lot], visitor: &Visitor) -> Gauge {
+    let together = same.iter().map(|lot| lot.net).sum();
+    let label = match same.len().saturating_sub(1) {
+        0 => label.to_string(),
+        others => format!("{label} and {}", counted(others, "other", "others")),
+    };
+    let ship = way.ship.as_ref().map(|ship| ship.weight);
+    Gauge::new(id, &label, together, way.break_even, ship, visitor.style())
+}
+
 /// One buyer of the bag.
 struct Buyer {
     id: OutletId,
     name: String,
     is_mail_in: bool,
-    stage: Stage,
     net: Option<Decimal>,
     per_unit: Option<Decimal>,
     closed: String,
@@ -154,37 +172,27 @@ pub async fn show(
         .filter(|outlet| matches!(outlet.way, Way::Post(_)))
         .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
     let today = visitor.today();
-    let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill, &visitor)).collect();
-    let gauge = best.map(|way| {
-        let ship = way.ship.as_ref().map(|ship| ship.weight);
-        Gauge::new("bag", &lot.container_label, together, way.break_even, ship, visitor.style())
-    });
+    let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
+    let is_here = lot.state == LotState::Open;
+    let gauge = best.filter(|_| is_here).map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
     let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
     let page = visitor.page(Screen::Lots, format!("Ship {} or wait", lot.container_label));
     html(&BagPage {
         page,
         together,
-        others: same.len().saturating_sub(1),
+        others: same.iter().filter(|other| other.id != lot.id).count(),
         gauge,
         stage,
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
         fill,
         buyers,
-        shipment: chosen
-            .filter(|_| lot.state == LotState::Open)
-            .and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
+        shipment: chosen.filter(|_| is_here).and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
         lot,
         visitor,
     })
 }
 
-fn buyer(
-    way: &Outlook,
-    shelf: &Shelf,
-    together: Mass,
-    fill: Option<FillRate>,
-    visitor: &Visitor,
-) -> Option<Buyer> {
+fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -> Option<Buyer> {
     let outlet = shelf.outlet(&way.outlet)?;
     let ladder = way.now.as_ref().ok();
     let parcels = ladder.and_then(|ladder| ladder.packing.as_ref()).map_or_else(String::new, |packing| {
@@ -197,7 +205,6 @@ fn buyer(
         id: outlet.id.clone(),
         name: outlet.name.clone(),
         is_mail_in: matches!(outlet.way, Way::Post(_)),
-        stage: stage(way, together),
         net: ladder.map(|ladder| ladder.net),
         per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
         closed: way.now.as_ref().err().map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
@@ -210,7 +217,7 @@ fn buyer(
             .map(day),
         room: way.room,
         parcels,
-        drawing: ladder.map(|ladder| LadderDrawing::new(ladder, visitor.home())),
+        drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
     })
 }
 
@@ -224,22 +231,30 @@ fn verdict(
     together: Mass,
     today: Date,
 ) -> String {
-    let planned = answer.plan.deliveries.iter().find(|delivery| delivery.lots.contains(&lot.id));
-    if let Some(delivery) = planned {
+    match lot.state {
+        LotState::Open => {}
+        LotState::Reserved { .. } => return "It is packed in a shipment already.".into(),
+        LotState::Closed { .. } => return "It has left the shop.".into(),
+    }
+    if shelf.choices.pins.get(&lot.id) == Some(&Place::Keep) {
+        return "Keep it: it is pinned to stay. The sell plan can let it go again.".into();
+    }
+    if let Some(delivery) = answer.delivery_of(&lot.id) {
         let name = shelf.outlet_name(&delivery.outlet);
         return match shelf.outlet(&delivery.outlet).map(|outlet| &outlet.way) {
             Some(Way::Post(_)) => format!("Ship it now, to {name}."),
             _ => format!("Take it to {name} with the next load: the sell plan sends it there."),
         };
     }
+    let fill = shelf.fill.get(&lot.grade_id).copied();
     let wait = |weight: Mass| {
-        let when = expected(shelf.fill.get(&lot.grade_id).copied(), together, weight, today)
+        let when = expected(fill, together, weight, today)
             .map_or_else(String::new, |date| format!(", about {}", day(date)));
         format!("Wait until it reaches {}{when}.", shelf.facts.style.show(weight))
     };
     match (stage, best.and_then(|way| way.ship.as_ref())) {
         (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),
-        (Stage::Filling, None) => {
+        (Stage::Filling, None) if fill.is_none() => {
             "Keep filling it. With three weeks of weighings its best weight can be told.".into()
         }
         _ => "Keep it for now: nothing pays for its share of a trip or a parcel today.".into(),
@@ -252,17 +267,21 @@ fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<O
     if !outlet.quotes.contains_key(&lot.grade_id) {
         return None;
     }
-    let planned =
-        |id: &LotId| answer.plan.deliveries.iter().any(|d| d.outlet == outlet.id && d.lots.contains(id));
+    let planned = |id: &LotId| answer.delivery_of(id).is_some_and(|delivery| delivery.outlet == outlet.id);
     let priced: Vec<&Lot> = shelf
         .lots
         .iter()
         .filter(|other| outlet.quotes.contains_key(&other.grade_id) && other.net.is_positive())
         .filter(|other| {
-            // A lot pinned elsewhere is not offered.
-            shelf.choices.pins.get(&other.id).is_none_or(|place| *place == Place::Outlet(outlet.id.clone()))
+            // A lot pinned elsewhere or barred from here is not offered.
+            let here = Place::Outlet(outlet.id.clone());
+            let barred = shelf.choices.bars.contains(&(other.id.clone(), outlet.id.clone()));
+            !barred && shelf.choices.pins.get(&other.id).is_none_or(|place| *place == here)
         })
         .collect();
+    if priced.is_empty() {
+        return None;
+    }
     let is_chosen = |other: &Lot| other.grade_id == lot.grade_id || planned(&other.id);
     let base: Vec<Load> =
         priced.iter().filter(|other| is_chosen(other)).filter_map(|other| shelf.load_of(&other.id)).collect();

@@ -10,12 +10,14 @@ use axum::extract::{FromRequest, Request};
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use axum_extra::extract::Form as Pairs;
+use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
 use trade::mass::Mass;
 use trade::money::{Currency, LARGEST_AMOUNT, Share};
 use trade::reading::{self, Reading};
 
 use super::failure::Failure;
+use super::page::day;
 use crate::store::is_id;
 
 /// The values of a form by field name, and what is wrong with them.
@@ -138,6 +140,26 @@ impl Form {
         Some(text)
     }
 
+    /// A text area with an entry a line: at most `most` of them, of at most `longest` characters each. Empty lines are
+    /// left out, in the form too, so that what stands in it compares with what is stored.
+    pub fn lines(&mut self, name: &str, most: usize, longest: usize) -> Option<Vec<String>> {
+        let clean =
+            |line: &str| line.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>();
+        let lines: Vec<String> =
+            self.value(name).lines().map(|line| clean(line).trim().to_string()).collect();
+        let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
+        self.set(name, lines.join("\n"));
+        if lines.len() > most {
+            self.refuse(name, format!("Those are {} lines; {most} are the most.", lines.len()));
+            return None;
+        }
+        if let Some(at) = lines.iter().position(|line| line.chars().count() > longest) {
+            self.refuse(name, format!("Line {} is longer than {longest} characters.", at + 1));
+            return None;
+        }
+        Some(lines)
+    }
+
     /// A number with a point or a comma before its decimals, within `least..=most`.
     pub fn decimal(&mut self, name: &str, least: Decimal, most: Decimal) -> Option<Decimal> {
         let typed = self.value(name).trim().to_string();
@@ -221,6 +243,39 @@ impl Form {
             self.refuse(name, format!("“{code}” is not a currency code of ISO 4217, like USD or CAD."));
         }
         currency
+    }
+
+    /// A day within `first..=last`.
+    pub fn date(&mut self, name: &str, first: Date, last: Date) -> Option<Date> {
+        let typed = self.value(name).trim().to_string();
+        let Ok(date) = typed.parse::<Date>() else {
+            let problem = if typed.is_empty() {
+                "A date is needed.".into()
+            } else {
+                format!("“{typed}” is not a date like 2026-05-12.")
+            };
+            self.refuse(name, problem);
+            return None;
+        };
+        if date > last {
+            self.refuse(name, format!("{} is still to come; {} is the last.", day(date), day(last)));
+            return None;
+        }
+        if date < first {
+            self.refuse(name, format!("That is too long ago; {} is the first.", day(first)));
+            return None;
+        }
+        Some(date)
+    }
+
+    /// What `read` makes of the field, or its words for what is wrong.
+    pub fn read<T>(&mut self, name: &str, read: impl Fn(&str) -> Result<T, String>) -> Option<T> {
+        let typed = self.value(name);
+        if typed.trim().is_empty() {
+            self.refuse(name, "This is needed.");
+            return None;
+        }
+        read(typed).map_err(|problem| self.refuse(name, problem)).ok()
     }
 
     /// One of a closed set, by its code.

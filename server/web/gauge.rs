@@ -8,7 +8,10 @@ use trade::mass::{Mass, MassStyle};
 const BOTTOM: Decimal = dec!(142);
 const HEIGHT: Decimal = dec!(118);
 /// Least distance between two labels.
-const LABEL: i32 = 22;
+const LABEL: i32 = 38;
+
+/// A label has two lines: below this the second would leave the drawing.
+const LOWEST_LABEL: i32 = 132;
 
 /// A gauge ready to draw. `id` tells apart the gauges of one page.
 #[derive(Debug, Clone)]
@@ -16,8 +19,9 @@ pub struct Gauge {
     pub id: String,
     /// What it shows, for those who hear it.
     pub title: String,
-    /// Top of the filling.
+    /// Top of the filling, and where its mass is written.
     pub level: i32,
+    pub level_text: i32,
     pub notches: Vec<Notch>,
     pub net: String,
 }
@@ -26,7 +30,8 @@ pub struct Gauge {
 pub struct Notch {
     pub y: i32,
     pub label_y: i32,
-    pub text: String,
+    pub words: &'static str,
+    pub mass: String,
 }
 
 impl Gauge {
@@ -46,19 +51,20 @@ impl Gauge {
             let share = if full.is_zero() { Decimal::ZERO } else { mass.grams() / full };
             (BOTTOM - HEIGHT * share).round().to_i32().unwrap_or(0)
         };
-        let mut notches: Vec<Notch> = [(break_even, "pays to mail from"), (ship, "best to ship at")]
+        let mut notches: Vec<Notch> = [(break_even, "Pays to mail from"), (ship, "Best to ship at")]
             .into_iter()
             .filter_map(|(mass, words)| {
                 let mass = mass?;
-                Some(Notch { y: y(mass), label_y: y(mass), text: format!("{words} {}", style.show(mass)) })
+                Some(Notch { y: y(mass), label_y: y(mass), words, mass: style.show(mass) })
             })
             .collect();
         spread(&mut notches);
-        let marks: String = notches.iter().map(|notch| format!("; {}", notch.text)).collect();
+        let marks: String = notches.iter().map(|notch| format!("; {} {}", notch.words, notch.mass)).collect();
         Gauge {
             id: id.to_string(),
-            title: format!("{label} holds {}{marks}", style.show(net)),
+            title: format!("{label}: {}{marks}", style.show(net)),
             level: y(net),
+            level_text: (y(net) + 20).min(136),
             notches,
             net: style.show(net),
         }
@@ -68,6 +74,9 @@ impl Gauge {
 /// Moves labels apart that would lie on each other.
 fn spread(notches: &mut [Notch]) {
     notches.sort_by_key(|notch| std::cmp::Reverse(notch.y));
+    if let Some(lowest) = notches.first_mut() {
+        lowest.label_y = lowest.label_y.min(LOWEST_LABEL);
+    }
     for i in 1..notches.len() {
         let below = notches[i - 1].label_y;
         notches[i].label_y = notches[i].label_y.min(below - LABEL);
@@ -94,7 +103,7 @@ mod tests {
         let filled = 142 - gauge.level;
         assert!((142 - gauge.notches[0].y - filled / 2).abs() <= 1);
         assert!(gauge.notches[0].label_y - gauge.notches[1].label_y >= LABEL);
-        assert!(gauge.title.contains("pays to mail from 5 lb 0.0 oz"));
+        assert!(gauge.title.contains("Pays to mail from 5 lb 0.0 oz"));
         let empty = Gauge::new("g", "Bag 1", Mass::ZERO, None, None, MassStyle::Kilograms);
         assert_eq!(empty.level, 142);
     }

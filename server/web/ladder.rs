@@ -4,7 +4,9 @@
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, dec};
 use trade::money::{Currency, show_amount};
-use trade::net::Ladder;
+use trade::net::{Ladder, StepKind};
+
+use crate::shelf::Shelf;
 
 /// Units the bars are drawn in: the whole width.
 const WIDTH: Decimal = dec!(1000);
@@ -35,7 +37,8 @@ pub struct Bar {
 }
 
 impl LadderDrawing {
-    pub fn new(ladder: &Ladder, home: Currency) -> Self {
+    pub fn new(ladder: &Ladder, shelf: &Shelf) -> Self {
+        let home = shelf.facts.costs.home;
         let mut heights = vec![Decimal::ZERO];
         for step in &ladder.steps {
             heights.push(heights.last().copied().unwrap_or_default() + step.home);
@@ -52,7 +55,10 @@ impl LadderDrawing {
                 label: step.kind.label(),
                 amount: amount(step.home),
                 foreign: step.foreign.map(|money| signed(money.amount, money.currency)),
-                working: step.working.clone(),
+                working: match step.kind {
+                    StepKind::SheetPrice => at_the_sheets_price(ladder, shelf),
+                    _ => step.working.clone(),
+                },
                 takes: step.home < Decimal::ZERO,
                 bar: bar(pair[0], pair[1]),
             })
@@ -64,6 +70,12 @@ impl LadderDrawing {
             net_bar: bar(Decimal::ZERO, ladder.net),
         }
     }
+}
+
+/// The working of the first step, with the grades by their names.
+fn at_the_sheets_price(ladder: &Ladder, shelf: &Shelf) -> String {
+    let lines = ladder.lines.iter().map(|line| line.working(&shelf.grade_name(&line.grade)));
+    lines.collect::<Vec<_>>().join("; ")
 }
 
 impl Bar {

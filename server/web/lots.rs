@@ -1,16 +1,24 @@
 //! Lots: what do we have? The list, one lot with its ledger, and splitting, merging and regrading.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
+use rust_decimal::Decimal;
 use serde::Deserialize;
-use trade::ids::GradeId;
+use trade::ids::{GradeId, LotId};
 use trade::mass::Mass;
+use trade::net::deliver;
+use trade::plan::Place;
 
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
+use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, days_from, html};
+use super::plan::{place_name, second_choice};
+use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Split, Target};
 use crate::store::weighings::{Weighing, WeighingKind};
@@ -19,7 +27,16 @@ use crate::store::{StoreError, new_id};
 struct Family {
     name: String,
     net: Mass,
-    lots: Vec<Lot>,
+    worth: Decimal,
+    lots: Vec<Listed>,
+}
+
+/// A lot in the list, with where the sell plan puts it.
+struct Listed {
+    lot: Lot,
+    worth: Option<Decimal>,
+    place: String,
+    age: String,
 }
 
 #[derive(Template)]
@@ -29,25 +46,47 @@ struct LotsPage {
     visitor: Visitor,
     families: Vec<Family>,
     total: Mass,
+    worth: Decimal,
 }
 
 pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let lots = app.store.open_lots(&visitor.shop.id).await?;
-    let total = lots.iter().map(|lot| lot.net).sum();
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let today = visitor.today();
+    let listed = lots.into_iter().map(|lot| Listed {
+        worth: answer.worth.get(&lot.id).copied(),
+        place: match answer.delivery_of(&lot.id) {
+            Some(delivery) => shelf.outlet_name(&delivery.outlet),
+            None if lot.state == LotState::Open => "keep".to_string(),
+            None => String::new(),
+        },
+        age: days_from(today, visitor.day_of(lot.opened_at)),
+        lot,
+    });
+    let families = by_family(listed);
     let page = visitor.page(Screen::Lots, "Lots");
-    html(&LotsPage { page, visitor, families: by_family(lots), total })
+    html(&LotsPage {
+        page,
+        visitor,
+        total: families.iter().map(|family| family.net).sum(),
+        worth: answer.total(),
+        families,
+    })
 }
 
 /// In the order the lots come in, which is the catalogue's.
-fn by_family(lots: Vec<Lot>) -> Vec<Family> {
+fn by_family(lots: impl Iterator<Item = Listed>) -> Vec<Family> {
     let mut families: Vec<Family> = Vec::new();
-    for lot in lots {
-        match families.last_mut() {
-            Some(family) if family.name == lot.family => {
-                family.net += lot.net;
-                family.lots.push(lot);
-            }
-            _ => families.push(Family { name: lot.family.clone(), net: lot.net, lots: vec![lot] }),
+    for listed in lots {
+        if families.last().is_none_or(|family| family.name != listed.lot.family) {
+            let name = listed.lot.family.clone();
+            families.push(Family { name, net: Mass::ZERO, worth: Decimal::ZERO, lots: Vec::new() });
+        }
+        if let Some(family) = families.last_mut() {
+            family.net += listed.lot.net;
+            family.worth += listed.worth.unwrap_or_default();
+            family.lots.push(listed);
         }
     }
     families
@@ -62,6 +101,24 @@ struct LotPage {
     ledger: Vec<Weighing>,
     form: Form,
     age: String,
+    planned: Option<Planned>,
+    ways: Vec<LotWay>,
+}
+
+/// What the sell plan does with the lot.
+struct Planned {
+    place: String,
+    worth: Decimal,
+    second: Option<String>,
+}
+
+/// The lot alone at one outlet.
+struct LotWay {
+    name: String,
+    net: Option<Decimal>,
+    per_unit: Option<Decimal>,
+    closed: String,
+    drawing: Option<LadderDrawing>,
 }
 
 pub async fn show(
@@ -84,9 +141,49 @@ fn details_form(lot: &Lot) -> Form {
 
 async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
     let ledger = app.store.ledger(&visitor.shop.id, lot.id.as_str()).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
     let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
     let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));
-    html(&LotPage { page, visitor, lot, ledger, form, age })
+    let planned = planned(&shelf, &answer, &lot.id);
+    let ways = ways(&shelf, &lot.id);
+    html(&LotPage { page, visitor, lot, ledger, form, age, planned, ways })
+}
+
+fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
+    let place =
+        answer.delivery_of(lot).map_or(Place::Keep, |delivery| Place::Outlet(delivery.outlet.clone()));
+    Some(Planned {
+        place: place_name(shelf, &place),
+        worth: *answer.worth.get(lot)?,
+        second: answer.margins.get(lot).map(|margin| second_choice(shelf, margin)),
+    })
+}
+
+/// The lot alone at every outlet that prices its grade, best first; those that do not take it now last.
+fn ways(shelf: &Shelf, lot: &LotId) -> Vec<LotWay> {
+    let Some(load) = shelf.load_of(lot) else { return Vec::new() };
+    let mut ways: Vec<LotWay> = shelf
+        .outlets
+        .iter()
+        .filter(|outlet| outlet.quotes.contains_key(&load.grade))
+        .map(|outlet| {
+            let delivered = deliver(outlet, std::slice::from_ref(&load), &shelf.facts);
+            let ladder = delivered.as_ref().ok();
+            LotWay {
+                name: outlet.name.clone(),
+                net: ladder.map(|ladder| ladder.net),
+                per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
+                closed: delivered
+                    .as_ref()
+                    .err()
+                    .map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
+                drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
+            }
+        })
+        .collect();
+    ways.sort_by_key(|way| std::cmp::Reverse(way.net));
+    ways
 }
 
 /// Saves source and note.

@@ -6,16 +6,30 @@ mod again;
 mod app;
 mod asset;
 mod bag;
+mod cartons;
 mod containers;
 mod failure;
 mod form;
+mod freight;
+mod freight_table;
 mod gauge;
+mod grades;
 mod guard;
 mod ladder;
 mod lots;
+mod measure;
+mod outlet_form;
+mod outlets;
 mod page;
 mod plan;
+mod prices;
+mod rates;
+mod service_form;
+mod services;
+mod sheets;
 mod shipments;
+mod shop;
+mod thread;
 mod today;
 mod weigh;
 
@@ -28,6 +42,7 @@ use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
+use intake::rates::LARGEST_LIST;
 use tower::ServiceBuilder;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
@@ -71,11 +86,66 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Prices
+        .route("/prices", get(prices::index))
+        .route("/prices/{grade}", get(prices::show))
+        // Price sheets
+        .route("/sheets", get(sheets::index))
+        .route(
+            "/sheets/new",
+            // The handler bounds what it keeps itself, and reads on past that so that a browser sees its answer.
+            get(sheets::new).post(sheets::create).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/sheets/drafts/{draft}", get(sheets::show_draft).post(sheets::update_draft))
+        .route("/sheets/drafts/{draft}/discard", post(sheets::discard))
+        .route("/sheets/{sheet}", get(sheets::show))
+        .route("/sheets/{sheet}/file", get(sheets::file))
         // Containers
         .route("/containers", get(containers::index))
         .route("/containers/{container}", get(containers::open).post(containers::update))
         .route("/containers/{container}/edit", get(containers::edit))
-        .route("/containers/{container}/label", get(containers::label));
+        .route("/containers/{container}/label", get(containers::label))
+        // Grades
+        .route("/grades", get(grades::index))
+        .route("/grades/new", get(grades::new).post(grades::create))
+        .route("/grades/recognise", get(grades::recognise))
+        .route("/grades/{grade}", get(grades::show))
+        .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
+        .route("/grades/{grade}/retire", post(grades::retire))
+        .route("/grades/{grade}/return", post(grades::bring_back))
+        // Exchange rates
+        .route("/rates", get(rates::index).post(rates::create))
+        .route("/rates/new", get(rates::new).post(rates::read))
+        .route(
+            "/rates/lists",
+            get(rates::upload_form)
+                .post(rates::upload)
+                .layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)),
+        )
+        .route("/rates/{base}/{quote}", get(rates::history))
+        // Shop
+        .route("/shop", get(shop::show).post(shop::update))
+        .route("/shop/new", get(shop::new).post(shop::create))
+        .route("/shop/who", post(shop::who))
+        .route("/shop/partners", post(shop::add_partner))
+        // Outlets
+        .route("/outlets", get(outlets::index))
+        .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
+        .route("/outlets/{outlet}", get(outlets::show))
+        .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
+        .route("/outlets/{outlet}/close", post(outlets::close))
+        .route("/outlets/{outlet}/reopen", post(outlets::reopen))
+        // Freight and boxes
+        .route("/freight", get(freight::index))
+        .route("/freight/services/new", get(service_form::new).post(service_form::create))
+        .route("/freight/services/{service}", get(services::show))
+        .route("/freight/services/{service}/edit", get(service_form::edit).post(service_form::update))
+        .route("/freight/services/{service}/retire", post(services::retire))
+        .route("/freight/services/{service}/return", post(services::bring_back))
+        .route("/freight/boxes/new", get(cartons::new).post(cartons::create))
+        .route("/freight/boxes/{carton}", get(cartons::edit).post(cartons::update))
+        .route("/freight/boxes/{carton}/retire", post(cartons::retire))
+        .route("/freight/boxes/{carton}/return", post(cartons::bring_back));
 
     let guarded = Router::new()
         .merge(pages)

@@ -1,5 +1,7 @@
 //! What every page has around its own content, and who is looking at it.
 
+use std::fmt::Display;
+
 use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -99,6 +101,15 @@ impl Visitor {
         self.shop.style.other().show(mass.value())
     }
 
+    /// `from 100 lb`, for a price that does not hold for every load.
+    pub fn tier(&self, from: impl Value<Mass>) -> Option<String> {
+        let (from, unit) = (from.value(), self.style().unit());
+        let number = from.in_unit(unit).normalize();
+        // Sheets have their tiers in round numbers of one unit or the other; what is not round here is read as typed.
+        let words = if number.scale() <= 1 { format!("{number} {unit}") } else { self.spelled(from) };
+        (!from.is_zero()).then(|| format!("from {words}"))
+    }
+
     /// An amount of home currency, rounded to its minor unit.
     pub fn money(&self, amount: impl Value<Decimal>) -> String {
         Money::new(amount.value(), self.home()).to_string()
@@ -115,8 +126,18 @@ impl Visitor {
     }
 
     /// The day of a moment in the shop's zone.
-    pub fn day_of(&self, at: Timestamp) -> Date {
-        at.to_zoned_datetime(self.shop.zone.clone()).date()
+    pub fn day_of(&self, at: impl Value<Timestamp>) -> Date {
+        at.value().to_zoned_datetime(self.shop.zone.clone()).date()
+    }
+
+    /// `Tue 12 May 2026`.
+    pub fn day(&self, date: impl Value<Date>) -> String {
+        day(date.value())
+    }
+
+    /// How far a day lies from today: `3 days ago`.
+    pub fn ago(&self, date: impl Value<Date>) -> String {
+        days_from(self.today(), date.value())
     }
 }
 
@@ -141,7 +162,15 @@ macro_rules! values {
     )*};
 }
 
-values! { Mass Decimal Timestamp }
+values! { Mass Decimal Timestamp Date }
+
+/// `1 lot`, `3 lots`.
+pub fn counted(count: impl Display, one: &str, many: &str) -> String {
+    match count.to_string().as_str() {
+        "1" => format!("1 {one}"),
+        count => format!("{count} {many}"),
+    }
+}
 
 /// `Tue 12 May 2026`.
 pub fn day(date: Date) -> String {

@@ -8,9 +8,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use trade::ids::{LotId, OutletId};
-use trade::net::{self, Ladder, StepKind};
-use trade::outlet::{Outlet, Way};
-use trade::plan::{Delivery, PinTrouble, Place, Proof, Trouble};
+use trade::money::Money;
+use trade::net::{Ladder, StepKind};
+use trade::outlet::Way;
+use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
 
 use super::App;
 use super::failure::Failure;
@@ -23,12 +24,11 @@ use crate::store::lots::Lot;
 /// A lot under its outlet, or among those kept.
 struct Row {
     lot: Lot,
-    /// What taking this lot along adds to the delivery, or what it is worth kept.
-    adds: Decimal,
-    margin: Option<Decimal>,
-    /// The margin and the second choice are proved.
+    /// Its share of the delivery's net, or what it is worth kept.
+    worth: Decimal,
+    second: Option<String>,
+    /// The second choice is proved.
     exact: bool,
-    second: String,
     pinned: bool,
     barred: bool,
 }
@@ -78,12 +78,11 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let answer = app.answers.about(&shelf).await;
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");
-    let stops: Vec<Stop> =
-        answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery, visitor.home())).collect();
-    let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.kept(lot)).collect();
+    let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
+    let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
     html(&PlanPage {
         page,
-        kept_worth: kept.iter().map(|row| row.adds).sum(),
+        kept_worth: kept.iter().map(|row| row.worth).sum(),
         sold_net: stops.iter().map(|stop| stop.net).sum(),
         proof: answer.plan.proof,
         troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
@@ -109,15 +108,10 @@ struct View<'a> {
 }
 
 impl View<'_> {
-    fn stop(&self, delivery: &Delivery, home: trade::money::Currency) -> Option<Stop> {
+    fn stop(&self, delivery: &Delivery) -> Option<Stop> {
         let outlet = self.shelf.outlet(&delivery.outlet)?;
         let ladder = &delivery.ladder;
-        let loads: Vec<net::Load> = delivery.lots.iter().filter_map(|lot| self.shelf.load_of(lot)).collect();
-        let rows = delivery
-            .lots
-            .iter()
-            .filter_map(|lot| self.row(lot, adds(outlet, &loads, lot, ladder, self.shelf)))
-            .collect();
+        let rows = delivery.lots.iter().filter_map(|lot| self.row(lot)).collect();
         Some(Stop {
             id: outlet.id.clone(),
             name: outlet.name.clone(),
@@ -128,34 +122,22 @@ impl View<'_> {
             payout: ladder.payout.to_string(),
             days_to_pay: outlet.terms.days_to_pay,
             shared: shared_cost(ladder),
-            drawing: LadderDrawing::new(ladder, home),
+            drawing: LadderDrawing::new(ladder, self.shelf),
             rows,
         })
     }
 
-    fn kept(&self, lot: &LotId) -> Option<Row> {
-        self.row(lot, self.answer.keeps.get(lot).copied().unwrap_or_default())
-    }
-
-    fn row(&self, lot_id: &LotId, adds: Decimal) -> Option<Row> {
+    fn row(&self, lot_id: &LotId) -> Option<Row> {
         let margin = self.answer.margins.get(lot_id);
         let choices = &self.shelf.choices;
         Some(Row {
             lot: self.shelf.lot(lot_id)?.clone(),
-            adds,
-            margin: margin.map(|margin| margin.margin),
+            worth: self.answer.worth.get(lot_id).copied().unwrap_or_default(),
+            second: margin.map(|margin| second_choice(self.shelf, margin)),
             exact: margin.is_none_or(|margin| margin.exact),
-            second: margin.map_or_else(String::new, |margin| self.place_name(&margin.second)),
             pinned: choices.pins.contains_key(lot_id),
             barred: choices.bars.iter().any(|(lot, _)| lot == lot_id),
         })
-    }
-
-    fn place_name(&self, place: &Place) -> String {
-        match place {
-            Place::Keep => "keep it".to_string(),
-            Place::Outlet(outlet) => self.shelf.outlet_name(outlet),
-        }
     }
 
     fn lot_name(&self, lot: &LotId) -> String {
@@ -173,12 +155,16 @@ impl View<'_> {
                     PinTrouble::Refused(closed) => {
                         format!("the outlet never takes it: {}", self.shelf.closed_in_words(closed))
                     }
+                    PinTrouble::NoSuchOutlet => "nothing is sold there any more".to_string(),
                     other => other.to_string(),
                 };
                 format!(
                     "{} is pinned to {}, but {why}. The plan is made without this pin.",
                     self.lot_name(lot),
-                    self.place_name(place)
+                    match place {
+                        Place::Keep => "stay here".to_string(),
+                        Place::Outlet(outlet) => self.shelf.outlet_name(outlet),
+                    }
                 )
             }
             Trouble::NoOutlet { lot, grade } => format!(
@@ -202,6 +188,10 @@ impl View<'_> {
                 "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",
                 self.shelf.outlet_name(outlet)
             ),
+            Trouble::NoParcels { outlet, why } => format!(
+                "Nothing can be mailed to {}: {why}. See Freight and boxes.",
+                self.shelf.outlet_name(outlet)
+            ),
             Trouble::NothingPays => trouble.to_string(),
         }
     }
@@ -217,15 +207,21 @@ impl View<'_> {
     }
 }
 
-/// What one lot adds to its delivery: the delivery's net less its net without the lot. A delivery that the outlet does
-/// not take without the lot brings nothing.
-fn adds(outlet: &Outlet, loads: &[net::Load], lot: &LotId, ladder: &Ladder, shelf: &Shelf) -> Decimal {
-    let others: Vec<net::Load> = loads.iter().filter(|load| load.lot != *lot).cloned().collect();
-    let without = net::deliver(outlet, &others, &shelf.facts).map_or(Decimal::ZERO, |ladder| ladder.net);
-    ladder.net - without
+pub fn place_name(shelf: &Shelf, place: &Place) -> String {
+    match place {
+        Place::Keep => "keep it".to_string(),
+        Place::Outlet(outlet) => shelf.outlet_name(outlet),
+    }
 }
 
-/// The steps of a ladder that are paid once for all lots of the delivery.
+/// The second choice with what taking it costs or, where a pin keeps the lot from its best place, what that brings.
+pub fn second_choice(shelf: &Shelf, margin: &Margin) -> String {
+    let money = Money::new(margin.margin.abs(), shelf.facts.costs.home);
+    let less = if margin.margin < Decimal::ZERO { "more" } else { "less" };
+    format!("{}, {money} {less}", place_name(shelf, &margin.second))
+}
+
+/// What is paid once for all lots of the delivery.
 fn shared_cost(ladder: &Ladder) -> Decimal {
     let shared = [
         StepKind::FlatFee,
@@ -236,7 +232,7 @@ fn shared_cost(ladder: &Ladder) -> Decimal {
         StepKind::Border,
         StepKind::Trip,
     ];
-    ladder.steps.iter().filter(|step| shared.contains(&step.kind)).map(|step| step.home).sum()
+    ladder.steps.iter().filter(|step| shared.contains(&step.kind)).map(|step| -step.home).sum()
 }
 
 /// Pins a lot, bars it from an outlet, or takes back what was said about it.

@@ -1,5 +1,7 @@
 //! Weigh in: put a scale reading on a lot. Read it back first, in both forms; only then does it count.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -8,9 +10,12 @@ use trade::mass::Mass;
 use trade::reading::{self, Meaning, Reading};
 
 use super::App;
+use super::bag;
 use super::failure::Failure;
 use super::form::Form;
+use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, html};
+use crate::shelf::Shelf;
 use crate::store::lots::{Lot, LotState};
 use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
 use crate::store::{StoreError, new_id};
@@ -269,6 +274,7 @@ struct ReceiptPage {
     visitor: Visitor,
     lot: Lot,
     weighing: Weighing,
+    gauge: Option<Gauge>,
 }
 
 /// What was put on, and what the bag holds now.
@@ -279,8 +285,11 @@ pub async fn receipt(
 ) -> Result<Response, Failure> {
     let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let gauge = bag::gauge_of(&shelf, &answer, &lot.id, &visitor);
     let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
-    html(&ReceiptPage { page, visitor, lot, weighing })
+    html(&ReceiptPage { page, visitor, lot, weighing, gauge })
 }
 
 /// Takes it off again, by an entry that names it.

@@ -11,12 +11,14 @@
 //! No network is used: requests go straight into the router.
 
 mod form;
+pub mod market;
 mod page;
 mod phone;
 mod postgres;
 mod record;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use pennyweight::catalogue;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
@@ -102,7 +104,7 @@ impl TestShop {
         }
         catalogue::fill(&mut tx, &id).await.expect("the catalogue");
         tx.commit().await.expect("the set-up is saved");
-        let config = Config { hosts: vec!["shopbox.local".into()], base_url: format!("http://{SHOP_HOST}") };
+        let config = config(vec!["shopbox.local".into()]);
         let phone = Phone::new(router(App::new(store.clone(), config)));
         TestShop { store, id, partners, place, phone, keeper }
     }
@@ -124,7 +126,7 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let config = Config { hosts: Vec::new(), base_url: format!("http://{SHOP_HOST}") };
+        let config = config(Vec::new());
         let phone = Phone::new(router(App::new(self.store.clone(), config)));
         phone.set_cookie("partner", &partner.id);
         phone
@@ -157,6 +159,11 @@ impl TestShop {
         };
         self.store.weigh_in(&self.id, &weighing, Timestamp::now()).await.expect("the lot takes it");
         id
+    }
+
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        Timestamp::now().in_tz(&settings().zone).expect("a zone").date()
     }
 
     pub async fn lot(&self, id: &str) -> Lot {
@@ -200,6 +207,12 @@ impl TestShop {
             Keeper::Database(database) => database.drop().await,
         }
     }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    // Workbooks are read by the program itself, which is not this test.
+    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
+    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
 }
 
 /// The mass of a reading that means one thing.

@@ -36,6 +36,21 @@ impl Page {
         self.text("body").contains(words)
     }
 
+    /// The page itself, where nothing on it reads like something that only the record knows things by.
+    #[track_caller]
+    pub fn without_ids(self) -> Page {
+        let text = self.text("body");
+        let is_id = |word: &str| uuid::Uuid::try_parse(word).is_ok();
+        let word = text.split(|c: char| !c.is_ascii_alphanumeric() && c != '-').find(|word| is_id(word));
+        assert_eq!(word, None, "{self} shows an id: {text}");
+        let slug = pennyweight::catalogue::GRADES.iter().map(|grade| grade.slug.as_str()).find(|slug| {
+            slug.contains('-')
+                && text.split_whitespace().any(|word| word.trim_matches([',', '.', ':']) == *slug)
+        });
+        assert_eq!(slug, None, "{self} shows a slug: {text}");
+        self
+    }
+
     /// An attribute of every element that `selector` finds and that has it.
     pub fn attributes(&self, selector: &str, name: &str) -> Vec<String> {
         self.select(selector, |element| element.value().attr(name).map(str::to_string))

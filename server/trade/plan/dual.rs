@@ -5,31 +5,69 @@
 //! make it nearly equal. They are sought by subgradient steps: a lot that no outlet takes gets cheaper, one that
 //! several take gets dearer.
 
-use super::node::{Node, Opening, Outlook, Reach, Scope};
+use super::node::{Node, Opening, Reach, Scope};
 use super::offer::Offer;
+use super::outlook::Outlook;
+use super::shipping::{Band, Measure};
 
 /// After so many steps without a better bound the step is halved.
 const PATIENCE: u32 = 8;
 
 /// Steps shorter than this share of the first are not worth making.
-const SHORTEST: f64 = 1e-3;
+pub(super) const SHORTEST: f64 = 1e-3;
+
+/// Every so many steps all bounds of an outlet are tried, not only the one that was best lately.
+const THOROUGH: u32 = 8;
+
+/// How much of the last direction goes on in the next.
+const INERTIA: f64 = 0.3;
 
 /// How much of each new choice enters the running mean.
 const FRESH: f64 = 0.15;
+
+/// What things are priced at, in home currency.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Prices {
+    /// By lot.
+    pub lot: Vec<f64>,
+    /// By site: per gram that a shipment has more, or less, than the band of its densities lets its volume have.
+    pub too_dense: Vec<f64>,
+    pub too_loose: Vec<f64>,
+}
+
+impl Prices {
+    pub fn new(lot: Vec<f64>, sites: usize) -> Self {
+        Prices { lot, too_dense: vec![0.0; sites], too_loose: vec![0.0; sites] }
+    }
+
+    /// What the band costs per gram and per cubic centimetre: nothing on balance for what is inside it, at most.
+    pub fn toll(&self, site: usize, band: Band) -> Measure {
+        let (loosest, densest) = band.densities();
+        let mut toll = Measure { mass: 0.0, volume: 0.0 };
+        if densest.is_finite() {
+            toll.mass += self.too_dense[site];
+            toll.volume -= self.too_dense[site] * densest;
+        }
+        toll.mass -= self.too_loose[site];
+        toll.volume += self.too_loose[site] * loosest;
+        toll
+    }
+}
 
 /// The best prices found, and what they say.
 #[derive(Debug, Clone)]
 pub(super) struct Dual {
     /// No plan of the node is worth more.
     pub bound: f64,
-    /// By lot.
-    pub prices: Vec<f64>,
+    pub prices: Prices,
     /// By site: its offer at these prices.
     pub offers: Vec<Option<Offer>>,
     /// By site and lot: how often lately the site took the lot. Near a whole plan, this is the plan.
     pub mean: Vec<f64>,
     /// By site: how often lately it opened.
     pub mean_open: Vec<f64>,
+    /// How long the last steps were, as a share of what would reach the target at once.
+    pub length: f64,
 }
 
 struct Reading {
@@ -39,52 +77,42 @@ struct Reading {
 
 /// Looks for good prices from `prices` on. Stops early when the bound is not above `enough`. `None` where the node
 /// holds no plan at all.
-pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Vec<f64>, enough: f64, steps: u32) -> Option<Dual> {
+pub(super) fn descend(
+    outlook: &Outlook<'_>,
+    mut prices: Prices,
+    mut length: f64,
+    enough: f64,
+    steps: u32,
+) -> Option<Dual> {
     let (scope, node) = (outlook.scope, outlook.node);
     let count = outlook.model.lots.len();
+    let sites = outlook.model.sites.len();
     settle_prices(outlook, &mut prices);
-    let first = read(outlook, &prices)?;
-    let mut mean = vec![0.0; count * outlook.model.sites.len()];
-    let mut mean_open = vec![0.0; outlook.model.sites.len()];
+    let first = read(outlook, &prices, true)?;
+    let mut mean = vec![0.0; count * sites];
+    let mut mean_open = vec![0.0; sites];
     blend(outlook, &first, 1.0, &mut mean, &mut mean_open);
-    let mut best = Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open };
+    let mut best =
+        Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open, length };
 
     let loose: Vec<usize> = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
     let mut now = best.offers.clone();
-    let (mut length, mut stale) = (1.0, 0);
-    let mut direction = vec![0.0; count];
-    for _ in 0..steps {
+    let mut stale = 0;
+    let mut direction = Prices::new(vec![0.0; count], sites);
+    for step in 1..=steps {
         if best.bound <= enough || length < SHORTEST {
             break;
         }
-        let mut demand = vec![0.0; count];
-        for &site in &scope.sites {
-            if let Some(offer) = taken(node, site, &now[site]) {
-                for &(lot, share) in &offer.take {
-                    demand[lot] += share;
-                }
-            }
-        }
-        let mut norm = 0.0;
-        for &lot in &loose {
-            direction[lot] = 0.3 * direction[lot] + (1.0 - demand[lot]);
-            let floored = keepable(outlook, lot) && prices[lot] <= outlook.model.lots[lot].keep;
-            if floored && direction[lot] > 0.0 {
-                direction[lot] = 0.0;
-            }
-            norm += direction[lot] * direction[lot];
-        }
+        let norm = turn(outlook, &loose, &now, &prices, &mut direction);
         if norm == 0.0 {
             break;
         }
         // Where no plan is known, aim at a little less than the bound.
         let target = if enough.is_finite() { enough } else { best.bound - 0.05 * best.bound.abs() - 1.0 };
-        let step = length * (best.bound - target).max(0.0) / norm;
-        for &lot in &loose {
-            prices[lot] -= step * direction[lot];
-        }
+        let stride = length * (best.bound - target).max(0.0) / norm;
+        go(outlook, &loose, stride, &direction, &mut prices);
         settle_prices(outlook, &mut prices);
-        let reading = read(outlook, &prices)?;
+        let reading = read(outlook, &prices, step % THOROUGH == 0)?;
         blend(outlook, &reading, FRESH, &mut best.mean, &mut best.mean_open);
         now.clone_from(&reading.offers);
         if reading.bound < best.bound {
@@ -98,37 +126,98 @@ pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Vec<f64>, enough: f64, 
         }
         if stale >= PATIENCE {
             (length, stale) = (length / 2.0, 0);
+            best.length = length;
             prices.clone_from(&best.prices);
             now.clone_from(&best.offers);
-            direction.fill(0.0);
+            direction = Prices::new(vec![0.0; count], sites);
         }
+    }
+    let last = read(outlook, &best.prices, true)?;
+    if last.bound < best.bound {
+        (best.bound, best.offers) = (last.bound, last.offers);
     }
     Some(best)
 }
 
+/// Turns the direction toward the subgradient at these offers, and gives its squared length.
+fn turn(
+    outlook: &Outlook<'_>,
+    loose: &[usize],
+    offers: &[Option<Offer>],
+    prices: &Prices,
+    direction: &mut Prices,
+) -> f64 {
+    let model = outlook.model;
+    let mut demand = vec![0.0; model.lots.len()];
+    let mut norm = 0.0;
+    for &site in &outlook.scope.sites {
+        let offer = taken(outlook.node, site, &offers[site]);
+        for &(lot, share) in offer.iter().flat_map(|offer| &offer.take) {
+            demand[lot] += share;
+        }
+        let Some((band, typical)) = outlook.band(site) else { continue };
+        let (loosest, densest) = band.densities();
+        let take = || offer.iter().flat_map(|offer| &offer.take);
+        let mass: f64 = take().map(|&(lot, share)| share * model.lots[lot].mass).sum();
+        let volume: f64 = take().map(|&(lot, share)| share * model.lots[lot].volume).sum();
+        let over = if densest.is_finite() { mass - densest * volume } else { 0.0 };
+        let under = loosest * volume - mass;
+        // In typical lots, so that a step weighs densities and lots alike.
+        for (excess, toll, turned) in [
+            (over / typical, prices.too_dense[site], &mut direction.too_dense[site]),
+            (under / typical, prices.too_loose[site], &mut direction.too_loose[site]),
+        ] {
+            *turned = INERTIA * *turned - excess;
+            if toll <= 0.0 && *turned > 0.0 {
+                *turned = 0.0;
+            }
+            norm += *turned * *turned;
+        }
+    }
+    for &lot in loose {
+        let turned = &mut direction.lot[lot];
+        *turned = INERTIA * *turned + (1.0 - demand[lot]);
+        let keepable = outlook.node.at(model.keep_place(), lot) != Reach::No;
+        if keepable && prices.lot[lot] <= model.lots[lot].keep && *turned > 0.0 {
+            *turned = 0.0;
+        }
+        norm += *turned * *turned;
+    }
+    norm
+}
+
+fn go(outlook: &Outlook<'_>, loose: &[usize], stride: f64, direction: &Prices, prices: &mut Prices) {
+    for &lot in loose {
+        prices.lot[lot] -= stride * direction.lot[lot];
+    }
+    for &site in &outlook.scope.sites {
+        if let Some((_, typical)) = outlook.band(site) {
+            let step = stride / typical;
+            prices.too_dense[site] = (prices.too_dense[site] - step * direction.too_dense[site]).max(0.0);
+            prices.too_loose[site] = (prices.too_loose[site] - step * direction.too_loose[site]).max(0.0);
+        }
+    }
+}
+
 /// No lot is priced below its keep value where it may be kept, and a lot that must be kept exactly at it: so keeping
 /// gains nothing at any prices.
-fn settle_prices(outlook: &Outlook<'_>, prices: &mut [f64]) {
+fn settle_prices(outlook: &Outlook<'_>, prices: &mut Prices) {
     let keep_place = outlook.model.keep_place();
     for &lot in &outlook.scope.lots {
         let keep = outlook.model.lots[lot].keep;
         match outlook.node.at(keep_place, lot) {
             Reach::No => {}
-            Reach::May => prices[lot] = prices[lot].max(keep),
-            Reach::Must => prices[lot] = keep,
+            Reach::May => prices.lot[lot] = prices.lot[lot].max(keep),
+            Reach::Must => prices.lot[lot] = keep,
         }
     }
 }
 
-fn keepable(outlook: &Outlook<'_>, lot: usize) -> bool {
-    outlook.node.at(outlook.model.keep_place(), lot) != Reach::No
-}
-
-fn read(outlook: &Outlook<'_>, prices: &[f64]) -> Option<Reading> {
+fn read(outlook: &Outlook<'_>, prices: &Prices, thorough: bool) -> Option<Reading> {
     let mut offers = vec![None; outlook.model.sites.len()];
-    let mut bound: f64 = outlook.scope.lots.iter().map(|&lot| prices[lot]).sum();
+    let mut bound: f64 = outlook.scope.lots.iter().map(|&lot| prices.lot[lot]).sum();
     for &site in &outlook.scope.sites {
-        offers[site] = outlook.offer(site, prices, None);
+        offers[site] = outlook.offer(site, prices, None, thorough);
         bound += value(outlook.node, site, &offers[site])?;
     }
     Some(Reading { bound, offers })
@@ -196,7 +285,7 @@ impl Reduced {
             for &lot in scope.lots.iter().filter(|&&lot| node.at(site, lot) == Reach::May) {
                 let at = site * count + lot;
                 let share = taken(node, site, &dual.offers[site]).map_or(0.0, |offer| offer.share(lot));
-                let but = |reach| outlook.offer(site, &dual.prices, Some((lot, reach)));
+                let but = |reach| outlook.offer(site, &dual.prices, Some((lot, reach)), false);
                 if share < 1.0 {
                     reduced.with[at] += gain(but(Reach::Must).as_ref()) - now;
                 }
@@ -207,7 +296,7 @@ impl Reduced {
             }
         }
         for &lot in &scope.lots {
-            reduced.with[keep_place * count + lot] += model.lots[lot].keep - dual.prices[lot];
+            reduced.with[keep_place * count + lot] += model.lots[lot].keep - dual.prices.lot[lot];
             // Wherever the lot goes, the other outlets are without it.
             for place in scope.sites.iter().copied().chain([keep_place]) {
                 let others = scope.sites.iter().filter(|&&site| site != place);

@@ -3,7 +3,8 @@
 use rust_decimal::Decimal;
 
 use super::Problem;
-use crate::ids::{LotId, OutletId};
+use crate::ids::{GradeId, LotId, OutletId};
+use crate::mass::Mass;
 use crate::net::{Closed, Ladder, Load, deliver};
 use crate::outlet::{Drive, Outlet, Way};
 
@@ -24,13 +25,10 @@ pub fn nearest_yard(problem: &Problem<'_>) -> Option<Habit> {
         .iter()
         .filter_map(|outlet| Some((outlet, drive(outlet)?.distance_km)))
         .min_by(|(_, a), (_, b)| a.cmp(b))?;
-    let mut loads: Vec<Load> = problem
-        .lots
-        .iter()
-        .map(|lot| &lot.load)
-        .filter(|load| load.mass.is_positive() && pays_for(yard, load))
-        .cloned()
-        .collect();
+    let here: Vec<&Load> =
+        problem.lots.iter().map(|lot| &lot.load).filter(|load| load.mass.is_positive()).collect();
+    let mut loads: Vec<Load> =
+        here.iter().filter(|load| pays_for(yard, &load.grade, &here)).map(|load| (*load).clone()).collect();
     loop {
         match deliver(yard, &loads, problem.facts) {
             Ok(ladder) => {
@@ -57,7 +55,9 @@ fn drive(outlet: &Outlet) -> Option<&Drive> {
     }
 }
 
-fn pays_for(yard: &Outlet, load: &Load) -> bool {
-    let quote = yard.quotes.get(&load.grade).and_then(|quotes| quotes.at(load.mass));
+/// Whether all that there is of the grade, taken there together, fetches something.
+fn pays_for(yard: &Outlet, grade: &GradeId, loads: &[&Load]) -> bool {
+    let total: Mass = loads.iter().filter(|load| load.grade == *grade).map(|load| load.mass).sum();
+    let quote = yard.quotes.get(grade).and_then(|quotes| quotes.at(total));
     quote.is_some_and(|quote| quote.price.amount > Decimal::ZERO)
 }

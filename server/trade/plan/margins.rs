@@ -3,9 +3,10 @@
 use rust_decimal::Decimal;
 
 use super::choices::Pin;
-use super::dual::{self, Reduced};
+use super::dual::{self, Prices, Reduced};
 use super::model::Model;
-use super::node::{self, Node, Outlook, Reach, Scope};
+use super::node::{self, Node, Reach, Scope};
+use super::outlook::Outlook;
 use super::search::{Budget, Goal, Start, search};
 use super::{Limits, Place, Plan, Planner, Proof, lots_at};
 use crate::ids::LotId;
@@ -67,7 +68,7 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
 /// What the margins of the lots of one part have in common.
 struct Part {
     scope: Scope,
-    prices: Vec<f64>,
+    prices: Prices,
     /// Bounds of the whole part: barring a lot leaves fewer plans, so they hold for its margin too.
     reduced: Option<Reduced>,
 }
@@ -78,7 +79,7 @@ impl Part {
         let total = total(model, &scope, place);
         let mut part = Part { scope, prices: planner.prices.clone(), reduced: None };
         if let Some(outlook) = Outlook::new(model, &part.scope, root)
-            && let Some(dual) = dual::descend(&outlook, part.prices.clone(), total, STEPS)
+            && let Some(dual) = dual::descend(&outlook, part.prices.clone(), 1.0, total, STEPS)
         {
             part.reduced = Some(Reduced::of(&outlook, &dual));
             part.prices = dual.prices;

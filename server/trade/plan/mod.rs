@@ -45,11 +45,15 @@ mod choices;
 mod dual;
 pub mod habit;
 mod improve;
+mod knapsack;
 mod margins;
 mod model;
 mod node;
 mod offer;
+mod outlook;
+mod piles;
 mod search;
+mod sets;
 mod shipping;
 mod trouble;
 
@@ -68,6 +72,7 @@ pub use margins::Margin;
 pub use trouble::{PinTrouble, Trouble};
 
 use choices::{Chosen, Pin};
+use dual::Prices;
 use model::Model;
 use node::{Node, Scope};
 use search::{Budget, Goal, Outcome, Start};
@@ -178,8 +183,8 @@ pub fn margins(problem: &Problem<'_>, plan: &Plan, limits: &Limits<'_>) -> Vec<M
 pub struct Planner<'a> {
     model: Model<'a>,
     chosen: Chosen,
-    /// By lot: the prices at which the last search ended.
-    prices: Vec<f64>,
+    /// The prices at which the last search ended.
+    prices: Prices,
 }
 
 /// The best places found for all lots, by index.
@@ -194,7 +199,8 @@ impl<'a> Planner<'a> {
     pub fn new(problem: &'a Problem<'a>) -> Self {
         let model = Model::new(problem);
         let chosen = Chosen::new(&model);
-        let prices = model.lots.iter().map(|lot| lot.keep).collect();
+        let keeps = model.lots.iter().map(|lot| lot.keep).collect();
+        let prices = Prices::new(keeps, model.sites.len());
         Planner { model, chosen, prices }
     }
 
@@ -220,7 +226,7 @@ impl<'a> Planner<'a> {
     }
 
     /// The best places within a node, and the lots' last prices.
-    fn search(&self, root: &Node, goal: Goal, budget: &mut Budget<'_>) -> Result<(Found, Vec<f64>), Stuck> {
+    fn search(&self, root: &Node, goal: Goal, budget: &mut Budget<'_>) -> Result<(Found, Prices), Stuck> {
         let keep = self.model.keep_place();
         let mut prices = self.prices.clone();
         let mut found =
@@ -231,7 +237,7 @@ impl<'a> Planner<'a> {
             let Some(best) = best else { return Err(Stuck { scope, finished }) };
             for &lot in &scope.lots {
                 found.place[lot] = best.place[lot];
-                prices[lot] = last[lot];
+                prices.lot[lot] = last.lot[lot];
             }
             found.total += best.total;
             found.bound += bound;

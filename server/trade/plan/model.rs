@@ -33,7 +33,8 @@ pub(super) struct Model<'a> {
     pub tolerance: f64,
 }
 
-/// A lot. Mass in grams, volume in cubic centimetres, keep value in home currency.
+/// A lot. Mass in grams, volume in cubic centimetres, keep value in home currency. Where there is no mass the volume
+/// is zero too: such a lot packs free of charge.
 #[derive(Debug)]
 pub(super) struct Item {
     pub mass: f64,
@@ -52,7 +53,7 @@ pub(super) struct Site<'a> {
     pub fixed: f64,
     /// In the outlet's currency.
     pub flat_fee: f64,
-    pub least_payout: f64,
+    pub least_payout: Option<f64>,
     /// Grams.
     pub least_mass: f64,
     pub grades: Vec<SiteGrade>,
@@ -114,11 +115,10 @@ impl<'a> Model<'a> {
             return None;
         }
         let payout = self.payout(site, lots)?;
-        if close(payout, site.least_payout) {
-            return self.exact_net(site, lots);
-        }
-        if payout < site.least_payout {
-            return None;
+        match site.least_payout {
+            Some(least) if close(payout, least) => return self.exact_net(site, lots),
+            Some(least) if payout < least => return None,
+            _ => {}
         }
         let packing = match &site.shipping {
             Some(shipping) => shipping.cost(self.contents(lots))?,
@@ -130,22 +130,23 @@ impl<'a> Model<'a> {
 
     /// What the outlet pays out, in its currency; `None` where it does not take one of the grades.
     fn payout(&self, site: &Site<'_>, lots: &[usize]) -> Option<f64> {
-        let mut masses = vec![0.0; site.grades.len()];
+        let mut by_grade = vec![Vec::new(); site.grades.len()];
         for &lot in lots {
-            masses[site.spots[lot]?.grade] += self.lots[lot].mass;
+            by_grade[site.spots[lot]?.grade].push(lot);
         }
-        let mut tiers = Vec::with_capacity(masses.len());
-        for (index, (grade, mass)) in site.grades.iter().zip(masses).enumerate() {
-            let exact = || self.exact_mass_of(site, index, lots);
-            let reached = grade.tiers.iter().rposition(|t| self.reaches(mass, t.from, t.exact_from, exact));
-            tiers.push(reached);
+        let parts = by_grade.iter().enumerate().map(|(grade, lots)| self.payout_of(site, grade, lots));
+        Some(parts.sum::<Option<f64>>()? - site.flat_fee)
+    }
+
+    /// The part of the payout that lots of one grade bring together; `None` where they are too little.
+    pub fn payout_of(&self, site: &Site<'_>, grade: usize, lots: &[usize]) -> Option<f64> {
+        if lots.is_empty() {
+            return Some(0.0);
         }
-        let mut payout = -site.flat_fee;
-        for &lot in lots {
-            let spot = site.spots[lot]?;
-            payout += site.grades[spot.grade].tiers[tiers[spot.grade]?].worth[spot.place];
-        }
-        Some(payout)
+        let mass = lots.iter().map(|&lot| self.lots[lot].mass).sum();
+        let reached = |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
+        let tier = site.grades[grade].tiers.iter().rev().find(reached)?;
+        Some(lots.iter().filter_map(|&lot| site.spots[lot]).map(|spot| tier.worth[spot.place]).sum())
     }
 
     fn reaches(&self, mass: f64, least: f64, exact_least: Mass, exact: impl Fn() -> Mass) -> bool {
@@ -157,11 +158,6 @@ impl<'a> Model<'a> {
 
     fn exact_mass(&self, lots: &[usize]) -> Mass {
         lots.iter().map(|&lot| self.problem.lots[lot].load.mass).sum()
-    }
-
-    fn exact_mass_of(&self, site: &Site<'_>, grade: usize, lots: &[usize]) -> Mass {
-        let of_grade = |lot: &&usize| site.spots[**lot].is_some_and(|spot| spot.grade == grade);
-        lots.iter().filter(of_grade).map(|&lot| self.problem.lots[lot].load.mass).sum()
     }
 
     pub fn contents(&self, lots: &[usize]) -> Contents {
@@ -181,8 +177,9 @@ impl<'a> Model<'a> {
 
 impl Item {
     fn new(lot: &PlanLot) -> Self {
-        let load = &lot.load;
-        Item { mass: float(load.mass.grams()), volume: float(load.volume.cm3()), keep: float(lot.keep) }
+        let mass = float(lot.load.mass.grams());
+        let volume = if mass > 0.0 { float(lot.load.volume.cm3()) } else { 0.0 };
+        Item { mass, volume, keep: float(lot.keep) }
     }
 }
 
@@ -207,7 +204,7 @@ impl<'a> Site<'a> {
             Way::Post(post) => Shipping::new(post, facts),
         };
         let reachable = mid.is_some() && (shipping.is_some() || matches!(outlet.way, Way::Drive(_)));
-        let grades = if reachable { grades_at(outlet, problem) } else { Vec::new() };
+        let grades = if reachable { grades_at(outlet, problem, lots) } else { Vec::new() };
         let mut spots = vec![None; lots.len()];
         for (index, grade) in grades.iter().enumerate() {
             for (place, &lot) in grade.lots.iter().enumerate() {
@@ -220,7 +217,7 @@ impl<'a> Site<'a> {
             loss: rate * (1.0 - waiting) * (1.0 + spread),
             fixed: float(once) + float(terms.payout_fee) * (1.0 - waiting),
             flat_fee: float(terms.flat_fee),
-            least_payout: float(terms.minimum_payout),
+            least_payout: (!terms.minimum_payout.is_zero()).then(|| float(terms.minimum_payout)),
             least_mass: float(terms.minimum_delivery.grams()),
             grades,
             spots,
@@ -228,7 +225,7 @@ impl<'a> Site<'a> {
         };
         let taken: Vec<&Item> =
             lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
-        site.shipping = shipping.map(|shipping| shipping.with_floors(&taken));
+        site.shipping = shipping.map(|shipping| shipping.reaching(&taken));
         site
     }
 
@@ -257,7 +254,7 @@ impl<'a> Site<'a> {
     }
 }
 
-fn grades_at(outlet: &Outlet, problem: &Problem<'_>) -> Vec<SiteGrade> {
+fn grades_at(outlet: &Outlet, problem: &Problem<'_>, items: &[Item]) -> Vec<SiteGrade> {
     let mut by_grade: BTreeMap<&GradeId, Vec<usize>> = BTreeMap::new();
     for (lot, plan_lot) in problem.lots.iter().enumerate() {
         if !plan_lot.load.mass.is_negative() {
@@ -265,11 +262,11 @@ fn grades_at(outlet: &Outlet, problem: &Problem<'_>) -> Vec<SiteGrade> {
         }
     }
     let priced = by_grade.into_iter().filter_map(|(grade, lots)| Some((outlet.quotes.get(grade)?, lots)));
-    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, &outlet.terms, problem)).collect()
+    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, &outlet.terms, problem, items)).collect()
 }
 
 impl SiteGrade {
-    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>) -> Self {
+    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>, items: &[Item]) -> Self {
         let starts = quotes.tiers().iter().map(|quote| quote.from.max(terms.minimum_grade));
         let ends = starts.clone().skip(1).map(Some).chain([None]);
         let mut tiers = Vec::new();
@@ -281,17 +278,11 @@ impl SiteGrade {
                 tiers.push(Tier { from: float(from.grams()), below, exact_from: from, worth });
             }
         }
-        let mut looseness = (0.0, f64::INFINITY);
-        for &lot in &lots {
-            let load = &problem.lots[lot].load;
-            let (mass, volume) = (float(load.mass.grams()), float(load.volume.cm3()));
-            if mass > 0.0 {
-                looseness.1 = f64::min(looseness.1, volume / mass);
-            }
-            if volume > 0.0 {
-                looseness.0 = f64::max(looseness.0, volume / mass);
-            }
-        }
+        let massive = lots.iter().map(|&lot| &items[lot]).filter(|item| item.mass > 0.0);
+        let ratios = massive.map(|item| item.volume / item.mass);
+        let looseness = ratios.fold((0.0, f64::INFINITY), |(most, least): (f64, f64), ratio| {
+            (most.max(ratio), least.min(ratio))
+        });
         SiteGrade { lots, tiers, looseness }
     }
 }

@@ -1,10 +1,7 @@
 //! One state of the search: where each lot may still go, and which outlets are decided.
 
 use super::model::Model;
-use super::offer::{Ask, Offer};
-
-/// Outlets with at most this many undecided lots are solved by trying every set of them.
-const TRY_ALL: usize = 6;
+use super::shipping::Band;
 
 /// Whether a lot goes to a place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +32,8 @@ pub(super) struct Node {
     /// By place, then by lot.
     reach: Vec<Reach>,
     opening: Vec<Opening>,
+    /// By site: the densities that a shipment there may have.
+    band: Vec<Band>,
 }
 
 impl Node {
@@ -47,7 +46,8 @@ impl Node {
             reach.extend((0..count).map(|lot| at(site.takes(lot))));
         }
         reach.extend((0..count).map(|_| Reach::May));
-        Node { count, reach, opening: vec![Opening::Undecided; model.sites.len()] }
+        let sites = model.sites.len();
+        Node { count, reach, opening: vec![Opening::Undecided; sites], band: vec![Band::ANY; sites] }
     }
 
     pub fn row(&self, place: usize) -> &[Reach] {
@@ -68,6 +68,14 @@ impl Node {
 
     pub fn decide(&mut self, site: usize, opening: Opening) {
         self.opening[site] = opening;
+    }
+
+    pub fn band(&self, site: usize) -> Band {
+        self.band[site]
+    }
+
+    pub fn narrow(&mut self, site: usize, band: Band) {
+        self.band[site] = band;
     }
 
     pub fn places(&self) -> usize {
@@ -188,111 +196,4 @@ pub(super) fn components(node: &Node) -> Vec<Scope> {
         part.sites.sort_unstable();
     }
     parts
-}
-
-/// A node made ready to be asked for offers.
-#[derive(Debug)]
-pub(super) struct Outlook<'n> {
-    pub model: &'n Model<'n>,
-    pub scope: &'n Scope,
-    pub node: &'n Node,
-    /// By site: all sets of its undecided lots with their exact nets, where they are few.
-    tables: Vec<Option<Table>>,
-    /// By site: what packing costs at least, because of the lots that must go.
-    least_packing: Vec<f64>,
-}
-
-#[derive(Debug)]
-struct Table {
-    must: Vec<usize>,
-    may: Vec<usize>,
-    /// By set of `may`, as bits; −∞ where the outlet does not take it.
-    nets: Vec<f64>,
-}
-
-impl<'n> Outlook<'n> {
-    /// `None` where an outlet cannot take what must go there.
-    pub fn new(model: &'n Model<'n>, scope: &'n Scope, node: &'n Node) -> Option<Self> {
-        let mut tables: Vec<Option<Table>> = Vec::new();
-        tables.resize_with(model.sites.len(), || None);
-        let mut least_packing = vec![0.0; model.sites.len()];
-        for &site in &scope.sites {
-            let with = |reach| -> Vec<usize> {
-                scope.lots.iter().copied().filter(|&lot| node.at(site, lot) == reach).collect()
-            };
-            let (must, may) = (with(Reach::Must), with(Reach::May));
-            if node.opening(site) == Opening::Shut {
-                continue;
-            }
-            if may.len() <= TRY_ALL {
-                tables[site] = Some(Table::new(model, site, must, may));
-            } else if let Some(shipping) = &model.sites[site].shipping
-                && !must.is_empty()
-            {
-                least_packing[site] = shipping.cost(model.contents(&must))?;
-            }
-        }
-        Some(Outlook { model, scope, node, tables, least_packing })
-    }
-
-    /// What the site would take at these prices if it opens; with `but`, one lot's reach is another than the node's.
-    /// `None` where it can take nothing, or not what it must.
-    pub fn offer(&self, site: usize, prices: &[f64], but: Option<(usize, Reach)>) -> Option<Offer> {
-        if self.node.opening(site) == Opening::Shut {
-            return None;
-        }
-        if let Some(table) = &self.tables[site] {
-            return table.offer(prices, but);
-        }
-        let least_packing = self.least_packing[site];
-        let ask = |reach| {
-            let site = &self.model.sites[site];
-            Ask { model: self.model, site, reach, prices, least_packing }.offer()
-        };
-        match but {
-            None => ask(self.node.row(site)),
-            Some((lot, reach)) => {
-                let mut row = self.node.row(site).to_vec();
-                row[lot] = reach;
-                ask(&row)
-            }
-        }
-    }
-}
-
-impl Table {
-    fn new(model: &Model<'_>, site: usize, must: Vec<usize>, may: Vec<usize>) -> Self {
-        let mut nets = Vec::with_capacity(1 << may.len());
-        let mut lots = Vec::new();
-        for set in 0..1usize << may.len() {
-            lots.clone_from(&must);
-            lots.extend(members(&may, set));
-            nets.push(model.net(site, &lots).unwrap_or(f64::NEG_INFINITY));
-        }
-        Table { must, may, nets }
-    }
-
-    fn offer(&self, prices: &[f64], but: Option<(usize, Reach)>) -> Option<Offer> {
-        let bit =
-            but.and_then(|(lot, _)| self.may.iter().position(|&may| may == lot)).map_or(0, |at| 1 << at);
-        let wanted = if but.is_some_and(|(_, reach)| reach == Reach::Must) { bit } else { 0 };
-        let musts: f64 = self.must.iter().map(|&lot| prices[lot]).sum();
-        // An outlet that opens gets something.
-        let first = usize::from(self.must.is_empty());
-        let mut best: Option<(f64, usize)> = None;
-        for set in (first..self.nets.len()).filter(|set| set & bit == wanted) {
-            let cost: f64 = members(&self.may, set).map(|lot| prices[lot]).sum();
-            let gain = self.nets[set] - musts - cost;
-            if gain > best.map_or(f64::NEG_INFINITY, |(gain, _)| gain) {
-                best = Some((gain, set));
-            }
-        }
-        let (gain, set) = best?;
-        let take = self.must.iter().copied().chain(members(&self.may, set)).map(|lot| (lot, 1.0)).collect();
-        Some(Offer { gain, take })
-    }
-}
-
-fn members(lots: &[usize], set: usize) -> impl Iterator<Item = usize> {
-    lots.iter().enumerate().filter(move |(at, _)| set >> at & 1 == 1).map(|(_, &lot)| lot)
 }

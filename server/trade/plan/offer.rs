@@ -1,17 +1,23 @@
 //! What one outlet would take if every lot had its price: the relaxed problem of a single outlet.
 //!
-//! The outlet may take lots in part (a linear program), it pays a floor instead of the true freight, and minimum
-//! payouts are left out: so its gain is never less than that of any real delivery. It is solved by a price μ per
-//! unit of size (mass or volume). At a given μ every grade decides alone which tier to aim at and which lots to take,
-//! best gain per size first; for a step of the freight floor that holds up to size `cap`, the least over μ of
-//! `gain(μ) + μ·cap` bounds what fits, by linear programming duality.
+//! The outlet pays a floor instead of the true freight, lots may go in part, and minimum payouts are left out: so its
+//! gain is never less than that of any real delivery. It is solved by a price μ per unit of size (mass or volume).
+//! At a given μ every grade decides alone which lots to send; for a step of the freight floor that holds up to size
+//! `cap`, the least over μ of `gain(μ) + μ·cap` bounds what fits, by linear programming duality.
 
-use super::model::{Item, Model, Site, SiteGrade, Tier};
+use std::cell::Cell;
+use std::rc::Rc;
+
+use super::dual::Prices;
+use super::knapsack::{self, Piece, Step};
+use super::model::{Model, Site};
 use super::node::Reach;
-use super::shipping::Floor;
+use super::piles::{Pile, SLACK, Terms};
+use super::sets::{Brings, Set, Sets};
+use super::shipping::{Band, Floor, Measure};
 
-/// Room for rounding where a relaxed total is held against a minimum or a maximum.
-const SLACK: f64 = 1e-9;
+/// A grade with at most this many undecided lots is offered whole: every set of them is tried.
+const TRY_ALL_OF_GRADE: usize = 7;
 
 /// An outlet's best relaxed choice, if it opens.
 #[derive(Debug, Clone, Default)]
@@ -29,162 +35,222 @@ impl Offer {
     }
 }
 
-/// What an outlet is asked: which lots may and must come, at which prices, and what packing costs at least.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Ask<'a> {
-    pub model: &'a Model<'a>,
-    pub site: &'a Site<'a>,
-    /// By lot.
-    pub reach: &'a [Reach],
-    pub prices: &'a [f64],
-    pub least_packing: f64,
+/// An outlet made ready for many offers with the same lots in reach.
+#[derive(Debug)]
+pub(super) struct Relaxed<'a> {
+    model: &'a Model<'a>,
+    index: usize,
+    site: &'a Site<'a>,
+    reach: &'a [Reach],
+    /// For what is shipped: its densities, floors under the cost, and what it costs at the least.
+    band: Band,
+    floors: Vec<Rc<Floor>>,
+    least_packing: f64,
+    /// By grade of the site: its sets, if they are few.
+    sets: Vec<Option<Sets>>,
+    /// Which floor of the freight was the least lately.
+    nearest: Cell<usize>,
 }
 
-impl Ask<'_> {
-    /// `None` where the outlet can never deliver what it must.
-    pub fn offer(&self) -> Option<Offer> {
-        let offers = self.site.slopes().filter_map(|slope| self.at_slope(slope));
+impl<'a> Relaxed<'a> {
+    /// `None` where the outlet cannot take what it must.
+    pub fn new(model: &'a Model<'a>, site: usize, reach: &'a [Reach], band: Band) -> Option<Self> {
+        let index = site;
+        let site = &model.sites[index];
+        let must: Vec<usize> =
+            (0..reach.len()).filter(|&lot| reach[lot] == Reach::Must && site.takes(lot)).collect();
+        let floors = site.shipping.as_ref().map_or(Vec::new(), |shipping| shipping.floors(band));
+        let least_packing = match &site.shipping {
+            Some(shipping) if !must.is_empty() => shipping.cost(model.contents(&must))?,
+            _ => 0.0,
+        };
+        let sets = site.grades.iter().enumerate().map(|(index, grade)| {
+            let with = |reached| -> Vec<usize> {
+                grade.lots.iter().copied().filter(|&lot| reach[lot] == reached).collect()
+            };
+            let may = with(Reach::May);
+            (may.len() <= TRY_ALL_OF_GRADE).then(|| {
+                Sets::new(with(Reach::Must), may, |lots| {
+                    Some(Brings {
+                        value: model.payout_of(site, index, lots)?,
+                        mass: lots.iter().map(|&lot| model.lots[lot].mass).sum(),
+                        volume: lots.iter().map(|&lot| model.lots[lot].volume).sum(),
+                    })
+                })
+            })
+        });
+        let sets = sets.collect();
+        Some(Relaxed { model, index, site, reach, band, floors, least_packing, sets, nearest: Cell::new(0) })
+    }
+
+    /// What it would take; with `but`, one lot must go or must not. `None` where it can never deliver what it must.
+    ///
+    /// All floors of the freight hold, so the least of their bounds does. Only if `thorough` all are tried; else the
+    /// one that was least the last time.
+    pub fn offer(&self, prices: &Prices, but: Option<(usize, Reach)>, thorough: bool) -> Option<Offer> {
+        let floors = &self.floors;
+        if floors.is_empty() {
+            return self.offer_under(prices, but, None);
+        }
+        if !thorough {
+            return self.offer_under(prices, but, Some(&floors[self.nearest.get()]));
+        }
+        let mut best: Option<Offer> = None;
+        for (index, floor) in floors.iter().enumerate() {
+            let offer = self.offer_under(prices, but, Some(floor))?;
+            if best.as_ref().is_none_or(|best| offer.gain < best.gain) {
+                best = Some(offer);
+                self.nearest.set(index);
+            }
+        }
+        best
+    }
+
+    fn offer_under(
+        &self,
+        prices: &Prices,
+        but: Option<(usize, Reach)>,
+        floor: Option<&Floor>,
+    ) -> Option<Offer> {
+        let free = [Step { cap: f64::INFINITY, cost: self.least_packing }];
+        let steps = floor.map(|floor| steps_of(floor, self.least_packing));
+        let steps = steps.as_deref().unwrap_or(&free);
+        let measure = floor.map_or(Measure::MASS, |floor| floor.measure);
+        let densest = self.site.grades.iter().map(|grade| grade.looseness.1).fold(f64::INFINITY, f64::min);
+        let least = if densest.is_finite() { self.site.least_mass * measure.of(1.0, densest) } else { 0.0 };
+        let offers = self.site.slopes().filter_map(|factor| {
+            let counter = self.counter(prices, but, factor, measure)?;
+            counter.best(steps, least)
+        });
         offers.reduce(|best, next| if next.gain > best.gain { next } else { best })
     }
 
-    fn at_slope(&self, slope: f64) -> Option<Offer> {
-        let least_mass = self.site.least_mass;
-        let by_mass = Relaxed::new(self, slope, Measure::Mass)?;
-        let Some(shipping) = &self.site.shipping else {
-            return by_mass.best(&[Step { cap: f64::INFINITY, cost: 0.0 }], least_mass);
+    /// The densities of what it may ship.
+    pub fn band(&self) -> Band {
+        self.band
+    }
+
+    /// The greatest of the floors under the cost of shipping so much.
+    pub fn floor_at(&self, mass: f64, volume: f64) -> f64 {
+        self.floors.iter().map(|floor| floor.at(mass, volume)).fold(self.least_packing, f64::max)
+    }
+
+    fn counter(
+        &self,
+        prices: &Prices,
+        but: Option<(usize, Reach)>,
+        factor: f64,
+        measure: Measure,
+    ) -> Option<Counter<'_>> {
+        let changed = but.map(|(lot, reached)| {
+            let mut reach = self.reach.to_vec();
+            reach[lot] = reached;
+            reach
+        });
+        let toll = prices.toll(self.index, self.band);
+        let terms = Terms {
+            model: self.model,
+            reach: changed.as_deref().unwrap_or(self.reach),
+            prices: &prices.lot,
+            toll,
+            factor,
+            measure,
         };
-        // Both floors hold, so the smaller bound does.
-        let by_mass = by_mass.best(&Step::all(&shipping.by_mass, self.least_packing), least_mass)?;
-        let by_volume = Relaxed::new(self, slope, Measure::Volume)?
-            .best(&Step::all(&shipping.by_volume, self.least_packing), 0.0)?;
-        Some(if by_volume.gain < by_mass.gain { by_volume } else { by_mass })
-    }
-}
-
-/// Which size the price μ is per.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Measure {
-    Mass,
-    Volume,
-}
-
-impl Measure {
-    fn of(self, item: &Item) -> f64 {
-        match self {
-            Measure::Mass => item.mass,
-            Measure::Volume => item.volume,
+        let sized = self.site.shipping.is_some() || self.site.least_mass > 0.0;
+        let mut grades = Vec::with_capacity(self.sets.len());
+        for (grade, sets) in self.site.grades.iter().zip(&self.sets) {
+            let but = but.filter(|(lot, _)| grade.lots.contains(lot));
+            let ways = match sets {
+                Some(sets) => {
+                    let must = sets.has_must() || but.is_some_and(|(_, reach)| reach == Reach::Must);
+                    let gains = sets.gains(&prices.lot, toll, factor, but);
+                    Ways::of_sets(sets, gains, measure, !must, sized)
+                }
+                None => {
+                    let must = grade.lots.iter().any(|&lot| terms.reach[lot] == Reach::Must);
+                    let piles = grade.tiers.iter().filter_map(|tier| Pile::new(&terms, grade, tier));
+                    Ways::of_piles(piles.collect(), !must)
+                }
+            };
+            // A grade that must go and cannot.
+            grades.push(ways?);
         }
-    }
-
-    /// The sizes between which a tier holds. A tier is set by mass; its volumes lie between those of the densest and
-    /// the loosest lot.
-    fn range(self, tier: &Tier, grade: &SiteGrade) -> (f64, f64) {
-        let (loosest, densest) = grade.looseness;
-        match self {
-            Measure::Mass => (tier.from, tier.below),
-            Measure::Volume if densest.is_finite() && loosest > 0.0 => {
-                (tier.from * densest, tier.below * loosest)
-            }
-            Measure::Volume => (0.0, f64::INFINITY),
-        }
+        Some(Counter { grades, once: -factor * self.site.flat_fee - self.site.fixed })
     }
 }
 
-/// Up to `cap` in size, packing costs at least `cost`.
-#[derive(Debug, Clone, Copy)]
-struct Step {
-    cap: f64,
-    cost: f64,
+fn steps_of(floor: &Floor, least: f64) -> Vec<Step> {
+    let caps = floor.steps.iter().skip(1).map(|next| next.from).chain([f64::INFINITY]);
+    floor.steps.iter().zip(caps).map(|(step, cap)| Step { cap, cost: step.cost.max(least) }).collect()
 }
 
-impl Step {
-    fn all(floor: &Floor, least: f64) -> Vec<Step> {
-        let caps = floor.0.iter().skip(1).map(|next| next.from).chain([f64::INFINITY]);
-        let steps = floor.0.iter().zip(caps).map(|(step, cap)| Step { cap, cost: step.cost.max(least) });
-        steps.filter(|step| step.cost.is_finite()).collect()
-    }
-}
-
-/// The outlet's grades with the ways in which each can be delivered.
-struct Relaxed {
-    grades: Vec<Ways>,
+/// The outlet at given prices: its grades with the ways in which each can be delivered.
+struct Counter<'a> {
+    grades: Vec<Ways<'a>>,
     /// What is paid once if anything goes.
     once: f64,
 }
 
-/// One grade: at one of its tiers, or left out unless some lot of it must go.
-struct Ways {
-    optional: bool,
-    piles: Vec<Pile>,
+/// The ways to deliver one grade, or to leave it out unless some lot of it must go.
+enum Ways<'a> {
+    /// The sets that are best at some price per size, by rising size: corners of the hull over all of them. The price
+    /// between two neighbours is the gain per size of going from one to the next.
+    /// In `front` are all sets that gain more than any smaller one.
+    Sets {
+        sets: &'a Sets,
+        corners: Vec<Corner>,
+        rates: Vec<f64>,
+        front: Vec<Corner>,
+    },
+    Piles {
+        piles: Vec<Pile>,
+        optional: bool,
+    },
 }
 
-/// One grade at one tier.
-struct Pile {
-    /// Gain and size of what is taken anyway: lots that must go, and lots of no size that gain.
+#[derive(Debug, Clone, Copy)]
+struct Corner {
+    size: f64,
     gain: f64,
-    size: f64,
-    anyway: Vec<usize>,
-    least: f64,
-    most: f64,
-    /// The other lots, best gain per size first.
-    slices: Vec<Slice>,
-}
-
-#[derive(Clone, Copy)]
-struct Slice {
-    lot: usize,
-    size: f64,
-    /// Gain per size.
-    rate: f64,
-    /// Size and gain of the pile up to this slice's end.
-    size_to: f64,
-    gain_to: f64,
+    /// `None` where the grade is left out.
+    set: Option<Set>,
 }
 
 #[derive(Clone, Copy)]
 struct Choice<'a> {
     gain: f64,
     size: f64,
-    pile: Option<&'a Pile>,
+    taken: Taken<'a>,
 }
 
-impl Relaxed {
-    /// `None` where a grade that must go cannot.
-    fn new(ask: &Ask<'_>, slope: f64, measure: Measure) -> Option<Self> {
-        let mut grades = Vec::new();
-        for grade in &ask.site.grades {
-            let must = grade.lots.iter().any(|&lot| ask.reach[lot] == Reach::Must);
-            if !must && grade.lots.iter().all(|&lot| ask.reach[lot] == Reach::No) {
-                continue;
-            }
-            let piles = grade.tiers.iter().filter_map(|tier| Pile::new(ask, slope, grade, tier, measure));
-            let piles: Vec<Pile> = piles.collect();
-            match (piles.is_empty(), must) {
-                (false, _) => grades.push(Ways { optional: !must, piles }),
-                (true, true) => return None,
-                (true, false) => {}
-            }
-        }
-        Some(Relaxed { grades, once: -slope * ask.site.flat_fee - ask.site.fixed })
-    }
+#[derive(Clone, Copy)]
+enum Taken<'a> {
+    Nothing,
+    Set(&'a Sets, Set),
+    Pile(&'a Pile),
+}
 
+impl<'a> Counter<'a> {
     /// The best over all steps of what fits under each and comes to at least `least` in size.
     fn best(&self, steps: &[Step], least: f64) -> Option<Offer> {
-        let largest: f64 = self.grades.iter().map(Ways::largest).sum();
-        if largest < least * (1.0 - SLACK) {
-            return None;
-        }
         let (gain, size) = self.at(0.0);
         let free = Bound { gain, price: 0.0 };
-        let mut rates = Rates::new(self);
-        let reaching = if size < least { rates.reaching(least) } else { free };
+        let mut rates = Rates::default();
+        let mut reaching = free;
+        if size < least {
+            let largest: f64 = self.grades.iter().map(Ways::largest).sum();
+            if largest < least * (1.0 - SLACK) {
+                return None;
+            }
+            reaching = rates.of(self).reaching(self, least);
+        }
         let mut best: Option<(Bound, f64)> = None;
         for step in steps.iter().filter(|step| step.cap >= least * (1.0 - SLACK)) {
             let highest = best.map_or(f64::NEG_INFINITY, |(bound, _)| bound.gain);
             if reaching.gain - step.cost <= highest {
                 continue;
             }
-            let under = if size > step.cap { rates.under(step.cap) } else { free };
+            let under = if size > step.cap { rates.of(self).under(self, step.cap) } else { free };
             let (bound, target) =
                 if under.gain < reaching.gain { (under, step.cap) } else { (reaching, least) };
             let gain = bound.gain - step.cost;
@@ -193,7 +259,35 @@ impl Relaxed {
             }
         }
         let (bound, target) = best?;
+        // At no price nothing was mixed to fill a step.
+        if bound.price > 0.0
+            && let Some(whole) = self.in_whole_lots(steps, bound.price)
+            && whole.gain < bound.gain + self.once
+        {
+            return Some(whole);
+        }
         Some(Offer { gain: bound.gain + self.once, take: self.taken(bound.price, target) })
+    }
+
+    /// The best with no lot in part, any size. `None` where that takes too long, or some grade has too many lots.
+    fn in_whole_lots(&self, steps: &[Step], price: f64) -> Option<Offer> {
+        let fronts: Vec<(&Sets, &[Corner])> = self
+            .grades
+            .iter()
+            .map(|ways| match ways {
+                Ways::Sets { sets, front, .. } => Some((*sets, &front[..])),
+                Ways::Piles { .. } => None,
+            })
+            .collect::<Option<_>>()?;
+        let piece = |corner: &Corner| Piece { size: corner.size, gain: corner.gain };
+        let pieces: Vec<Vec<Piece>> =
+            fronts.iter().map(|(_, front)| front.iter().map(piece).collect()).collect();
+        let pieces: Vec<&[Piece]> = pieces.iter().map(|pieces| &pieces[..]).collect();
+        let (gain, picks) = knapsack::best(&pieces, steps, price)?;
+        let picked =
+            fronts.iter().zip(picks).filter_map(|((sets, front), pick)| Some((sets, front[pick].set?)));
+        let take = picked.flat_map(|(sets, set)| sets.lots(set).map(|lot| (lot, 1.0))).collect();
+        Some(Offer { gain: gain + self.once, take })
     }
 
     /// Gain and size of the best choice at a price per size.
@@ -211,7 +305,8 @@ impl Relaxed {
             return take;
         }
         let (dearer, cheaper) = (price + price.abs() * SLACK, price - price.abs() * SLACK);
-        let (small, large) = (self.at(dearer).1, self.at(cheaper).1);
+        let size = |price: f64| self.grades.iter().map(|ways| ways.choose(price).size).sum::<f64>();
+        let (small, large) = (size(dearer), size(cheaper));
         let share = if large > small { ((target - small) / (large - small)).clamp(0.0, 1.0) } else { 0.0 };
         self.collect(dearer, 1.0 - share, &mut take);
         self.collect(cheaper, share, &mut take);
@@ -219,103 +314,109 @@ impl Relaxed {
     }
 
     fn collect(&self, price: f64, share: f64, take: &mut Vec<(usize, f64)>) {
-        if share > 0.0 {
-            for choice in self.grades.iter().map(|ways| ways.choose(price)) {
-                if let Some(pile) = choice.pile {
-                    pile.collect(choice.size, share, take);
-                }
+        if share <= 0.0 {
+            return;
+        }
+        for choice in self.grades.iter().map(|ways| ways.choose(price)) {
+            match choice.taken {
+                Taken::Nothing => {}
+                Taken::Set(sets, set) => take.extend(sets.lots(set).map(|lot| (lot, share))),
+                Taken::Pile(pile) => pile.collect(choice.size, share, take),
             }
         }
     }
 }
 
-impl Ways {
+impl<'a> Ways<'a> {
+    /// Where sizes do not matter (`sized` is false) only the set that gains most. `None` where nothing can go and
+    /// something must.
+    fn of_sets(
+        sets: &'a Sets,
+        gains: impl Iterator<Item = (f64, Set)>,
+        measure: Measure,
+        optional: bool,
+        sized: bool,
+    ) -> Option<Self> {
+        let size = |set: &Set| measure.of(set.mass, set.volume);
+        let out = optional.then_some(Corner { size: 0.0, gain: 0.0, set: None });
+        let corners = gains.map(|(gain, set)| Corner { size: size(&set), gain, set: Some(set) });
+        let all = out.into_iter().chain(corners);
+        let mut front = Vec::new();
+        let corners = if sized {
+            let mut all: Vec<Corner> = all.collect();
+            all.sort_unstable_by(|a, b| a.size.total_cmp(&b.size).then(b.gain.total_cmp(&a.gain)));
+            for corner in &all {
+                if front.last().is_none_or(|last: &Corner| last.gain < corner.gain) {
+                    front.push(*corner);
+                }
+            }
+            hull(&all)
+        } else {
+            all.reduce(|best, next| if next.gain > best.gain { next } else { best }).into_iter().collect()
+        };
+        let rate = |pair: &[Corner]| (pair[1].gain - pair[0].gain) / (pair[1].size - pair[0].size);
+        let rates = corners.windows(2).map(rate).collect();
+        (!corners.is_empty()).then_some(Ways::Sets { sets, corners, rates, front })
+    }
+
+    fn of_piles(piles: Vec<Pile>, optional: bool) -> Option<Self> {
+        (optional || !piles.is_empty()).then_some(Ways::Piles { piles, optional })
+    }
+
     fn choose(&self, price: f64) -> Choice<'_> {
-        let mut best = Choice { gain: f64::NEG_INFINITY, size: 0.0, pile: None };
-        if self.optional {
-            best.gain = 0.0;
-        }
-        for pile in &self.piles {
-            let size = pile.size_at(price);
-            let gain = pile.gain_of(size) - price * size;
-            if gain > best.gain {
-                best = Choice { gain, size, pile: Some(pile) };
+        match self {
+            Ways::Sets { sets, corners, rates, .. } => {
+                let Corner { size, gain, set } = corners[rates.partition_point(|rate| *rate > price)];
+                let taken = set.map_or(Taken::Nothing, |set| Taken::Set(sets, set));
+                Choice { gain: gain - price * size, size, taken }
+            }
+            Ways::Piles { piles, optional } => {
+                let out = if *optional { 0.0 } else { f64::NEG_INFINITY };
+                let mut best = Choice { gain: out, size: 0.0, taken: Taken::Nothing };
+                for pile in piles {
+                    let size = pile.size_at(price);
+                    let gain = pile.gain_of(size) - price * size;
+                    if gain > best.gain {
+                        best = Choice { gain, size, taken: Taken::Pile(pile) };
+                    }
+                }
+                best
             }
         }
-        best
     }
 
     fn largest(&self) -> f64 {
-        self.piles.iter().map(|pile| pile.whole().min(pile.most)).fold(0.0, f64::max)
+        match self {
+            Ways::Sets { corners, .. } => corners.last().map_or(0.0, |corner| corner.size),
+            Ways::Piles { piles, .. } => piles.iter().map(Pile::largest).fold(0.0, f64::max),
+        }
+    }
+
+    fn rates(&self, into: &mut Vec<f64>) {
+        match self {
+            Ways::Sets { rates, .. } => into.extend(rates),
+            Ways::Piles { piles, .. } => into.extend(piles.iter().flat_map(Pile::rates)),
+        }
     }
 }
 
-impl Pile {
-    /// `None` where no delivery of the grade can end in this tier.
-    fn new(ask: &Ask<'_>, slope: f64, grade: &SiteGrade, tier: &Tier, measure: Measure) -> Option<Self> {
-        let (least, most) = measure.range(tier, grade);
-        let mut pile = Pile { gain: 0.0, size: 0.0, anyway: Vec::new(), least, most, slices: Vec::new() };
-        let (mut must_mass, mut may_mass) = (0.0, 0.0);
-        for (&lot, worth) in grade.lots.iter().zip(&tier.worth) {
-            let item = &ask.model.lots[lot];
-            let (size, gain) = (measure.of(item), slope * worth - ask.prices[lot]);
-            match ask.reach[lot] {
-                Reach::No => continue,
-                Reach::May => may_mass += item.mass,
-                Reach::Must => must_mass += item.mass,
-            }
-            if ask.reach[lot] == Reach::Must || (size <= 0.0 && gain > 0.0) {
-                pile.gain += gain;
-                pile.size += size;
-                pile.anyway.push(lot);
-            } else if size > 0.0 {
-                pile.slices.push(Slice { lot, size, rate: gain / size, size_to: 0.0, gain_to: gain });
-            }
+/// The corners of the upper hull of points by rising size: gain per size falls from each to the next.
+fn hull(points: &[Corner]) -> Vec<Corner> {
+    let mut hull: Vec<Corner> = Vec::with_capacity(points.len());
+    for &point in points {
+        if hull.last().is_some_and(|last| last.size >= point.size) {
+            continue;
         }
-        let reached = must_mass + may_mass >= tier.from * (1.0 - SLACK);
-        if !reached || must_mass > tier.below * (1.0 + SLACK) {
-            return None;
-        }
-        pile.slices.sort_by(|a, b| b.rate.total_cmp(&a.rate));
-        let (mut size, mut gain) = (pile.size, pile.gain);
-        for slice in &mut pile.slices {
-            size += slice.size;
-            gain += slice.gain_to;
-            (slice.size_to, slice.gain_to) = (size, gain);
-        }
-        Some(pile)
-    }
-
-    fn whole(&self) -> f64 {
-        self.slices.last().map_or(self.size, |slice| slice.size_to)
-    }
-
-    /// How much is best at a price per size: every slice that gains more, within the tier.
-    fn size_at(&self, price: f64) -> f64 {
-        let gaining = self.slices.partition_point(|slice| slice.rate > price);
-        let best = if gaining == 0 { self.size } else { self.slices[gaining - 1].size_to };
-        best.min(self.most).max(self.least).clamp(self.size, self.whole())
-    }
-
-    fn gain_of(&self, size: f64) -> f64 {
-        let whole = self.slices.partition_point(|slice| slice.size_to <= size);
-        let (size_to, gain_to) = match whole {
-            0 => (self.size, self.gain),
-            n => (self.slices[n - 1].size_to, self.slices[n - 1].gain_to),
-        };
-        gain_to + self.slices.get(whole).map_or(0.0, |slice| slice.rate * (size - size_to))
-    }
-
-    fn collect(&self, size: f64, share: f64, take: &mut Vec<(usize, f64)>) {
-        take.extend(self.anyway.iter().map(|&lot| (lot, share)));
-        for slice in &self.slices {
-            let part = ((size - (slice.size_to - slice.size)) / slice.size).clamp(0.0, 1.0);
-            if part <= 0.0 {
+        while let [.., first, second] = hull[..] {
+            let turn = (second.gain - first.gain) * (point.size - first.size);
+            if turn > (point.gain - first.gain) * (second.size - first.size) {
                 break;
             }
-            take.push((slice.lot, share * part));
+            hull.pop();
         }
+        hull.push(point);
     }
+    hull
 }
 
 #[derive(Clone, Copy)]
@@ -325,50 +426,51 @@ struct Bound {
 }
 
 /// The relaxed gains at the prices where a choice can change, worked out when first asked for.
-struct Rates<'r> {
-    relaxed: &'r Relaxed,
+#[derive(Default)]
+struct Rates {
     /// Descending, with zero among them.
     prices: Vec<f64>,
     gains: Vec<Option<f64>>,
     zero: usize,
 }
 
-impl<'r> Rates<'r> {
-    fn new(relaxed: &'r Relaxed) -> Self {
-        let piles = relaxed.grades.iter().flat_map(|ways| &ways.piles);
-        let rates = piles.flat_map(|pile| &pile.slices).map(|slice| slice.rate);
-        let mut prices: Vec<f64> = rates.chain([0.0]).collect();
-        prices.sort_by(|a, b| b.total_cmp(a));
-        let zero = prices.partition_point(|price| *price > 0.0);
-        Rates { relaxed, gains: vec![None; prices.len()], prices, zero }
+impl Rates {
+    fn of(&mut self, counter: &Counter<'_>) -> &mut Self {
+        if self.prices.is_empty() {
+            self.prices.push(0.0);
+            counter.grades.iter().for_each(|ways| ways.rates(&mut self.prices));
+            self.prices.sort_unstable_by(|a, b| b.total_cmp(a));
+            self.zero = self.prices.partition_point(|price| *price > 0.0);
+            self.gains = vec![None; self.prices.len()];
+        }
+        self
     }
 
     /// The most that choices of at most this size gain: the least bound over the prices from zero up.
-    fn under(&mut self, cap: f64) -> Bound {
-        self.least(0, self.zero, cap)
+    fn under(&mut self, counter: &Counter<'_>, cap: f64) -> Bound {
+        self.least(counter, 0, self.zero, cap)
     }
 
     /// The most that choices of at least this size gain: the least bound over the prices from zero down.
-    fn reaching(&mut self, size: f64) -> Bound {
-        self.least(self.zero, self.prices.len() - 1, size)
+    fn reaching(&mut self, counter: &Counter<'_>, size: f64) -> Bound {
+        self.least(counter, self.zero, self.prices.len() - 1, size)
     }
 
     /// `gain(μ) + μ·size` is convex in μ, so its least value over the prices is found by halving.
-    fn least(&mut self, mut from: usize, mut to: usize, size: f64) -> Bound {
+    fn least(&mut self, counter: &Counter<'_>, mut from: usize, mut to: usize, size: f64) -> Bound {
         while from < to {
             let middle = usize::midpoint(from, to);
-            if self.bound(middle + 1, size) <= self.bound(middle, size) {
+            if self.bound(counter, middle + 1, size) <= self.bound(counter, middle, size) {
                 from = middle + 1;
             } else {
                 to = middle;
             }
         }
-        Bound { gain: self.bound(from, size), price: self.prices[from] }
+        Bound { gain: self.bound(counter, from, size), price: self.prices[from] }
     }
 
-    fn bound(&mut self, index: usize, size: f64) -> f64 {
+    fn bound(&mut self, counter: &Counter<'_>, index: usize, size: f64) -> f64 {
         let price = self.prices[index];
-        let relaxed = self.relaxed;
-        *self.gains[index].get_or_insert_with(|| relaxed.at(price).0) + price * size
+        *self.gains[index].get_or_insert_with(|| counter.at(price).0) + price * size
     }
 }

@@ -2,15 +2,21 @@
 
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
+use std::rc::Rc;
 
 use super::Limits;
-use super::dual::{self, Dual, Reduced};
+use super::dual::{self, Dual, Prices, Reduced};
 use super::improve::{Assignment, Improver};
-use super::model::Model;
-use super::node::{Node, Opening, Outlook, Reach, Scope};
+use super::model::{Item, Model};
+use super::node::{Node, Opening, Reach, Scope};
+use super::outlook::Outlook;
+use super::shipping::Band;
 
 /// Subgradient steps between two tries at a better plan.
 const STEPS: u32 = 40;
+
+/// Densities are split where they leave at least this share of the gap in doubt.
+const DOUBT: f64 = 0.2;
 
 /// How often bound and fixing alternate at the root, and at the nodes below it.
 const ROUNDS_AT_ROOT: u32 = 8;
@@ -20,7 +26,7 @@ const ROUNDS_BELOW: u32 = 2;
 #[derive(Debug, Default)]
 pub(super) struct Start<'s> {
     pub place: Option<&'s [usize]>,
-    pub prices: Option<&'s [f64]>,
+    pub prices: Option<&'s Prices>,
     /// Bounds of a problem that holds all plans of this one.
     pub known: Option<&'s Reduced>,
 }
@@ -33,8 +39,8 @@ pub(super) struct Outcome {
     /// No plan is worth more.
     pub bound: f64,
     pub finished: bool,
-    /// By lot: the root's last prices.
-    pub prices: Vec<f64>,
+    /// The root's last prices.
+    pub prices: Prices,
 }
 
 /// What the search is after.
@@ -67,6 +73,8 @@ struct OpenNode {
     node: Node,
     bound: f64,
     depth: u32,
+    /// Where its prices start: its parent's.
+    prices: Rc<Prices>,
 }
 
 struct Search<'m> {
@@ -74,7 +82,14 @@ struct Search<'m> {
     scope: &'m Scope,
     best: Option<Assignment>,
     open: BinaryHeap<OpenNode>,
-    prices: Vec<f64>,
+    prices: Rc<Prices>,
+}
+
+/// How a site's freight is split where it is bounded too low.
+struct Doubt {
+    site: usize,
+    money: f64,
+    parts: [Band; 2],
 }
 
 pub(super) fn search(
@@ -85,15 +100,27 @@ pub(super) fn search(
     goal: Goal,
     budget: &mut Budget<'_>,
 ) -> Outcome {
-    let mut search = Search { model, scope, best: None, open: BinaryHeap::new(), prices: Vec::new() };
+    let mut search = Search {
+        model,
+        scope,
+        best: None,
+        open: BinaryHeap::new(),
+        prices: Rc::new(Prices::new(Vec::new(), 0)),
+    };
     if !root.settle(scope) {
-        return Outcome { best: None, bound: f64::NEG_INFINITY, finished: true, prices: search.prices };
+        return Outcome {
+            best: None,
+            bound: f64::NEG_INFINITY,
+            finished: true,
+            prices: Prices::clone(&search.prices),
+        };
     }
     search.begin(&root, start);
     if let Some(known) = start.known {
         known.fix(&mut root, scope, search.enough());
     }
-    search.open.push(OpenNode { node: root, bound: f64::INFINITY, depth: 0 });
+    let prices = search.prices.clone();
+    search.open.push(OpenNode { node: root, bound: f64::INFINITY, depth: 0, prices });
     let mut bound = f64::NEG_INFINITY;
     let mut finished = true;
     while let Some(next) = search.open.pop() {
@@ -107,7 +134,7 @@ pub(super) fn search(
         search.explore(next);
     }
     let found = search.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total);
-    Outcome { best: search.best, bound: bound.max(found), finished, prices: search.prices }
+    Outcome { best: search.best, bound: bound.max(found), finished, prices: Prices::clone(&search.prices) }
 }
 
 impl Search<'_> {
@@ -139,10 +166,10 @@ impl Search<'_> {
             }
         }
         self.offer_plan(Improver::new(self.model, self.scope, root, place).run(true));
-        self.prices = match start.prices {
-            Some(prices) => prices.to_vec(),
-            None => self.first_prices(),
-        };
+        self.prices = Rc::new(match start.prices {
+            Some(prices) => prices.clone(),
+            None => Prices::new(self.first_prices(), self.model.sites.len()),
+        });
     }
 
     /// The first plan's net, shared out: what each lot fetches by itself, less its part of the shared costs.
@@ -164,9 +191,10 @@ impl Search<'_> {
         prices
     }
 
-    fn explore(&mut self, OpenNode { mut node, bound, depth }: OpenNode) {
+    fn explore(&mut self, OpenNode { mut node, bound, depth, prices }: OpenNode) {
         let rounds = if depth == 0 { ROUNDS_AT_ROOT } else { ROUNDS_BELOW };
-        let mut prices = self.prices.clone();
+        let mut prices = Prices::clone(&prices);
+        let mut length: f64 = if depth == 0 { 1.0 } else { 0.25 };
         let mut last_bound = bound;
         for round in 1..=rounds {
             if !node.settle(self.scope) {
@@ -177,11 +205,11 @@ impl Search<'_> {
                 return;
             }
             let Some(outlook) = Outlook::new(self.model, self.scope, &node) else { return };
-            let Some(dual) = dual::descend(&outlook, prices, self.enough(), STEPS) else { return };
+            let Some(dual) = dual::descend(&outlook, prices, length, self.enough(), STEPS) else { return };
             self.offer_plan(self.round(&node, &dual));
             if dual.bound <= self.enough() {
                 if depth == 0 {
-                    self.prices = dual.prices;
+                    self.prices = Rc::new(dual.prices);
                 }
                 return;
             }
@@ -189,20 +217,20 @@ impl Search<'_> {
             let mut fixed = node.clone();
             let changes = reduced.fix(&mut fixed, self.scope, self.enough());
             if depth == 0 {
-                self.prices.clone_from(&dual.prices);
+                self.prices = Rc::new(dual.prices.clone());
             }
             let gap = dual.bound - self.enough();
             let slow = last_bound - dual.bound < 0.1 * gap;
             if round == rounds || (changes == 0 && slow) {
-                if changes == 0 {
-                    self.branch(node, &dual, &reduced, depth);
-                } else if fixed.settle(self.scope) {
-                    self.branch(fixed, &dual, &reduced, depth);
+                let doubt = self.most_doubtful(&outlook, &dual);
+                if changes == 0 || fixed.settle(self.scope) {
+                    self.branch(fixed, &dual, &reduced, doubt, depth);
                 }
                 return;
             }
             last_bound = dual.bound;
             prices = dual.prices;
+            length = dual.length.max(dual::SHORTEST * 2.0);
             node = fixed;
         }
     }
@@ -248,7 +276,26 @@ impl Search<'_> {
         1.0 - self.scope.sites.iter().map(|&site| dual.mean[site * count + lot]).sum::<f64>()
     }
 
-    fn branch(&mut self, node: Node, dual: &Dual, reduced: &Reduced, depth: u32) {
+    /// The site whose freight is bounded worst at the mean of its offers: by how much, and at which density.
+    fn most_doubtful(&self, outlook: &Outlook<'_>, dual: &Dual) -> Option<Doubt> {
+        let count = self.model.lots.len();
+        let doubts = self.scope.sites.iter().filter_map(|&site| {
+            let (band, _) = outlook.band(site)?;
+            let total = |of: fn(&Item) -> f64| -> f64 {
+                self.scope
+                    .lots
+                    .iter()
+                    .map(|&lot| dual.mean[site * count + lot] * of(&self.model.lots[lot]))
+                    .sum()
+            };
+            let (mass, volume) = (total(|lot| lot.mass), total(|lot| lot.volume));
+            let parts = band.split(mass / volume)?;
+            Some(Doubt { site, parts, money: outlook.doubt(site, mass, volume) })
+        });
+        doubts.max_by(|a, b| a.money.total_cmp(&b.money))
+    }
+
+    fn branch(&mut self, node: Node, dual: &Dual, reduced: &Reduced, doubt: Option<Doubt>, depth: u32) {
         let middle = |share: f64| (share - 0.5).abs();
         let undecided = |&&site: &&usize| {
             node.opening(site) == Opening::Undecided && (0.02..0.98).contains(&dual.mean_open[site])
@@ -264,7 +311,15 @@ impl Search<'_> {
             {
                 let mut child = node.clone();
                 child.decide(site, opening);
-                self.push(child, bound.min(dual.bound), depth + 1);
+                self.push(child, bound.min(dual.bound), depth + 1, dual);
+            }
+            return;
+        }
+        if let Some(doubt) = doubt.filter(|doubt| doubt.money > DOUBT * (dual.bound - self.enough())) {
+            for band in doubt.parts {
+                let mut child = node.clone();
+                child.narrow(doubt.site, band);
+                self.push(child, dual.bound, depth + 1, dual);
             }
             return;
         }
@@ -282,17 +337,18 @@ impl Search<'_> {
             for (reach, bound) in [(Reach::Must, reduced.with[at]), (Reach::No, reduced.without[at])] {
                 let mut child = node.clone();
                 child.set(place, lot, reach);
-                self.push(child, bound.min(dual.bound), depth + 1);
+                self.push(child, bound.min(dual.bound), depth + 1, dual);
             }
         } else {
             // Settled to the last lot: exploring it again reads off the plan.
-            self.push(node, dual.bound, depth + 1);
+            self.push(node, dual.bound, depth + 1, dual);
         }
     }
 
-    fn push(&mut self, node: Node, bound: f64, depth: u32) {
+    fn push(&mut self, node: Node, bound: f64, depth: u32, dual: &Dual) {
         if bound > self.enough() {
-            self.open.push(OpenNode { node, bound, depth });
+            let prices = Rc::new(dual.prices.clone());
+            self.open.push(OpenNode { node, bound, depth, prices });
         }
     }
 }

@@ -2,9 +2,14 @@
 //!
 //! `Packer::cost` never falls as mass or volume rises. So a cost that is known for one shipment bounds all larger ones
 //! from below and all smaller ones from above, and where the two bounds meet, nothing need be packed anew.
+//!
+//! At one density the packer names every step of the cost. A shipment of densities up to some `d` has at least the
+//! volume that its mass has at `d`, so the steps at `d` are a floor by mass; likewise those at its lowest density are
+//! a floor by volume. The narrower the band of densities, the nearer both are to the true cost.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
+use std::rc::Rc;
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
@@ -13,13 +18,17 @@ use super::model::{Item, float};
 use crate::costs::Facts;
 use crate::mass::Mass;
 use crate::outlet::Post;
-use crate::packing::{Contents, Packer, Priced};
+use crate::packing::{Contents, Packer, Priced, Unpackable};
 use crate::volume::{BulkDensity, Volume};
 
-/// Steps of a floor where the packer cannot name the true ones.
-const EVEN_STEPS: u32 = 64;
+/// The ratio of one density class to the one below.
+const CLASS_RATIO: f64 = 1.01;
 
-/// How far above a step's end the next step is looked at, as a share of the whole.
+/// Classes below and above these are beyond all that is packed, and stand for any density down and up to nothing.
+const LOOSEST: i32 = -690;
+const DENSEST: i32 = 320;
+
+/// How far above a step's end the next step begins, as a share of the whole.
 const HAIR: f64 = 1e-9;
 
 /// Room for rounding where sizes are compared as floats.
@@ -28,15 +37,37 @@ const SLACK: f64 = 1e-12;
 #[derive(Debug)]
 pub(super) struct Shipping {
     packer: Packer,
+    /// Of all lots that could go: how far floors must reach.
+    mass: f64,
+    volume: f64,
+    /// Grams of a lot of middling size.
+    pub typical: f64,
     known: RefCell<Known>,
-    /// Least cost by total mass in grams, and by total volume in cubic centimetres.
-    pub by_mass: Floor,
-    pub by_volume: Floor,
+    by_mass: RefCell<HashMap<i32, Rc<Floor>>>,
+    by_volume: RefCell<HashMap<i32, Rc<Floor>>>,
 }
 
-/// A lower bound on the cost of everything above a size, ascending in both. What cannot be packed costs infinity.
-#[derive(Debug, Default)]
-pub(super) struct Floor(pub Vec<FloorStep>);
+/// The densities that a shipment may have, as classes: from `loosest` up to `densest`, whose densities are grams per
+/// cubic centimetre in powers of [`CLASS_RATIO`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Band {
+    pub loosest: i32,
+    pub densest: i32,
+}
+
+/// A size: so much per gram of mass and per cubic centimetre of volume.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Measure {
+    pub mass: f64,
+    pub volume: f64,
+}
+
+/// A lower bound on the cost of everything above a size, ascending in both.
+#[derive(Debug, Clone)]
+pub(super) struct Floor {
+    pub measure: Measure,
+    pub steps: Vec<FloorStep>,
+}
 
 #[derive(Debug, Clone, Copy)]
 pub(super) struct FloorStep {
@@ -68,60 +99,58 @@ impl Shipping {
         let services: Vec<Priced<'_>> = priced.collect::<Option<_>>()?;
         Some(Shipping {
             packer: Packer::new(&facts.cartons, &services, costs.labour(post.packing_minutes)),
+            mass: 0.0,
+            volume: 0.0,
+            typical: 1.0,
             known: RefCell::default(),
-            by_mass: Floor::default(),
-            by_volume: Floor::default(),
+            by_mass: RefCell::default(),
+            by_volume: RefCell::default(),
         })
     }
 
-    /// Lays the floors for shipments of these lots: any of them has at least the volume of its mass at the densest
-    /// lot's density, and at least the mass of its volume at the loosest lot's.
-    pub fn with_floors(mut self, lots: &[&Item]) -> Self {
-        let masses: Vec<f64> = lots.iter().map(|lot| lot.mass).collect();
-        let volumes: Vec<f64> = lots.iter().map(|lot| lot.volume).collect();
-        let densities =
-            || lots.iter().filter(|lot| lot.mass > 0.0 || lot.volume > 0.0).map(|lot| lot.mass / lot.volume);
-        let densest = densities().fold(0.0, f64::max) * (1.0 + SLACK);
-        let loosest = densities().fold(f64::INFINITY, f64::min) * (1.0 - SLACK);
-        self.by_mass = self.floor(densest, &masses, |mass| (mass, mass / densest));
-        let of_volume = |volume: f64| if volume > 0.0 { (volume * loosest, volume) } else { (0.0, 0.0) };
-        self.by_volume = self.floor(loosest, &volumes, of_volume);
-        self
+    pub fn reaching(self, lots: &[&Item]) -> Self {
+        let mass: f64 = lots.iter().map(|lot| lot.mass).sum();
+        let volume = lots.iter().map(|lot| lot.volume).sum();
+        let typical = if mass > 0.0 { mass / lots.len() as f64 } else { 1.0 };
+        Shipping { mass, volume, typical, ..self }
     }
 
-    /// The floor along one density; `at` gives the mass and the volume of a size.
-    /// `sizes` are those of the lots.
-    fn floor(&self, density: f64, sizes: &[f64], at: impl Fn(f64) -> (f64, f64)) -> Floor {
-        let whole: f64 = sizes.iter().sum();
-        let least = sizes.iter().copied().fold(whole, f64::min);
-        let cost_at = |size: f64| {
-            let (mass, volume) = at(size);
-            let contents = Contents { mass: grams(mass), volume: Volume::from_cm3(exact(volume)) };
-            self.cost(contents).unwrap_or(f64::INFINITY)
-        };
-        let (most, _) = at(whole);
-        let density = Decimal::from_f64(density).and_then(BulkDensity::new);
-        // A step's mass is the most that goes at its cost: anything above it costs at least what the next one does.
-        let ends: Vec<f64> = match density {
-            Some(density) if most > 0.0 => {
-                let ends = self.packer.steps(density, grams(most));
-                ends.into_iter()
-                    .map(|end| float(end.grams()) / most * whole)
-                    .filter(|end| *end < whole)
-                    .collect()
-            }
-            _ => (1..EVEN_STEPS).map(|step| f64::from(step) / f64::from(EVEN_STEPS) * whole).collect(),
-        };
-        let mut floor = vec![FloorStep { from: 0.0, cost: cost_at(least * (1.0 - SLACK)) }];
-        for end in ends {
-            // A hair above the step's end: what it costs there holds for all that is larger.
-            let from = end + whole * HAIR;
-            let cost = cost_at(from);
-            if floor.last().is_none_or(|last| last.cost < cost) {
-                floor.push(FloorStep { from, cost });
-            }
+    /// Why nothing at all can be sent.
+    pub fn refusal(&self) -> Option<Unpackable> {
+        let least = Contents { mass: Mass::from_grams(Decimal::ONE), volume: Volume::ZERO };
+        self.packer.pack(least).err()
+    }
+
+    /// Floors under every shipment whose density is in the band.
+    pub fn floors(&self, band: Band) -> Vec<Rc<Floor>> {
+        let dense = self
+            .by_mass
+            .borrow_mut()
+            .entry(band.densest.min(DENSEST + 1))
+            .or_insert_with_key(|class| {
+                let bulk = (*class <= DENSEST).then(|| bulk(*class)).flatten();
+                let steps = self.packer.priced_steps(bulk, grams(self.mass));
+                let steps = steps.into_iter().map(|(end, cost)| (float(end.grams()), float(cost)));
+                Rc::new(Floor::new(Measure::MASS, self.mass, steps))
+            })
+            .clone();
+        let mut floors = vec![dense];
+        if band.loosest >= LOOSEST && self.volume > 0.0 {
+            let loose = self
+                .by_volume
+                .borrow_mut()
+                .entry(band.loosest)
+                .or_insert_with_key(|class| {
+                    let density = density(*class);
+                    let steps = self.packer.priced_steps(bulk(*class), grams(self.volume * density));
+                    let steps =
+                        steps.into_iter().map(|(end, cost)| (float(end.grams()) / density, float(cost)));
+                    Rc::new(Floor::new(Measure::VOLUME, self.volume, steps))
+                })
+                .clone();
+            floors.push(loose);
         }
-        Floor(floor)
+        floors
     }
 
     /// Boxes, freight and packing time in home currency; `None` where it cannot be packed.
@@ -133,7 +162,11 @@ impl Shipping {
             Some(&cost) => cost,
             None => {
                 let (least, most) = known.bounds(mass, volume);
-                let cost = if least >= most { least } else { self.pack(contents) };
+                let cost = if least >= most {
+                    least
+                } else {
+                    self.packer.cost(contents).map_or(f64::INFINITY, float)
+                };
                 if least < most {
                     known.points.push(Point { mass, volume, cost });
                 }
@@ -143,9 +176,85 @@ impl Shipping {
         };
         cost.is_finite().then_some(cost)
     }
+}
 
-    fn pack(&self, contents: Contents) -> f64 {
-        self.packer.cost(contents).map_or(f64::INFINITY, float)
+impl Shipping {
+    /// [`Shipping::cost`] of a size that need not be that of any lots.
+    pub fn cost_of(&self, mass: f64, volume: f64) -> Option<f64> {
+        let volume = Volume::from_cm3(Decimal::from_f64(volume).unwrap_or_default());
+        self.cost(Contents { mass: grams(mass), volume })
+    }
+}
+
+impl Band {
+    pub const ANY: Band = Band { loosest: LOOSEST - 1, densest: DENSEST + 1 };
+
+    /// The classes around the densities from `loosest` to `densest`.
+    pub fn around(loosest: f64, densest: f64) -> Band {
+        let (below, above) = (class(loosest * (1.0 - SLACK)).floor(), class(densest * (1.0 + SLACK)).ceil());
+        Band {
+            loosest: (below.max(f64::from(LOOSEST - 1)) as i32).min(DENSEST + 1),
+            densest: (above.min(f64::from(DENSEST + 1)) as i32).max(LOOSEST - 1),
+        }
+    }
+
+    /// Whether something of this mass and volume is in the band, give or take rounding.
+    pub fn holds(self, mass: f64, volume: f64) -> bool {
+        let (loosest, densest) = self.densities();
+        mass >= loosest * volume * (1.0 - SLACK)
+            && (densest.is_infinite() || mass <= densest * volume * (1.0 + SLACK))
+    }
+
+    pub fn within(self, other: Band) -> Band {
+        Band { loosest: self.loosest.max(other.loosest), densest: self.densest.min(other.densest) }
+    }
+
+    /// The lowest and the highest density.
+    pub fn densities(self) -> (f64, f64) {
+        let loosest = if self.loosest < LOOSEST { 0.0 } else { density(self.loosest) };
+        let densest = if self.densest > DENSEST { f64::INFINITY } else { density(self.densest) };
+        (loosest, densest)
+    }
+
+    /// The two parts below and above a density, which lies strictly inside or is moved there; `None` where the band
+    /// is one class.
+    pub fn split(self, at: f64) -> Option<[Band; 2]> {
+        if self.densest - self.loosest < 2 {
+            return None;
+        }
+        let middle = (class(at).round().clamp(-1e4, 1e4) as i32).clamp(self.loosest + 1, self.densest - 1);
+        Some([Band { densest: middle, ..self }, Band { loosest: middle, ..self }])
+    }
+}
+
+impl Measure {
+    pub const MASS: Measure = Measure { mass: 1.0, volume: 0.0 };
+    pub const NOTHING: Measure = Measure { mass: 0.0, volume: 0.0 };
+    const VOLUME: Measure = Measure { mass: 0.0, volume: 1.0 };
+
+    pub fn of(self, mass: f64, volume: f64) -> f64 {
+        self.mass * mass + self.volume * volume
+    }
+}
+
+impl Floor {
+    /// From steps as (the most that goes at a cost, that cost).
+    fn new(measure: Measure, whole: f64, ends: impl Iterator<Item = (f64, f64)>) -> Self {
+        // What has no size at all goes free; anything else pays the first step. Then each step begins a hair above the
+        // end of the one before, so that rounding puts nothing on a step too high.
+        let mut steps = vec![FloorStep { from: 0.0, cost: 0.0 }];
+        let mut from = HAIR * whole;
+        for (end, cost) in ends {
+            steps.push(FloorStep { from, cost });
+            from = end + HAIR * whole;
+        }
+        Floor { measure, steps }
+    }
+
+    pub fn at(&self, mass: f64, volume: f64) -> f64 {
+        let size = self.measure.of(mass, volume);
+        let above = self.steps.partition_point(|step| step.from <= size);
+        above.checked_sub(1).map_or(0.0, |last| self.steps[last].cost)
     }
 }
 
@@ -164,11 +273,19 @@ impl Known {
     }
 }
 
-fn grams(grams: f64) -> Mass {
-    Mass::from_grams(exact(grams))
+fn class(density: f64) -> f64 {
+    density.ln() / CLASS_RATIO.ln()
 }
 
-/// The float as a decimal; nothing where it is not a number.
-fn exact(amount: f64) -> Decimal {
-    Decimal::from_f64(amount).unwrap_or_default()
+fn density(class: i32) -> f64 {
+    CLASS_RATIO.powi(class)
+}
+
+fn bulk(class: i32) -> Option<BulkDensity> {
+    Decimal::from_f64(density(class)).and_then(BulkDensity::new)
+}
+
+/// The float as an exact mass; nothing where it is not a number.
+fn grams(grams: f64) -> Mass {
+    Mass::from_grams(Decimal::from_f64(grams).unwrap_or_default())
 }

@@ -73,6 +73,29 @@ proptest! {
     }
 }
 
+/// Full boxes cut into pieces: as many boxes as were cut are enough, and fewer cannot hold the mass.
+fn cut_boxes() -> impl Strategy<Value = (usize, Vec<u32>)> {
+    let cuts = prop::collection::btree_set(1..1000u32, 2..5);
+    let pieces = cuts.prop_map(|cuts| {
+        let ends = cuts.iter().copied().chain([1000]);
+        let starts = std::iter::once(0).chain(cuts.iter().copied());
+        ends.zip(starts).map(|(end, start)| end - start).collect::<Vec<u32>>()
+    });
+    prop::collection::vec(pieces, 1..7).prop_map(|boxes| (boxes.len(), boxes.concat()))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn what_was_cut_from_full_boxes_fits_in_them((boxes, bags) in cut_boxes()) {
+        let masses: Vec<Mass> = bags.into_iter().map(grams).collect();
+        let boxing = sort_bags(&masses, grams(1000)).unwrap();
+        prop_assert_eq!((boxing.boxes.len(), boxing.proved), (boxes, true));
+        check_boxes(&masses, grams(1000), &boxing);
+    }
+}
+
 #[test]
 fn a_bag_over_the_limit_is_named() {
     assert_eq!(sort_bags(&[grams(5), grams(11)], grams(10)), Err(TooHeavy { bag: 1 }));

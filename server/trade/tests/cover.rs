@@ -46,7 +46,7 @@ fn check_picks(demand: i128, groups: &[Group], cover: &Cover) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 
     // Six of the least mass 1 cover 6, so that brute force may stop at six of what has no limit.
     #[test]
@@ -84,6 +84,22 @@ fn nothing_to_cover_takes_nothing() {
 fn a_demand_for_millions_of_boxes_is_refused() {
     let grain = Group { limit: None, choices: vec![Choice { mass: 1, cost: 1 }] };
     assert_eq!(cheapest(1_000_000_000, &[grain]), Err(Uncovered::TooMany));
+}
+
+/// Costs in proportion to masses that have nothing to do with one another: every sum has to be told apart, and the
+/// search may come to its limit. What it gives then is a cover, and it does not say that it is the cheapest.
+#[test]
+fn a_search_at_its_limit_says_so() {
+    let choice = |i: i128| {
+        let mass = 1_000_000 + i * i * 7919 % 999_983;
+        Choice { mass, cost: mass * 1000 + i % 7 }
+    };
+    let group = |from: i128| Group { limit: None, choices: (from..from + 100).map(choice).collect() };
+    let groups = [group(1), group(101), group(201)];
+    let cover = cheapest(61_234_567, &groups).expect("a cover");
+    assert!(!cover.proved);
+    check_picks(61_234_567, &groups, &cover);
+    assert_eq!(staircase(61_234_567, &groups), None);
 }
 
 /// Whole units of a decimal with at most six places.

@@ -1,0 +1,38 @@
+//! How long the sell plan takes on a full shelf: `cargo run --release -p trade --example plan_timing [LOTS] [SEEDS]`.
+
+#[path = "../tests/plan/instances.rs"]
+mod instances;
+
+use std::time::Instant;
+
+use trade::plan::{Limits, Planner};
+
+fn main() {
+    let mut args = std::env::args().skip(1).filter_map(|arg| arg.parse::<u64>().ok());
+    let lots = usize::try_from(args.next().unwrap_or(60)).unwrap_or(60);
+    let seeds = args.next().unwrap_or(10);
+    println!("seed   prepare     solve   margins  (ms)   open  margins  exact  total  proof");
+    for seed in 0..seeds {
+        let instance = instances::shop(seed, lots);
+        let problem = instance.problem();
+        let start = Instant::now();
+        let mut planner = Planner::new(&problem);
+        let prepared = start.elapsed();
+        let plan = planner.solve(&Limits::default());
+        let solved = start.elapsed();
+        let margins = planner.margins(&plan, &Limits::default());
+        let done = start.elapsed();
+        let exact = margins.iter().filter(|margin| margin.exact).count();
+        let ms = |time: std::time::Duration| time.as_secs_f64() * 1e3;
+        println!(
+            "{seed:>4} {:>9.1} {:>9.1} {:>9.1} {:>11} {:>8} {exact:>6}  {:.2}  {:?}",
+            ms(prepared),
+            ms(solved - prepared),
+            ms(done - solved),
+            plan.deliveries.len(),
+            margins.len(),
+            plan.total,
+            plan.proof
+        );
+    }
+}
