@@ -57,7 +57,7 @@ async fn a_light_bag_is_told_to_wait(shop: &TestShop) {
     let lot = shop.filling_bag("Bag 1", "board-set-top", "0").await;
     let page = bag_page(shop, &lot).await;
     // 5 lb are there, a pound a week comes in: 34 weeks of 7 days.
-    let date = shop.today().await.saturating_add(238.days());
+    let date = shop.today().saturating_add(238.days());
     let date = date.strftime("%a %-d %b %Y");
     assert_eq!(page.text(".figure"), format!("Wait until it reaches 39 lb 0.0 oz, about {date}."));
     assert_eq!(page.text(".stamp"), "still filling");
@@ -108,7 +108,7 @@ async fn a_bag_past_break_even_pays_to_mail_but_waits(shop: &TestShop) {
     let today = shop.get("/").await.ok().without_ids();
     let card = today.text("ul.tickets a");
     assert!(card.starts_with("Bag 1: Set-top boards 5.50 USD pays to mail, better to wait"), "{card}");
-    let date = shop.today().await.saturating_add(168.days()).strftime("%a %-d %b %Y");
+    let date = shop.today().saturating_add(168.days()).strftime("%a %-d %b %Y");
     assert!(card.ends_with(&format!("Board House; best weight about {date}")), "{card}");
 }
 

@@ -80,7 +80,7 @@ async fn an_old_sheet_is_stale(shop: &TestShop) {
     let old = shop.outlet(&yard("Harbour Yard", 25, 60), &[]).await;
     shop.sheet(&old, 15, &[("copper-2", "3.00/lb")]).await;
     let page = today(shop).await;
-    let date = shop.today().await.saturating_sub(15.days()).strftime("%a %-d %b %Y");
+    let date = shop.today().saturating_sub(15.days()).strftime("%a %-d %b %Y");
     assert_eq!(
         page.texts(".attention li .head"),
         [format!("Harbour Yard from {date}, 15 days ago")],
@@ -100,7 +100,7 @@ async fn an_old_rate_is_stale(shop: &TestShop) {
     assert_eq!(parts(&page), ["Gone stale"]);
     assert!(page.says("There is no exchange rate for CAD."));
     shop.cad_rate(8, dec!(0.75)).await;
-    let date = shop.today().await.saturating_sub(8.days()).strftime("%a %-d %b %Y");
+    let date = shop.today().saturating_sub(8.days()).strftime("%a %-d %b %Y");
     assert!(today(shop).await.says(&format!("The rate for CAD is from {date}, 8 days ago.")));
     shop.cad_rate(7, dec!(0.75)).await;
     assert!(today(shop).await.says("Nothing wants doing."));

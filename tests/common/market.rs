@@ -8,7 +8,6 @@
 //! - A parcel of the [`TestShop::carrier`] is a box of 1 lb that costs 1.50 USD and holds 39 lb, 10 min of packing (3.00
 //!   USD), and freight by gross weight: up to 5 lb 8.00, 10 lb 12.00, 20 lb 20.00, 40 lb 32.00 USD.
 
-use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::shelf::Shelf;
 use pennyweight::store::files::{add_file, sha256};
@@ -86,7 +85,7 @@ impl TestShop {
         let sheet = NewSheet {
             id: new_id(),
             outlet_id: outlet.clone(),
-            valid_from: self.today().await.saturating_sub(days_ago.days()),
+            valid_from: self.today().saturating_sub(days_ago.days()),
             sha256: sha256(&bytes),
             quotes: lines.iter().map(|line| quote(*line, currency)).collect(),
         };
@@ -130,7 +129,7 @@ impl TestShop {
 
     /// Puts on file what a CAD was worth so many days ago, in USD.
     pub async fn cad_rate(&self, days_ago: i32, rate: Decimal) {
-        let date = self.today().await.saturating_sub(days_ago.days());
+        let date = self.today().saturating_sub(days_ago.days());
         let rate = Rate { date, base: Currency::CAD, quote: Currency::USD, rate };
         let mut tx = self.store.begin().await.expect("a transaction");
         let (partner, at) = (&self.partners[0].id, ago(days_ago));
@@ -215,11 +214,6 @@ impl TestShop {
 
     pub async fn shop(&self) -> Shop {
         self.store.first_shop().await.expect("the store answers").expect("a shop")
-    }
-
-    /// Today in the shop.
-    pub async fn today(&self) -> Date {
-        Timestamp::now().to_zoned_datetime(self.shop().await.zone).date()
     }
 
     /// Changes the shop over to kilograms.

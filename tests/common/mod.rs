@@ -209,12 +209,6 @@ impl TestShop {
     }
 }
 
-fn config(hosts: Vec<String>) -> Config {
-    // Workbooks are read by the program itself, which is not this test.
-    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
-    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
-}
-
 /// The mass of a reading that means one thing.
 #[track_caller]
 pub fn mass(typed: &str) -> Mass {
