@@ -151,7 +151,8 @@ impl Shelf {
         }
     }
 
-    fn answer(&self) -> Answer {
+    /// What the shelf is worth and where it goes; the search for the plan takes `patience` at most.
+    pub(crate) fn answer(&self, patience: Duration) -> Answer {
         let started = Instant::now();
         let outlooks = self.outlooks();
         let lots: Vec<PlanLot> = self
@@ -161,7 +162,8 @@ impl Shelf {
             .collect();
         let problem =
             Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
-        let out_of_patience = || started.elapsed() > PATIENCE;
+        let searching = Instant::now();
+        let out_of_patience = || searching.elapsed() > patience;
         let limits = Limits { stop: Some(&out_of_patience), ..Limits::default() };
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(&limits);
@@ -324,7 +326,7 @@ impl Answers {
             if let Some(answer) = answers.remembered(&key) {
                 return answer;
             }
-            let answer = Arc::new(shelf.answer());
+            let answer = Arc::new(shelf.answer(PATIENCE));
             tracing::info!(lots = shelf.lots.len(), took = ?answer.took, "planned");
             answers.remember(key, &answer);
             answer

@@ -103,8 +103,11 @@ impl Visitor {
 
     /// `from 100 lb`, for a price that does not hold for every load.
     pub fn tier(&self, from: impl Value<Mass>) -> Option<String> {
-        let from = from.value();
-        (!from.is_zero()).then(|| format!("from {}", self.spelled(from)))
+        let (from, unit) = (from.value(), self.style().unit());
+        let number = from.in_unit(unit).normalize();
+        // Sheets have their tiers in round numbers of one unit or the other; what is not round here is read as typed.
+        let words = if number.scale() <= 1 { format!("{number} {unit}") } else { self.spelled(from) };
+        (!from.is_zero()).then(|| format!("from {words}"))
     }
 
     /// An amount of home currency, rounded to its minor unit.

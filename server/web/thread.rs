@@ -8,12 +8,12 @@ use trade::money::show_amount;
 use super::page::day;
 
 /// The plot in drawing units: room for the scale on its left, for the last prices on its right, for the days below.
-const LEFT: Decimal = dec!(46);
-const RIGHT: Decimal = dec!(306);
+const LEFT: Decimal = dec!(52);
+const RIGHT: Decimal = dec!(302);
 const TOP: Decimal = dec!(14);
 const BOTTOM: Decimal = dec!(190);
 /// Least distance between two labels that stand above each other.
-const LABEL: Decimal = dec!(15);
+const LABEL: Decimal = dec!(17);
 /// Threads that can be told apart by their dashes and points.
 pub const MOST_THREADS: usize = 4;
 
@@ -201,9 +201,14 @@ fn short(date: Date) -> String {
     date.strftime("%-d %b").to_string()
 }
 
-/// With as many decimals as tell the prices of cheap grades apart.
+/// With two decimals, a third where it tells cheap grades apart, none where it is large.
 pub fn shown(amount: Decimal) -> String {
-    let decimals = if amount.abs() < Decimal::ONE && !amount.is_zero() { 3 } else { 2 };
+    let third = amount.abs() < Decimal::ONE && amount.round_dp(3) != amount.round_dp(2);
+    let decimals = match amount.abs() {
+        large if large >= dec!(1000) => 0,
+        _ if third => 3,
+        _ => 2,
+    };
     show_amount(amount, decimals)
 }
 
@@ -225,8 +230,8 @@ mod tests {
             &[spun("Lakeside", &[(1, dec!(3.00)), (11, dec!(4.00))]), spun("Harbor", &[(1, dec!(3.90))])],
         )
         .unwrap();
-        // 20 days over 260 units: the second sheet is half-way. The scale runs from 3.00 to 4.00.
-        assert_eq!(drawn.lines[0].path, "M46 190H176V14H306");
+        // 20 days over 250 units: the second sheet is half-way. The scale runs from 3.00 to 4.00.
+        assert_eq!(drawn.lines[0].path, "M52 190H177V14H302");
         let levels: Vec<&str> = drawn.levels.iter().map(|tick| tick.text.as_str()).collect();
         assert_eq!(levels, ["3.00", "3.25", "3.50", "3.75", "4.00"]);
         assert_eq!(

@@ -218,15 +218,6 @@ pub fn mass(typed: &str) -> Mass {
     }
 }
 
-fn config(hosts: Vec<String>) -> Config {
-    Config {
-        hosts,
-        base_url: format!("http://{SHOP_HOST}"),
-        // A test is not the program, so it cannot start itself to read an upload.
-        reader: env!("CARGO_BIN_EXE_pennyweight").into(),
-    }
-}
-
 fn settings() -> ShopSettings {
     let share = |share| Share::new(share).expect("a share");
     ShopSettings {
