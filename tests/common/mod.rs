@@ -218,6 +218,12 @@ pub fn mass(typed: &str) -> Mass {
     }
 }
 
+fn config(hosts: Vec<String>) -> Config {
+    // Workbooks are read by the program itself, which is not this test.
+    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
+    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
+}
+
 fn settings() -> ShopSettings {
     let share = |share| Share::new(share).expect("a share");
     ShopSettings {
