@@ -15,6 +15,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
+use trade::exchange::RateBook;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 
@@ -132,6 +133,10 @@ impl<'s> Loader<'s> {
             self.outlets.insert(outlet.details.name.clone(), outlet);
         }
         Ok(())
+    }
+
+    fn rates(&self) -> RateBook {
+        RateBook::new(self.scenario.rates.iter().map(|entry| entry.rate(self.day(entry.entered.ago))))
     }
 
     /// The day that lies so many days back.

@@ -3,15 +3,13 @@
 use axum::http::StatusCode;
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use jiff::{Timestamp, ToSpan};
-use pennyweight::store::new_id;
-use pennyweight::store::outlets::{OutletDetails, OutletKind};
+use pennyweight::store::outlets::OutletDetails;
 use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, OutletId};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Currency, Price, PriceUnit};
-use trade::outlet::{Drive, Terms};
 
-use crate::common::{Form, Page, TestShop, on_both};
+use crate::common::{Form, Page, TestShop, market, on_both};
 
 on_both![
     a_csv_is_read_reviewed_and_confirmed,
@@ -22,6 +20,7 @@ on_both![
     a_price_put_right_in_the_review_is_what_is_saved,
     a_price_per_kilogram_on_a_sheet_per_pound_is_asked_about_and_put_right_with_one_tap,
     a_price_that_moved_is_asked_about,
+    a_grade_that_the_new_sheet_lacks_is_named,
     a_unit_for_the_whole_sheet_is_answered_once,
     a_price_in_another_currency_is_kept_but_not_counted,
     a_price_that_is_no_number_comes_back_as_it_was_typed,
@@ -41,18 +40,8 @@ on_both![
 
 /// A yard that quotes in `currency` per `unit`.
 async fn yard(shop: &TestShop, name: &str, currency: Currency, unit: MassUnit) -> OutletId {
-    let details = OutletDetails {
-        name: name.into(),
-        place: "Dock Road".into(),
-        currency,
-        usual_unit: PriceUnit::Mass(unit),
-        note: String::new(),
-        kind: OutletKind::Yard(Drive { distance_km: dec!(12), minutes: dec!(60) }),
-        terms: Terms::default(),
-    };
-    let id = new_id();
-    shop.store.create_outlet(&shop.id, &id, &details).await.expect("an outlet");
-    OutletId::new(id)
+    let details = OutletDetails { currency, usual_unit: PriceUnit::Mass(unit), ..market::yard(name, 12, 60) };
+    shop.outlet(&details, &[]).await
 }
 
 pub async fn lakeside(shop: &TestShop) -> OutletId {
@@ -234,10 +223,25 @@ async fn a_price_that_moved_is_asked_about(shop: &TestShop) {
     assert_eq!(review.text(".asked"), "That is down 27 % from 2.20 USD/lb on their last sheet.");
     let again = press(shop, &review, "Keep these answers").await.ok();
     assert!(again.says("One line is still to confirm"));
+    assert!(!again.says("no price on this one"));
     let review = shop.submit(again.form(REVIEW).set("right-2", "yes").press("Keep these answers")).await.ok();
     press(shop, &review, "save the sheet").await.ok();
     let prices = shop.get("/prices").await.ok();
     assert!(prices.says("▼ down −0.60"), "{}", prices.text("table.prices"));
+}
+
+async fn a_grade_that_the_new_sheet_lacks_is_named(shop: &TestShop) {
+    let outlet = lakeside(shop).await;
+    confirm(shop, upload(shop, &outlet, "may.csv", CLEAN).await.ok()).await;
+    let review = paste(shop, &outlet, "No. 2 copper 3.65/lb\nYellow brass 2.25/lb\n").await.ok();
+    assert!(
+        review
+            .text(REVIEW)
+            .contains("One grade of their sheet in force has no price on this one: Bare bright")
+    );
+    confirm(shop, review).await;
+    assert_eq!(pays(shop, &outlet, "copper-bright").await, None);
+    assert_eq!(pays(shop, &outlet, "copper-2").await, per_lb(dec!(3.65)));
 }
 
 async fn a_unit_for_the_whole_sheet_is_answered_once(shop: &TestShop) {

@@ -277,8 +277,8 @@ pub struct OutletEntry {
     /// Its folder in `sheets`.
     pub sheets: String,
     place: String,
-    pub currency: Currency,
-    pub usual_unit: PriceUnit,
+    currency: Currency,
+    usual_unit: PriceUnit,
     note: String,
     drive: Option<Drive>,
     post: Option<PostEntry>,

@@ -1,19 +1,23 @@
-//! Price sheets, read as uploads are. What a partner would be asked about has to be answered in the outlet's
-//! `sheets.toml`: a row that is left open is an error, never left out.
+//! Price sheets, read and reviewed as uploads are, one after the other in the order in which they came. What a partner
+//! would be asked about has to be answered in the outlet's `sheets.toml`: a line that is left open is an error, never
+//! left out.
 
-use intake::{Catalogue, Doubt, Grade, Hints, How, Learned, Row, RowPrice, Sheet, Why, detect, read};
+use std::collections::{BTreeMap, BTreeSet};
+
+use intake::{Catalogue, Grade, Hints, Learned, Sheet, Why, detect, read};
 use jiff::civil::Date;
 use serde::Deserialize;
+use trade::exchange::RateBook;
 use trade::ids::GradeId;
-use trade::mass::Mass;
-use trade::money::{Currency, PriceUnit};
 
 use super::scenario::{Moment, OutletEntry};
 use super::{DemoError, Loader, files};
 use crate::catalogue::GRADES;
+use crate::review::{Answers, Facts, GradeAnswer, Known, Line, LineAnswer, LineGrade, Review, Standing};
 use crate::store::files::{add_file, sha256};
 use crate::store::new_id;
-use crate::store::sheets::{NewQuote, NewSheet, add_sheet};
+use crate::store::outlets::Outlet;
+use crate::store::sheets::{add_sheet, quotes_in_force};
 use crate::store::wordings::learn;
 
 #[derive(Deserialize)]
@@ -31,9 +35,9 @@ struct SheetEntry {
     file: String,
     /// The day that its prices hold from; it was confirmed on that day.
     confirmed: Moment,
-    /// Doubts about its rows that the partner has looked at and let stand.
+    /// Wordings whose prices were asked about and are right.
     #[serde(default)]
-    looked_at: Vec<Doubt>,
+    right: BTreeSet<String>,
 }
 
 /// What a partner said a wording means.
@@ -41,177 +45,158 @@ struct SheetEntry {
 #[serde(deny_unknown_fields)]
 struct WordingEntry {
     wording: String,
-    /// The heading it stands under, where that matters.
-    under: Option<String>,
     /// Left out where it is none of the shop's grades.
     grade: Option<GradeId>,
 }
 
-impl OutletEntry {
-    /// The file that names its sheets.
-    fn sheets_file(&self) -> String {
-        format!("sheets/{}/sheets.toml", self.sheets)
-    }
-
-    fn file_of(&self, sheet: &SheetEntry) -> String {
-        format!("sheets/{}/{}", self.sheets, sheet.file)
-    }
-
-    /// What the sheet says, as an upload of it would be read on `day`.
-    fn quotes(
-        &self,
-        sheet: &SheetEntry,
-        day: Date,
-        catalogue: &Catalogue,
-        learned: &Learned,
-    ) -> Result<Vec<NewQuote>, DemoError> {
-        let file = self.file_of(sheet);
-        let bytes = files::bytes(&file)?;
-        let hints = Hints { currency: self.currency, unit: Some(self.usual_unit), today: day };
-        let read = detect(&sheet.file, bytes).and_then(|format| read(format, bytes, &hints));
-        let read = read.map_err(|problem| DemoError::of(&file, problem))?;
-        confirm(&read, &sheet.looked_at, catalogue, learned).map_err(|open| DemoError::of(&file, open))
-    }
+/// An outlet's sheets, and what has been learned of its wordings so far.
+struct Reader {
+    outlet: Outlet,
+    folder: String,
+    answers: BTreeMap<String, GradeAnswer>,
+    learned: BTreeMap<String, Option<GradeId>>,
 }
 
-impl SheetsFile {
-    fn learned(&self) -> Learned {
-        Learned::new(self.wording.iter().map(|entry| (entry.key(), entry.grade.clone())))
-    }
-}
-
-impl WordingEntry {
-    fn key(&self) -> String {
-        Learned::key(&self.wording, self.under.as_deref())
-    }
-}
-
-/// The grades that a new shop starts with, ready to be compared with wordings.
-fn catalogue() -> Catalogue {
-    Catalogue::new(GRADES.iter().map(|grade| Grade {
-        id: grade.slug.clone(),
-        name: grade.details.name.clone(),
-        family: grade.details.family.clone(),
-    }))
+/// What is the same for all sheets.
+struct Shop {
+    catalogue: Catalogue,
+    grades: BTreeSet<GradeId>,
+    rates: RateBook,
 }
 
 impl Loader<'_> {
     pub(super) async fn sheets(&mut self) -> Result<(), DemoError> {
-        let catalogue = catalogue();
+        let shop = Shop {
+            catalogue: Catalogue::new(GRADES.iter().map(|grade| Grade {
+                id: grade.slug.clone(),
+                name: grade.details.name.clone(),
+                family: grade.details.family.clone(),
+            })),
+            grades: GRADES.iter().map(|grade| grade.slug.clone()).collect(),
+            rates: self.rates(),
+        };
+        let mut sheets: Vec<(usize, SheetEntry)> = Vec::new();
+        let mut readers: Vec<Reader> = Vec::new();
         for entry in &self.scenario.outlets {
-            self.sheets_of(entry, &catalogue).await?;
+            let file: SheetsFile = files::toml(&entry.sheets_file())?;
+            readers.push(Reader {
+                outlet: self.outlet(&entry.sheets_file(), &entry.name)?.clone(),
+                folder: entry.sheets_folder(),
+                answers: file.wording.into_iter().map(WordingEntry::answer).collect(),
+                learned: BTreeMap::new(),
+            });
+            sheets.extend(file.sheet.into_iter().map(|sheet| (readers.len() - 1, sheet)));
+        }
+        sheets.sort_by_key(|(_, sheet)| (std::cmp::Reverse(sheet.confirmed.ago), sheet.confirmed.at));
+        for (reader, sheet) in &sheets {
+            self.sheet(&shop, &mut readers[*reader], sheet).await?;
         }
         Ok(())
     }
 
-    async fn sheets_of(&mut self, entry: &OutletEntry, catalogue: &Catalogue) -> Result<(), DemoError> {
-        let name = entry.sheets_file();
-        let of_outlet: SheetsFile = files::toml(&name)?;
-        let outlet_id = self.outlet(&name, &entry.name)?.id.clone();
-        let learned = of_outlet.learned();
-        for (nth, sheet) in of_outlet.sheet.iter().enumerate() {
-            let (valid_from, at) = (self.day(sheet.confirmed.ago), self.moment(&sheet.confirmed)?);
-            let partner = self.partner(&sheet.confirmed)?;
-            let quotes = entry.quotes(sheet, valid_from, catalogue, &learned)?;
-            let bytes = files::bytes(&entry.file_of(sheet))?;
-            let sha256 = sha256(bytes);
-            add_file(&mut self.tx, &self.shop_id, &sha256, &sheet.file, bytes, at).await?;
-            let new = NewSheet { id: new_id(), outlet_id: outlet_id.clone(), valid_from, sha256, quotes };
-            add_sheet(&mut self.tx, &self.shop_id, &new, &partner, at).await?;
-            // A partner answers when the first sheet comes in; later ones are not asked about again.
-            for wording in of_outlet.wording.iter().filter(|_| nth == 0) {
-                let (key, grade) = (wording.key(), wording.grade.as_ref());
-                learn(&mut self.tx, &self.shop_id, &outlet_id, &key, grade, &partner, at).await?;
-            }
+    async fn sheet(&mut self, shop: &Shop, reader: &mut Reader, entry: &SheetEntry) -> Result<(), DemoError> {
+        let file = format!("{}/{}", reader.folder, entry.file);
+        let bytes = files::bytes(&file)?;
+        let (valid_from, at) = (self.day(entry.confirmed.ago), self.moment(&entry.confirmed)?);
+        let partner = self.partner(&entry.confirmed)?;
+        let details = &reader.outlet.details;
+        let hints = Hints { currency: details.currency, unit: Some(details.usual_unit), today: valid_from };
+        let sheet = detect(&entry.file, bytes).and_then(|format| read(format, bytes, &hints));
+        let sheet = sheet.map_err(|problem| DemoError::of(&file, problem))?;
+
+        let known = self.known(shop, &reader.outlet, valid_from).await?;
+        let mut answers = Answers::new(valid_from);
+        reader.answer(&sheet, entry, &mut answers, shop, &known);
+        let review = reader.review(&sheet, &answers, shop, &known);
+        let open = open(&sheet, &review);
+        if !open.is_empty() {
+            return Err(DemoError::of(&file, open.join("\n  ")));
+        }
+
+        let sha256 = sha256(bytes);
+        add_file(&mut self.tx, &self.shop_id, &sha256, &entry.file, bytes, at).await?;
+        let new = review.new_sheet(&new_id(), &reader.outlet.id, &sha256, &answers);
+        add_sheet(&mut self.tx, &self.shop_id, &new, &partner, at).await?;
+        for (wording, grade) in review.learned() {
+            let outlet = &reader.outlet.id;
+            learn(&mut self.tx, &self.shop_id, outlet, &wording, grade.as_ref(), &partner, at).await?;
+            reader.learned.insert(wording, grade);
         }
         Ok(())
+    }
+
+    /// What the outlet and the others paid up to the sheet's day.
+    async fn known(&mut self, shop: &Shop, outlet: &Outlet, date: Date) -> Result<Known, DemoError> {
+        let mut current = quotes_in_force(&mut *self.tx, &self.shop_id, date, None).await?;
+        let before = current.remove(&outlet.id).map(|sheet| sheet.quotes).unwrap_or_default();
+        let others = current.into_values().map(|sheet| sheet.quotes).collect();
+        Ok(Known { before, others, rates: shop.rates.clone(), date })
     }
 }
 
-/// The sheet's quotes, if nothing about it is left open; else what is, line by line.
-fn confirm(
-    sheet: &Sheet,
-    looked_at: &[Doubt],
-    catalogue: &Catalogue,
-    learned: &Learned,
-) -> Result<Vec<NewQuote>, String> {
+impl Reader {
+    fn review(&self, sheet: &Sheet, answers: &Answers, shop: &Shop, known: &Known) -> Review {
+        let facts = Facts {
+            catalogue: &shop.catalogue,
+            grades: &shop.grades,
+            learned: &Learned::new(self.learned.clone()),
+            pays_in: self.outlet.details.currency,
+            usual_unit: self.outlet.details.usual_unit,
+            known,
+        };
+        Review::new(sheet, answers, &facts)
+    }
+
+    /// Answers what the review asks, as far as the file does: first which grades are meant, then whether the prices are
+    /// right, which is only asked of lines with a grade.
+    fn answer(&self, sheet: &Sheet, entry: &SheetEntry, answers: &mut Answers, shop: &Shop, known: &Known) {
+        for line in self.review(sheet, answers, shop, known).lines {
+            let asked = matches!(line.grade, LineGrade::Asked(_));
+            let grade = self.answers.get(&line.wording).filter(|_| asked).cloned();
+            let right = entry.right.contains(&line.wording);
+            answers.lines.insert(line.id, LineAnswer { grade, right });
+        }
+    }
+}
+
+/// What is left open, line by line.
+fn open(sheet: &Sheet, review: &Review) -> Vec<String> {
     let mut open: Vec<String> = sheet.problems.iter().map(ToString::to_string).collect();
     let lost = sheet.left_out.iter().filter(|l| matches!(l.why, Why::NoName | Why::TooLong | Why::TooLarge));
     open.extend(lost.map(|l| format!("{}: {}: {}", l.place, l.why, l.source)));
-    let mut quotes = Vec::new();
-    for row in &sheet.rows {
-        match quote(row, looked_at, catalogue, learned) {
-            Ok(quote) => quotes.push(quote),
-            Err(why) => open.push(format!("{}: {}: {why}", row.place, row.source)),
-        }
-    }
-    if open.is_empty() { Ok(quotes) } else { Err(open.join("\n  ")) }
+    open.extend(review.in_standing(Standing::ToConfirm).map(asks));
+    open
 }
 
-fn quote(
-    row: &Row,
-    looked_at: &[Doubt],
-    catalogue: &Catalogue,
-    learned: &Learned,
-) -> Result<NewQuote, String> {
-    if let Some(doubt) = row.doubts.iter().find(|doubt| !looked_at.contains(doubt)) {
-        return Err(doubt.to_string());
+fn asks(line: &Line) -> String {
+    let place = line.prices.first().map_or("", |price| &price.place);
+    let mut questions: Vec<String> =
+        line.prices.iter().flat_map(|price| price.questions.iter().map(ToString::to_string)).collect();
+    if let LineGrade::Asked(likely) = &line.grade {
+        questions.insert(
+            0,
+            match likely {
+                Some(grade) => format!("is it {grade}?"),
+                None => "which grade is it?".to_string(),
+            },
+        );
     }
-    let proposal = catalogue.propose(learned, &row.wording, row.group.as_deref());
-    if !proposal.is_sure() && proposal.why != How::LearnedIgnored {
-        return Err(format!("no grade is sure for it (at best {:?})", proposal.grade));
-    }
-    let (currency, unit): (Option<Currency>, Option<PriceUnit>) = (row.currency, row.unit);
-    Ok(NewQuote {
-        wording: row.wording.clone(),
-        grade_id: proposal.grade,
-        price: match row.price {
-            RowPrice::Priced { low, high } => Some((low, high)),
-            RowPrice::OnRequest => None,
-        },
-        currency: currency.ok_or("it has no currency")?,
-        unit: unit.ok_or("it has no unit")?,
-        from: row.tier_from.unwrap_or(Mass::ZERO),
-        source: row.source.clone(),
-        place: row.place.to_string(),
-    })
+    format!("{place}: {}: {}", line.wording, questions.join(" "))
 }
 
-#[cfg(test)]
-mod tests {
-    use jiff::civil::date;
+impl WordingEntry {
+    fn answer(self) -> (String, GradeAnswer) {
+        (self.wording, self.grade.map_or(GradeAnswer::NoneOfOurs, GradeAnswer::Is))
+    }
+}
 
-    use super::super::scenario::Scenario;
-    use super::*;
+impl OutletEntry {
+    fn sheets_folder(&self) -> String {
+        format!("sheets/{}", self.sheets)
+    }
 
-    /// Loading stops at the first open row; here all of them are told at once.
-    #[test]
-    fn every_row_of_every_sheet_is_resolved() {
-        let catalogue = catalogue();
-        let mut open = Vec::new();
-        for outlet in Scenario::read().unwrap().outlets {
-            let of_outlet: SheetsFile = files::toml(&outlet.sheets_file()).unwrap();
-            assert!((3..=8).contains(&of_outlet.sheet.len()), "{}", outlet.name);
-            for sheet in &of_outlet.sheet {
-                match outlet.quotes(sheet, date(2026, 5, 11), &catalogue, &of_outlet.learned()) {
-                    Ok(quotes) => {
-                        for q in &quotes {
-                            eprintln!(
-                                "{} | {} -> {:?} {:?} {} {} from {}",
-                                sheet.file,
-                                q.wording,
-                                q.grade_id.as_ref().map(|g| g.as_str()),
-                                q.price,
-                                q.currency.code(),
-                                q.unit.code(),
-                                q.from.grams()
-                            );
-                        }
-                    }
-                    Err(problem) => open.push(problem.to_string()),
-                }
-            }
-        }
-        assert!(open.is_empty(), "{}", open.join("\n"));
+    /// The file that names its sheets.
+    fn sheets_file(&self) -> String {
+        format!("{}/sheets.toml", self.sheets_folder())
     }
 }

@@ -2,7 +2,6 @@
 
 use jiff::civil::Date;
 use trade::costs::Facts;
-use trade::exchange::RateBook;
 use trade::net::{Load, deliver};
 
 use super::scenario::ShipmentEntry;
@@ -57,10 +56,9 @@ impl Loader<'_> {
     }
 
     fn facts_of(&self, today: Date) -> Facts {
-        let rates = self.scenario.rates.iter().map(|entry| entry.rate(self.day(entry.entered.ago)));
         Facts {
             costs: self.scenario.shop.costs,
-            rates: RateBook::new(rates),
+            rates: self.rates(),
             cartons: self.scenario.boxes.clone(),
             today,
             style: self.scenario.shop.style,

@@ -14,7 +14,7 @@ use super::shipping::{Band, Measure};
 const PATIENCE: u32 = 8;
 
 /// Steps shorter than this share of the first are not worth making.
-const SHORTEST: f64 = 1e-3;
+pub(super) const SHORTEST: f64 = 1e-3;
 
 /// Every so many steps all bounds of an outlet are tried, not only the one that was best lately.
 const THOROUGH: u32 = 8;
@@ -66,6 +66,8 @@ pub(super) struct Dual {
     pub mean: Vec<f64>,
     /// By site: how often lately it opened.
     pub mean_open: Vec<f64>,
+    /// How long the last steps were, as a share of what would reach the target at once.
+    pub length: f64,
 }
 
 struct Reading {
@@ -75,7 +77,13 @@ struct Reading {
 
 /// Looks for good prices from `prices` on. Stops early when the bound is not above `enough`. `None` where the node
 /// holds no plan at all.
-pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Prices, enough: f64, steps: u32) -> Option<Dual> {
+pub(super) fn descend(
+    outlook: &Outlook<'_>,
+    mut prices: Prices,
+    mut length: f64,
+    enough: f64,
+    steps: u32,
+) -> Option<Dual> {
     let (scope, node) = (outlook.scope, outlook.node);
     let count = outlook.model.lots.len();
     let sites = outlook.model.sites.len();
@@ -84,11 +92,12 @@ pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Prices, enough: f64, st
     let mut mean = vec![0.0; count * sites];
     let mut mean_open = vec![0.0; sites];
     blend(outlook, &first, 1.0, &mut mean, &mut mean_open);
-    let mut best = Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open };
+    let mut best =
+        Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open, length };
 
     let loose: Vec<usize> = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
     let mut now = best.offers.clone();
-    let (mut length, mut stale) = (1.0, 0);
+    let mut stale = 0;
     let mut direction = Prices::new(vec![0.0; count], sites);
     for step in 1..=steps {
         if best.bound <= enough || length < SHORTEST {
@@ -117,6 +126,7 @@ pub(super) fn descend(outlook: &Outlook<'_>, mut prices: Prices, enough: f64, st
         }
         if stale >= PATIENCE {
             (length, stale) = (length / 2.0, 0);
+            best.length = length;
             prices.clone_from(&best.prices);
             now.clone_from(&best.offers);
             direction = Prices::new(vec![0.0; count], sites);

@@ -79,7 +79,7 @@ impl Part {
         let total = total(model, &scope, place);
         let mut part = Part { scope, prices: planner.prices.clone(), reduced: None };
         if let Some(outlook) = Outlook::new(model, &part.scope, root)
-            && let Some(dual) = dual::descend(&outlook, part.prices.clone(), total, STEPS)
+            && let Some(dual) = dual::descend(&outlook, part.prices.clone(), 1.0, total, STEPS)
         {
             part.reduced = Some(Reduced::of(&outlook, &dual));
             part.prices = dual.prices;

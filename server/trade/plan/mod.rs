@@ -45,6 +45,7 @@ mod choices;
 mod dual;
 pub mod habit;
 mod improve;
+mod knapsack;
 mod margins;
 mod model;
 mod node;

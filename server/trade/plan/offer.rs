@@ -9,6 +9,7 @@ use std::cell::Cell;
 use std::rc::Rc;
 
 use super::dual::Prices;
+use super::knapsack::{self, Piece, Step};
 use super::model::{Model, Site};
 use super::node::Reach;
 use super::piles::{Pile, SLACK, Terms};
@@ -112,7 +113,7 @@ impl<'a> Relaxed<'a> {
         floor: Option<&Floor>,
     ) -> Option<Offer> {
         let free = [Step { cap: f64::INFINITY, cost: self.least_packing }];
-        let steps = floor.map(|floor| Step::all(floor, self.least_packing));
+        let steps = floor.map(|floor| steps_of(floor, self.least_packing));
         let steps = steps.as_deref().unwrap_or(&free);
         let measure = floor.map_or(Measure::MASS, |floor| floor.measure);
         let densest = self.site.grades.iter().map(|grade| grade.looseness.1).fold(f64::INFINITY, f64::min);
@@ -178,18 +179,9 @@ impl<'a> Relaxed<'a> {
     }
 }
 
-/// Up to `cap` in size, packing costs at least `cost`.
-#[derive(Debug, Clone, Copy)]
-struct Step {
-    cap: f64,
-    cost: f64,
-}
-
-impl Step {
-    fn all(floor: &Floor, least: f64) -> Vec<Step> {
-        let caps = floor.steps.iter().skip(1).map(|next| next.from).chain([f64::INFINITY]);
-        floor.steps.iter().zip(caps).map(|(step, cap)| Step { cap, cost: step.cost.max(least) }).collect()
-    }
+fn steps_of(floor: &Floor, least: f64) -> Vec<Step> {
+    let caps = floor.steps.iter().skip(1).map(|next| next.from).chain([f64::INFINITY]);
+    floor.steps.iter().zip(caps).map(|(step, cap)| Step { cap, cost: step.cost.max(least) }).collect()
 }
 
 /// The outlet at given prices: its grades with the ways in which each can be delivered.
@@ -203,10 +195,12 @@ struct Counter<'a> {
 enum Ways<'a> {
     /// The sets that are best at some price per size, by rising size: corners of the hull over all of them. The price
     /// between two neighbours is the gain per size of going from one to the next.
+    /// In `front` are all sets that gain more than any smaller one.
     Sets {
         sets: &'a Sets,
         corners: Vec<Corner>,
         rates: Vec<f64>,
+        front: Vec<Corner>,
     },
     Piles {
         piles: Vec<Pile>,
@@ -265,7 +259,35 @@ impl<'a> Counter<'a> {
             }
         }
         let (bound, target) = best?;
+        // At no price nothing was mixed to fill a step.
+        if bound.price > 0.0
+            && let Some(whole) = self.in_whole_lots(steps, bound.price)
+            && whole.gain < bound.gain + self.once
+        {
+            return Some(whole);
+        }
         Some(Offer { gain: bound.gain + self.once, take: self.taken(bound.price, target) })
+    }
+
+    /// The best with no lot in part, any size. `None` where that takes too long, or some grade has too many lots.
+    fn in_whole_lots(&self, steps: &[Step], price: f64) -> Option<Offer> {
+        let fronts: Vec<(&Sets, &[Corner])> = self
+            .grades
+            .iter()
+            .map(|ways| match ways {
+                Ways::Sets { sets, front, .. } => Some((*sets, &front[..])),
+                Ways::Piles { .. } => None,
+            })
+            .collect::<Option<_>>()?;
+        let piece = |corner: &Corner| Piece { size: corner.size, gain: corner.gain };
+        let pieces: Vec<Vec<Piece>> =
+            fronts.iter().map(|(_, front)| front.iter().map(piece).collect()).collect();
+        let pieces: Vec<&[Piece]> = pieces.iter().map(|pieces| &pieces[..]).collect();
+        let (gain, picks) = knapsack::best(&pieces, steps, price)?;
+        let picked =
+            fronts.iter().zip(picks).filter_map(|((sets, front), pick)| Some((sets, front[pick].set?)));
+        let take = picked.flat_map(|(sets, set)| sets.lots(set).map(|lot| (lot, 1.0))).collect();
+        Some(Offer { gain: gain + self.once, take })
     }
 
     /// Gain and size of the best choice at a price per size.
@@ -319,14 +341,22 @@ impl<'a> Ways<'a> {
         let out = optional.then_some(Corner { size: 0.0, gain: 0.0, set: None });
         let corners = gains.map(|(gain, set)| Corner { size: size(&set), gain, set: Some(set) });
         let all = out.into_iter().chain(corners);
+        let mut front = Vec::new();
         let corners = if sized {
-            hull(all.collect())
+            let mut all: Vec<Corner> = all.collect();
+            all.sort_unstable_by(|a, b| a.size.total_cmp(&b.size).then(b.gain.total_cmp(&a.gain)));
+            for corner in &all {
+                if front.last().is_none_or(|last: &Corner| last.gain < corner.gain) {
+                    front.push(*corner);
+                }
+            }
+            hull(&all)
         } else {
             all.reduce(|best, next| if next.gain > best.gain { next } else { best }).into_iter().collect()
         };
         let rate = |pair: &[Corner]| (pair[1].gain - pair[0].gain) / (pair[1].size - pair[0].size);
         let rates = corners.windows(2).map(rate).collect();
-        (!corners.is_empty()).then_some(Ways::Sets { sets, corners, rates })
+        (!corners.is_empty()).then_some(Ways::Sets { sets, corners, rates, front })
     }
 
     fn of_piles(piles: Vec<Pile>, optional: bool) -> Option<Self> {
@@ -335,7 +365,7 @@ impl<'a> Ways<'a> {
 
     fn choose(&self, price: f64) -> Choice<'_> {
         match self {
-            Ways::Sets { sets, corners, rates } => {
+            Ways::Sets { sets, corners, rates, .. } => {
                 let Corner { size, gain, set } = corners[rates.partition_point(|rate| *rate > price)];
                 let taken = set.map_or(Taken::Nothing, |set| Taken::Set(sets, set));
                 Choice { gain: gain - price * size, size, taken }
@@ -370,11 +400,10 @@ impl<'a> Ways<'a> {
     }
 }
 
-/// The corners of the upper hull, by rising size: gain per size falls from each to the next.
-fn hull(mut points: Vec<Corner>) -> Vec<Corner> {
-    points.sort_unstable_by(|a, b| a.size.total_cmp(&b.size).then(b.gain.total_cmp(&a.gain)));
+/// The corners of the upper hull of points by rising size: gain per size falls from each to the next.
+fn hull(points: &[Corner]) -> Vec<Corner> {
     let mut hull: Vec<Corner> = Vec::with_capacity(points.len());
-    for point in points {
+    for &point in points {
         if hull.last().is_some_and(|last| last.size >= point.size) {
             continue;
         }

@@ -194,6 +194,7 @@ impl Search<'_> {
     fn explore(&mut self, OpenNode { mut node, bound, depth, prices }: OpenNode) {
         let rounds = if depth == 0 { ROUNDS_AT_ROOT } else { ROUNDS_BELOW };
         let mut prices = Prices::clone(&prices);
+        let mut length: f64 = if depth == 0 { 1.0 } else { 0.25 };
         let mut last_bound = bound;
         for round in 1..=rounds {
             if !node.settle(self.scope) {
@@ -204,7 +205,7 @@ impl Search<'_> {
                 return;
             }
             let Some(outlook) = Outlook::new(self.model, self.scope, &node) else { return };
-            let Some(dual) = dual::descend(&outlook, prices, self.enough(), STEPS) else { return };
+            let Some(dual) = dual::descend(&outlook, prices, length, self.enough(), STEPS) else { return };
             self.offer_plan(self.round(&node, &dual));
             if dual.bound <= self.enough() {
                 if depth == 0 {
@@ -229,6 +230,7 @@ impl Search<'_> {
             }
             last_bound = dual.bound;
             prices = dual.prices;
+            length = dual.length.max(dual::SHORTEST * 2.0);
             node = fixed;
         }
     }

@@ -7,22 +7,19 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use intake::{Catalogue, Grade as NamedGrade, Learned, LeftOut, Problem, Sheet};
+use intake::{LeftOut, Problem};
 use jiff::civil::Date;
-use serde::de::DeserializeOwned;
-use serde::{Deserialize, Serialize};
-use trade::ids::GradeId;
+use serde::Deserialize;
 use trade::money::PriceUnit;
 
 use super::Slice;
+use super::desk::{Desk, Item, to_json};
 use super::line::{Families, LineView, fill, slip_from, take_lines};
 use super::upload::day_typed;
-use crate::review::{Answers, Facts, Known, Review, Slip, Standing};
+use crate::review::{Answers, Slip, Standing};
+use crate::store::StoreError;
 use crate::store::drafts::{DraftHead, SheetDraft};
-use crate::store::grades::Grade;
-use crate::store::outlets::Outlet;
 use crate::store::sheets::{PriceSheet, SheetRefusal};
-use crate::store::{RowError, StoreError};
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
@@ -30,99 +27,6 @@ use crate::web::page::{Page, Screen, Visitor, html};
 
 /// Lines in one page of the review.
 const LINES_SHOWN: usize = 25;
-
-/// A draft with all that its review is worked out from.
-struct Desk {
-    draft: SheetDraft,
-    sheet: Sheet,
-    answers: Answers,
-    outlet: Outlet,
-    grades: Vec<Grade>,
-    review: Review,
-}
-
-impl Desk {
-    /// `None` where the draft is no longer there.
-    async fn open(app: &App, visitor: &Visitor, id: &str) -> Result<Option<Desk>, Failure> {
-        let draft = match app.store.draft(&visitor.shop.id, id).await {
-            Ok(draft) => draft,
-            Err(StoreError::Missing) => return Ok(None),
-            Err(other) => return Err(other.into()),
-        };
-        let sheet: Sheet = from_json("reading", &draft.reading)?;
-        let answers: Answers = from_json("answers", &draft.answers)?;
-        let shop = &visitor.shop.id;
-        let mut desk = Desk {
-            outlet: app.store.outlet(shop, draft.outlet_id.as_str()).await?,
-            grades: app.store.grades(shop).await?,
-            review: Review::default(),
-            draft,
-            sheet,
-            answers,
-        };
-        desk.work_out(app, visitor).await?;
-        Ok(Some(desk))
-    }
-
-    /// Works the review out from the answers as they are now.
-    async fn work_out(&mut self, app: &App, visitor: &Visitor) -> Result<(), Failure> {
-        let shop = &visitor.shop.id;
-        let wordings = app.store.wordings(shop, &self.outlet.id).await?;
-        let learned = Learned::new(wordings.into_iter().map(|w| (w.wording, w.grade_id)));
-        let in_use = || self.grades.iter().filter(|grade| !grade.retired);
-        let grades: BTreeSet<GradeId> = in_use().map(|grade| grade.id.clone()).collect();
-        let catalogue = Catalogue::new(in_use().map(|grade| NamedGrade {
-            id: grade.id.clone(),
-            name: grade.details.name.clone(),
-            family: grade.details.family.clone(),
-        }));
-        let facts = Facts {
-            catalogue: &catalogue,
-            grades: &grades,
-            learned: &learned,
-            pays_in: self.outlet.details.currency,
-            usual_unit: self.outlet.details.usual_unit,
-            known: &self.known(app, visitor).await?,
-        };
-        self.review = Review::new(&self.sheet, &self.answers, &facts);
-        Ok(())
-    }
-
-    /// What the outlet and the others paid up to the sheet's day.
-    async fn known(&self, app: &App, visitor: &Visitor) -> Result<Known, Failure> {
-        let date = self.answers.valid_from;
-        let mut current = app.store.current_quotes(&visitor.shop.id, date, None).await?;
-        let before = current.remove(&self.outlet.id).map(|sheet| sheet.quotes).unwrap_or_default();
-        let others = current.into_values().map(|sheet| sheet.quotes).collect();
-        let rates = app.store.rate_book(&visitor.shop.id).await?;
-        Ok(Known { before, others, rates, date })
-    }
-
-    /// The lines and left-out rows of a part.
-    fn items(&self, part: Standing) -> Vec<Item> {
-        let lines = self.review.in_standing(part).map(|line| Item::Line(line.id));
-        let out = self.review.left_out.iter().cloned().map(Item::Out);
-        lines.chain(out.filter(|_| part == Standing::LeftOut)).collect()
-    }
-}
-
-/// Something in a part of the review.
-enum Item {
-    /// A line, by its id.
-    Line(usize),
-    /// A row without a price.
-    Out(LeftOut),
-}
-
-pub(super) fn to_json(value: &impl Serialize) -> Result<String, StoreError> {
-    serde_json::to_string(value).map_err(|cause| StoreError::Encode(cause.to_string()))
-}
-
-fn from_json<T: DeserializeOwned>(column: &'static str, json: &str) -> Result<T, StoreError> {
-    serde_json::from_str(json).map_err(|cause| {
-        StoreError::Row(RowError { table: "sheet_drafts", column, value: cause.to_string() })
-    })
-}
 
 /// Which part of the review is open, and from which line.
 #[derive(Debug, Clone, Deserialize)]
@@ -172,6 +76,8 @@ struct DraftPage {
     is_ahead: bool,
     /// Of a newer sheet of the outlet, where there is one: this one is then kept as history.
     newer: Option<Date>,
+    /// Grades that the outlet's sheet in force has a price for and this one, which takes its place, has not.
+    no_longer: Vec<String>,
     /// Prices for which the sheet names no unit.
     without_unit: usize,
     units: Vec<(String, String)>,
@@ -277,6 +183,7 @@ async fn draft_page(
         app.store.sheets(shop, Some(&desk.outlet.id)).await?.into_iter().map(|sheet| sheet.valid_from);
     let newer = newest.filter(|day| *day > date && *day <= visitor.today()).max();
 
+    let no_longer = if newer.is_none() { desk.no_longer() } else { Vec::new() };
     let (review, families) = (&desk.review, Families::of(&desk.grades));
     let counts = Counts {
         matched: review.count(Standing::Matched),
@@ -317,6 +224,7 @@ async fn draft_page(
         in_the_way,
         day_of_sheet,
         newer,
+        no_longer,
         tabs,
         lines,
         families,

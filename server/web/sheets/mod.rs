@@ -1,5 +1,6 @@
 //! Price sheets: what was read and confirmed, kept as history with the file it came in.
 
+mod desk;
 mod draft;
 mod line;
 mod upload;

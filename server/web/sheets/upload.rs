@@ -10,7 +10,7 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::Deserialize;
 
-use super::draft::to_json;
+use super::desk::to_json;
 use crate::reader::{self, ReadError};
 use crate::review::Answers;
 use crate::store::drafts::{DraftHead, NewDraft};
