@@ -3,6 +3,7 @@
 mod common;
 
 mod bag;
+mod choices;
 mod containers;
 mod grades;
 mod guard;

@@ -209,12 +209,6 @@ impl TestShop {
     }
 }
 
-fn config(hosts: Vec<String>) -> Config {
-    // Workbooks are read by the program itself, which is not this test.
-    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
-    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
-}
-
 /// The mass of a reading that means one thing.
 #[track_caller]
 pub fn mass(typed: &str) -> Mass {
@@ -222,6 +216,12 @@ pub fn mass(typed: &str) -> Mass {
         Ok(Reading::Sure { meaning, .. }) => meaning.mass,
         other => panic!("{typed} is not sure: {other:?}"),
     }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    // Workbooks are read by the program itself, which is not this test.
+    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
+    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
 }
 
 fn settings() -> ShopSettings {
