@@ -2,12 +2,6 @@
 // one of them answers anything else, so that it is taken off this list.
 
 export const UNBUILT = [
-  '/prices',
-  '/outlets',
-  '/grades',
-  '/freight',
-  '/rates',
-  '/shop',
 ];
 
 /// Whether an address belongs to one of them.

@@ -2,7 +2,6 @@
 
 use super::model::Model;
 use super::node::{Node, Reach};
-use super::shipping::Shipping;
 use super::{PinTrouble, Place, Problem, Trouble};
 use crate::exchange::Mid;
 use crate::ids::{LotId, OutletId};
@@ -117,21 +116,14 @@ fn trouble_with_facts(model: &Model<'_>) -> Vec<Trouble> {
             });
         }
     }
-    for (site, outlet) in model.sites.iter().zip(problem.outlets) {
-        if !site.grades.is_empty()
-            && let Some(why) = site.shipping.as_ref().and_then(Shipping::refusal)
-        {
-            trouble.push(Trouble::NoParcels { outlet: outlet.id.clone(), why });
-        }
-    }
-    for lot in problem.lots {
+    for (index, lot) in problem.lots.iter().enumerate() {
         let load = &lot.load;
         if load.mass.is_negative() {
             trouble.push(Trouble::NegativeMass { lot: load.lot.clone(), mass: load.mass });
         } else if load.mass.is_zero() {
             trouble.push(Trouble::NoMass { lot: load.lot.clone() });
         }
-        if !problem.outlets.iter().any(|outlet| outlet.quotes.contains_key(&load.grade)) {
+        if !load.mass.is_negative() && !model.sites.iter().any(|site| site.takes(index)) {
             trouble.push(Trouble::NoOutlet { lot: load.lot.clone(), grade: load.grade.clone() });
         }
     }

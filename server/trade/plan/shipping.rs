@@ -18,7 +18,7 @@ use super::model::{Item, float};
 use crate::costs::Facts;
 use crate::mass::Mass;
 use crate::outlet::Post;
-use crate::packing::{Contents, Packer, Priced, Unpackable};
+use crate::packing::{Contents, Packer, Priced};
 use crate::volume::{BulkDensity, Volume};
 
 /// The ratio of one density class to the one below.
@@ -113,12 +113,6 @@ impl Shipping {
         let volume = lots.iter().map(|lot| lot.volume).sum();
         let typical = if mass > 0.0 { mass / lots.len() as f64 } else { 1.0 };
         Shipping { mass, volume, typical, ..self }
-    }
-
-    /// Why nothing at all can be sent.
-    pub fn refusal(&self) -> Option<Unpackable> {
-        let least = Contents { mass: Mass::from_grams(Decimal::ONE), volume: Volume::ZERO };
-        self.packer.pack(least).err()
     }
 
     /// Floors under every shipment whose density is in the band.
