@@ -1,7 +1,8 @@
 //! How long the sell plan takes on a full shelf: `cargo run --release -p trade --example plan_timing [LOTS] [SEEDS]`.
 
-#[path = "../tests/plan/instances.rs"]
-mod instances;
+#[path = "../tests/plan/shop.rs"]
+#[expect(clippy::unwrap_used, reason = "fixed figures of a made-up shop")]
+mod shop;
 
 use std::time::Instant;
 
@@ -13,7 +14,7 @@ fn main() {
     let seeds = args.next().unwrap_or(10);
     println!("seed   prepare     solve   margins  (ms)   open  margins  exact  total  proof");
     for seed in 0..seeds {
-        let instance = instances::shop(seed, lots);
+        let instance = shop::shop(seed, lots);
         let problem = instance.problem();
         let start = Instant::now();
         let mut planner = Planner::new(&problem);

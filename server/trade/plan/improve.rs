@@ -48,7 +48,7 @@ impl<'m> Improver<'m> {
     pub fn run(mut self, thorough: bool) -> Option<Assignment> {
         loop {
             let better = self.move_lots() || self.move_grades() || self.fill_outlets() || self.empty_outlets();
-            if !better && !(thorough && self.swap_lots()) {
+            if !better && (!thorough || !self.swap_lots()) {
                 break;
             }
         }

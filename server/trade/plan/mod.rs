@@ -260,7 +260,11 @@ impl<'a> Planner<'a> {
                     Err(stuck) => stuck.finished,
                 };
             good.pop();
-            let why = if finished { choices::refusal(&self.model, pin) } else { PinTrouble::NotFound };
+            let why = match finished.then(|| self.search(&self.chosen.pinned(&[pin]), Goal::Any, budget)) {
+                Some(Ok(_)) => PinTrouble::Together,
+                Some(Err(Stuck { finished: true, .. })) => choices::refusal(&self.model, pin),
+                Some(Err(_)) | None => PinTrouble::NotFound,
+            };
             let lot = self.model.problem.lots[pin.lot].load.lot.clone();
             trouble.push(Trouble::Pin { lot, place: self.place_named(pin.place), why });
         }
@@ -303,7 +307,7 @@ impl<'a> Planner<'a> {
         plan.kept = kept.iter().map(|&lot| lots[lot].load.lot.clone()).collect();
         let agrees = (model::float(plan.total) - found.total).abs() <= 10.0 * self.model.tolerance;
         if !found.finished || !agrees {
-            let bound = Decimal::from_f64(found.bound).unwrap_or(plan.total).max(plan.total);
+            let bound = Decimal::from_f64(found.bound).unwrap_or(Decimal::MAX).max(plan.total);
             plan.proof = Proof::Gap { bound };
         }
         if plan.deliveries.is_empty() && self.model.sites.iter().any(|site| !site.grades.is_empty()) {

@@ -118,7 +118,8 @@ pub(super) fn search(
             break;
         }
         if !budget.spend() {
-            (bound, finished) = (next.bound, false);
+            bound = if next.bound.is_finite() { next.bound } else { search.first_bound(&next) };
+            finished = false;
             break;
         }
         search.explore(next);
@@ -179,6 +180,15 @@ impl Search<'_> {
             }
         }
         prices
+    }
+
+    /// A bound of a root that is not explored.
+    fn first_bound(&self, root: &OpenNode) -> f64 {
+        Outlook::new(self.model, self.scope, &root.node)
+            .and_then(|outlook| {
+                dual::descend(&outlook, Prices::clone(&root.prices), 1.0, f64::NEG_INFINITY, 0)
+            })
+            .map_or(f64::NEG_INFINITY, |dual| dual.bound)
     }
 
     fn explore(&mut self, OpenNode { mut node, bound, depth, prices }: OpenNode) {

@@ -1,0 +1,139 @@
+//! What must hold for any plan, on problems too large for brute force.
+
+use std::collections::BTreeSet;
+
+use rust_decimal::Decimal;
+use trade::ids::LotId;
+use trade::net::{self, Load};
+use trade::plan::{Choices, Limits, Place, Plan, Proof, Trouble, solve};
+
+use crate::everything::everything;
+use crate::shop::{Instance, shop};
+use crate::{near, solved};
+
+/// Sums the plan up from its parts, and sees that every lot is in one place.
+fn check_whole(instance: &Instance, plan: &Plan) {
+    let mut lots: Vec<&LotId> = plan.kept.iter().collect();
+    let keep = |id: &LotId| instance.lots.iter().find(|lot| lot.load.lot == *id).map(|lot| lot.keep).unwrap();
+    let mut total: Decimal = plan.kept.iter().map(keep).sum();
+    for delivery in &plan.deliveries {
+        let outlet = instance.outlets.iter().find(|outlet| outlet.id == delivery.outlet).unwrap();
+        let goes = |lot: &&trade::plan::PlanLot| delivery.lots.contains(&lot.load.lot);
+        let loads: Vec<Load> = instance.lots.iter().filter(goes).map(|lot| lot.load.clone()).collect();
+        assert_eq!(net::deliver(outlet, &loads, &instance.facts).as_ref(), Ok(&delivery.ladder));
+        lots.extend(&delivery.lots);
+        total += delivery.ladder.net;
+    }
+    assert_eq!(plan.total, total);
+    lots.sort();
+    let all: Vec<&LotId> = instance.lots.iter().map(|lot| &lot.load.lot).collect();
+    assert_eq!(lots, all, "each lot is in one place");
+}
+
+fn keeping_all(instance: &Instance) -> Decimal {
+    instance.lots.iter().map(|lot| lot.keep).sum()
+}
+
+#[test]
+fn a_plan_is_whole_and_beats_keeping_everything() {
+    for seed in 0..3 {
+        let instance = shop(seed, 24);
+        let plan = solved(&instance);
+        assert_eq!(plan.proof, Proof::Optimal);
+        check_whole(&instance, &plan);
+        assert!(plan.total >= keeping_all(&instance));
+    }
+}
+
+#[test]
+fn one_more_outlet_never_hurts() {
+    for seed in 0..40 {
+        let mut instance = everything(seed, 8, 4);
+        instance.choices = Choices::default();
+        let with = solved(&instance).total;
+        let outlet = instance.outlets.remove(seed as usize % 4);
+        let without = solved(&instance).total;
+        assert!(without <= with + crate::EQUAL, "seed {seed}: {} lost {}", outlet.id, without - with);
+    }
+}
+
+#[test]
+fn a_bar_and_a_closed_outlet_never_help() {
+    for seed in 0..4 {
+        let mut instance = shop(seed, 20);
+        let free = solved(&instance);
+        let delivery = &free.deliveries[0];
+        let pair = (delivery.lots[0].clone(), delivery.outlet.clone());
+        instance.choices.bars.insert(pair.clone());
+        let barred = solved(&instance);
+        assert!(barred.total <= free.total + crate::EQUAL, "seed {seed}");
+        let there = barred.deliveries.iter().find(|other| other.outlet == pair.1);
+        assert!(there.is_none_or(|there| !there.lots.contains(&pair.0)), "seed {seed}");
+
+        instance.choices = Choices { closed: BTreeSet::from([pair.1.clone()]), ..Choices::default() };
+        let closed = solved(&instance);
+        assert!(closed.total <= barred.total + crate::EQUAL, "seed {seed}");
+        assert!(closed.deliveries.iter().all(|other| other.outlet != pair.1), "seed {seed}");
+    }
+}
+
+/// The search's own arithmetic against `net::deliver`: with every lot pinned there is one plan, and it is called
+/// optimal only if both agree on its worth.
+#[test]
+fn pinning_everything_gives_exactly_that_plan() {
+    let mut followed = 0;
+    for seed in 0..300 {
+        let mut instance = everything(seed, 6, 3);
+        instance.choices = Choices::default();
+        let rng = &mut fastrand::Rng::with_seed(seed);
+        let mut loads: Vec<Vec<Load>> = vec![Vec::new(); 3];
+        let mut expected = Decimal::ZERO;
+        for lot in &instance.lots {
+            let place = match rng.usize(0..4) {
+                3 => {
+                    expected += lot.keep;
+                    Place::Keep
+                }
+                site => {
+                    loads[site].push(lot.load.clone());
+                    Place::Outlet(instance.outlets[site].id.clone())
+                }
+            };
+            instance.choices.pins.insert(lot.load.lot.clone(), place);
+        }
+        let mut taken = true;
+        for (outlet, loads) in instance.outlets.iter().zip(&loads).filter(|(_, loads)| !loads.is_empty()) {
+            match net::deliver(outlet, loads, &instance.facts) {
+                Ok(ladder) => expected += ladder.net,
+                Err(_) => taken = false,
+            }
+        }
+        let plan = solved(&instance);
+        let dropped = plan.trouble.iter().any(|trouble| matches!(trouble, Trouble::Pin { .. }));
+        assert_eq!(dropped, !taken, "seed {seed}: {:?}", plan.trouble);
+        assert_eq!(plan.proof, Proof::Optimal, "seed {seed}");
+        if taken {
+            assert!(near(plan.total, expected), "seed {seed}: {} for {expected}", plan.total);
+            followed += 1;
+        }
+    }
+    assert!(followed > 20, "only {followed} problems had a plan to follow");
+}
+
+/// A search that is stopped says how much more there could be, and never that its plan is the best.
+#[test]
+fn a_stopped_search_states_its_gap() {
+    let instance = shop(3, 40);
+    let best = solved(&instance);
+    let stop = || true;
+    for limits in [Limits::nodes(0), Limits { nodes: 1_000, stop: Some(&stop) }] {
+        let plan = solve(&instance.problem(), &limits);
+        check_whole(&instance, &plan);
+        assert!(plan.total <= best.total + crate::EQUAL);
+        match plan.proof {
+            Proof::Optimal => panic!("nothing was searched"),
+            Proof::Gap { bound } => assert!(bound >= best.total - crate::EQUAL, "bound {bound}"),
+        }
+    }
+    assert_eq!(solve(&instance.problem(), &Limits::nodes(1_000)), best, "the same search twice");
+}
