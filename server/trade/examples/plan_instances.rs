@@ -81,7 +81,8 @@ fn some_outlet(rng: &mut Rng, index: usize) -> Outlet {
         if chance(rng, 80) {
             let each = chance(rng, 10);
             let per = if each { PriceUnit::Each } else { PriceUnit::Mass(MassUnit::Kilogram) };
-            let mut from = Mass::from_grams(Decimal::from(if chance(rng, 20) { rng.u32(1..15_000) } else { 0 }));
+            let mut from =
+                Mass::from_grams(Decimal::from(if chance(rng, 20) { rng.u32(1..15_000) } else { 0 }));
             let mut amount = decimal(rng, 0.8, 4.5, 2);
             let tiers = (0..rng.usize(1..4)).map(|_| {
                 let quote = Quote { price: Price::new(amount, currency, per), high: None, from };
@@ -105,7 +106,11 @@ fn some_outlet(rng: &mut Rng, index: usize) -> Outlet {
         // At least something, so that no payout is below zero, where the net bends.
         minimum_payout: Decimal::from(rng.u32(0..40)),
         minimum_grade: Mass::from_grams(Decimal::from(if chance(rng, 30) { rng.u32(1..12_000) } else { 0 })),
-        minimum_delivery: Mass::from_grams(Decimal::from(if chance(rng, 40) { rng.u32(1..50_000) } else { 0 })),
+        minimum_delivery: Mass::from_grams(Decimal::from(if chance(rng, 40) {
+            rng.u32(1..50_000)
+        } else {
+            0
+        })),
     };
     let way = if chance(rng, 50) {
         Way::Drive(Drive { distance_km: decimal(rng, 2.0, 40.0, 0), minutes: decimal(rng, 10.0, 60.0, 0) })

@@ -92,10 +92,10 @@ pub(super) fn descend(
     let mut mean = vec![0.0; count * sites];
     let mut mean_open = vec![0.0; sites];
     blend(outlook, &first, 1.0, &mut mean, &mut mean_open);
-    let mut best = Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open, length };
+    let mut best =
+        Dual { bound: first.bound, prices: prices.clone(), offers: first.offers, mean, mean_open, length };
 
-    let loose: Vec<usize> =
-        scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
+    let loose: Vec<usize> = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
     let mut now = best.offers.clone();
     let mut stale = 0;
     let mut direction = Prices::new(vec![0.0; count], sites);

@@ -40,14 +40,16 @@ impl<'m> Improver<'m> {
             held[place[lot]].push(lot);
         }
         let mut improver = Improver { model, scope, node, place, held, net: Vec::new() };
-        improver.net = (0..node.places()).map(|place| improver.net_of(place, &improver.held[place])).collect();
+        improver.net =
+            (0..node.places()).map(|place| improver.net_of(place, &improver.held[place])).collect();
         improver
     }
 
     /// Changes the plan until no move makes it better. `None` where some outlet still refuses what it has to take.
     pub fn run(mut self, thorough: bool) -> Option<Assignment> {
         loop {
-            let better = self.move_lots() || self.move_grades() || self.fill_outlets() || self.empty_outlets();
+            let better =
+                self.move_lots() || self.move_grades() || self.fill_outlets() || self.empty_outlets();
             if !better && (!thorough || !self.swap_lots()) {
                 break;
             }

@@ -57,8 +57,7 @@ pub(super) fn best(grades: &[&[Piece]], steps: &[Step], price: f64) -> Option<(f
     let mut levels = vec![vec![Partial { size: 0.0, gain: 0.0, choice: 0, before: 0 }]];
     for (level, choices) in grades.iter().enumerate() {
         let ahead = &grades[level + 1..];
-        let (least, most) =
-            (total(ahead, |choices| choices.first()), total(ahead, |choices| choices.last()));
+        let (least, most) = (total(ahead, |choices| choices.first()), total(ahead, |choices| choices.last()));
         let bars: Vec<(f64, f64)> =
             lines.iter().map(|line| (line.price, known + line.above - line.ahead[level + 1])).collect();
         let mut next = Vec::new();

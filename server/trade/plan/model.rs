@@ -110,7 +110,8 @@ impl<'a> Model<'a> {
             return Some(0.0);
         }
         let mass: f64 = lots.iter().map(|&lot| self.lots[lot].mass).sum();
-        if !self.reaches(mass, site.least_mass, site.outlet.terms.minimum_delivery, || self.exact_mass(lots)) {
+        if !self.reaches(mass, site.least_mass, site.outlet.terms.minimum_delivery, || self.exact_mass(lots))
+        {
             return None;
         }
         let payout = self.payout(site, lots)?;
@@ -144,8 +145,7 @@ impl<'a> Model<'a> {
             return Some(0.0);
         }
         let mass = lots.iter().map(|&lot| self.lots[lot].mass).sum();
-        let reached =
-            |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
+        let reached = |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
         let tier = site.grades[grade].tiers.iter().rev().find(reached)?;
         Some(lots.iter().filter_map(|&lot| site.spots[lot]).map(|spot| tier.worth[spot.place]).sum())
     }
@@ -224,7 +224,8 @@ impl<'a> Site<'a> {
             spots,
             shipping: None,
         };
-        let taken: Vec<&Item> = lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
+        let taken: Vec<&Item> =
+            lots.iter().zip(&site.spots).filter_map(|(lot, at)| at.map(|_| lot)).collect();
         site.shipping = shipping.map(|shipping| shipping.reaching(&taken));
         site
     }
@@ -266,13 +267,7 @@ fn grades_at(outlet: &Outlet, problem: &Problem<'_>, items: &[Item]) -> Vec<Site
 }
 
 impl SiteGrade {
-    fn new(
-        quotes: &Quotes,
-        lots: Vec<usize>,
-        terms: &Terms,
-        problem: &Problem<'_>,
-        items: &[Item],
-    ) -> Self {
+    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>, items: &[Item]) -> Self {
         let starts = quotes.tiers().iter().map(|quote| quote.from.max(terms.minimum_grade));
         let ends = starts.clone().skip(1).map(Some).chain([None]);
         let mut tiers = Vec::new();

@@ -196,8 +196,16 @@ enum Ways<'a> {
     /// The sets that are best at some price per size, by rising size: corners of the hull over all of them. The price
     /// between two neighbours is the gain per size of going from one to the next.
     /// In `front` are all sets that gain more than any smaller one.
-    Sets { sets: &'a Sets, corners: Vec<Corner>, rates: Vec<f64>, front: Vec<Corner> },
-    Piles { piles: Vec<Pile>, optional: bool },
+    Sets {
+        sets: &'a Sets,
+        corners: Vec<Corner>,
+        rates: Vec<f64>,
+        front: Vec<Corner>,
+    },
+    Piles {
+        piles: Vec<Pile>,
+        optional: bool,
+    },
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -276,7 +284,8 @@ impl<'a> Counter<'a> {
             fronts.iter().map(|(_, front)| front.iter().map(piece).collect()).collect();
         let pieces: Vec<&[Piece]> = pieces.iter().map(|pieces| &pieces[..]).collect();
         let (gain, picks) = knapsack::best(&pieces, steps, price)?;
-        let picked = fronts.iter().zip(picks).filter_map(|((sets, front), pick)| Some((sets, front[pick].set?)));
+        let picked =
+            fronts.iter().zip(picks).filter_map(|((sets, front), pick)| Some((sets, front[pick].set?)));
         let take = picked.flat_map(|(sets, set)| sets.lots(set).map(|lot| (lot, 1.0))).collect();
         Some(Offer { gain: gain + self.once, take })
     }

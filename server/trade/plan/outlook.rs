@@ -79,9 +79,9 @@ impl<'n> Outlook<'n> {
     /// By how much the cost of shipping so much there is bounded too low; nothing where it is not relaxed.
     pub fn doubt(&self, site: usize, mass: f64, volume: f64) -> f64 {
         match (&self.counters[site], &self.model.sites[site].shipping) {
-            (Counter::Relaxed(relaxed), Some(shipping)) => shipping
-                .cost_of(mass, volume)
-                .map_or(0.0, |cost| cost - relaxed.floor_at(mass, volume)),
+            (Counter::Relaxed(relaxed), Some(shipping)) => {
+                shipping.cost_of(mass, volume).map_or(0.0, |cost| cost - relaxed.floor_at(mass, volume))
+            }
             _ => 0.0,
         }
     }

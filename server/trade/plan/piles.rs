@@ -51,8 +51,7 @@ impl Pile {
     pub fn new(terms: &Terms<'_>, grade: &SiteGrade, tier: &Tier) -> Option<Self> {
         let Terms { model, reach, prices, toll, factor, measure } = *terms;
         let (least, most) = range(measure, tier, grade);
-        let mut pile =
-            Pile { gain: 0.0, size: 0.0, anyway: Vec::new(), least, most, slices: Vec::new() };
+        let mut pile = Pile { gain: 0.0, size: 0.0, anyway: Vec::new(), least, most, slices: Vec::new() };
         let (mut must_mass, mut may_mass) = (0.0, 0.0);
         for (&lot, worth) in grade.lots.iter().zip(&tier.worth) {
             let item = &model.lots[lot];

@@ -100,10 +100,20 @@ pub(super) fn search(
     goal: Goal,
     budget: &mut Budget<'_>,
 ) -> Outcome {
-    let mut search =
-        Search { model, scope, best: None, open: BinaryHeap::new(), prices: Rc::new(Prices::new(Vec::new(), 0)) };
+    let mut search = Search {
+        model,
+        scope,
+        best: None,
+        open: BinaryHeap::new(),
+        prices: Rc::new(Prices::new(Vec::new(), 0)),
+    };
     if !root.settle(scope) {
-        return Outcome { best: None, bound: f64::NEG_INFINITY, finished: true, prices: Prices::clone(&search.prices) };
+        return Outcome {
+            best: None,
+            bound: f64::NEG_INFINITY,
+            finished: true,
+            prices: Prices::clone(&search.prices),
+        };
     }
     search.begin(&root, start);
     if let Some(known) = start.known {
@@ -282,7 +292,11 @@ impl Search<'_> {
         let doubts = self.scope.sites.iter().filter_map(|&site| {
             let (band, _) = outlook.band(site)?;
             let total = |of: fn(&Item) -> f64| -> f64 {
-                self.scope.lots.iter().map(|&lot| dual.mean[site * count + lot] * of(&self.model.lots[lot])).sum()
+                self.scope
+                    .lots
+                    .iter()
+                    .map(|&lot| dual.mean[site * count + lot] * of(&self.model.lots[lot]))
+                    .sum()
             };
             let (mass, volume) = (total(|lot| lot.mass), total(|lot| lot.volume));
             let parts = band.split(mass / volume)?;
@@ -296,11 +310,15 @@ impl Search<'_> {
         let undecided = |&&site: &&usize| {
             node.opening(site) == Opening::Undecided && (0.02..0.98).contains(&dual.mean_open[site])
         };
-        let site = self.scope.sites.iter().filter(undecided).min_by(|&&a, &&b| {
-            middle(dual.mean_open[a]).total_cmp(&middle(dual.mean_open[b]))
-        });
+        let site = self
+            .scope
+            .sites
+            .iter()
+            .filter(undecided)
+            .min_by(|&&a, &&b| middle(dual.mean_open[a]).total_cmp(&middle(dual.mean_open[b])));
         if let Some(&site) = site {
-            for (opening, bound) in [(Opening::Open, reduced.open[site]), (Opening::Shut, reduced.shut[site])] {
+            for (opening, bound) in [(Opening::Open, reduced.open[site]), (Opening::Shut, reduced.shut[site])]
+            {
                 let mut child = node.clone();
                 child.decide(site, opening);
                 self.push(child, bound.min(dual.bound), depth + 1, dual);

@@ -117,20 +117,31 @@ impl Shipping {
 
     /// Floors under every shipment whose density is in the band.
     pub fn floors(&self, band: Band) -> Vec<Rc<Floor>> {
-        let dense = self.by_mass.borrow_mut().entry(band.densest.min(DENSEST + 1)).or_insert_with_key(|class| {
-            let bulk = (*class <= DENSEST).then(|| bulk(*class)).flatten();
-            let steps = self.packer.priced_steps(bulk, grams(self.mass));
-            let steps = steps.into_iter().map(|(end, cost)| (float(end.grams()), float(cost)));
-            Rc::new(Floor::new(Measure::MASS, self.mass, steps))
-        }).clone();
+        let dense = self
+            .by_mass
+            .borrow_mut()
+            .entry(band.densest.min(DENSEST + 1))
+            .or_insert_with_key(|class| {
+                let bulk = (*class <= DENSEST).then(|| bulk(*class)).flatten();
+                let steps = self.packer.priced_steps(bulk, grams(self.mass));
+                let steps = steps.into_iter().map(|(end, cost)| (float(end.grams()), float(cost)));
+                Rc::new(Floor::new(Measure::MASS, self.mass, steps))
+            })
+            .clone();
         let mut floors = vec![dense];
         if band.loosest >= LOOSEST && self.volume > 0.0 {
-            let loose = self.by_volume.borrow_mut().entry(band.loosest).or_insert_with_key(|class| {
-                let density = density(*class);
-                let steps = self.packer.priced_steps(bulk(*class), grams(self.volume * density));
-                let steps = steps.into_iter().map(|(end, cost)| (float(end.grams()) / density, float(cost)));
-                Rc::new(Floor::new(Measure::VOLUME, self.volume, steps))
-            }).clone();
+            let loose = self
+                .by_volume
+                .borrow_mut()
+                .entry(band.loosest)
+                .or_insert_with_key(|class| {
+                    let density = density(*class);
+                    let steps = self.packer.priced_steps(bulk(*class), grams(self.volume * density));
+                    let steps =
+                        steps.into_iter().map(|(end, cost)| (float(end.grams()) / density, float(cost)));
+                    Rc::new(Floor::new(Measure::VOLUME, self.volume, steps))
+                })
+                .clone();
             floors.push(loose);
         }
         floors
@@ -184,7 +195,8 @@ impl Band {
     /// Whether something of this mass and volume is in the band, give or take rounding.
     pub fn holds(self, mass: f64, volume: f64) -> bool {
         let (loosest, densest) = self.densities();
-        mass >= loosest * volume * (1.0 - SLACK) && (densest.is_infinite() || mass <= densest * volume * (1.0 + SLACK))
+        mass >= loosest * volume * (1.0 - SLACK)
+            && (densest.is_infinite() || mass <= densest * volume * (1.0 + SLACK))
     }
 
     pub fn within(self, other: Band) -> Band {

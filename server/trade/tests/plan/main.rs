@@ -4,6 +4,7 @@ mod bad_input;
 mod brute;
 mod everything;
 mod laws;
+mod location;
 #[expect(clippy::unwrap_used, reason = "fixed figures of a made-up shop")]
 mod shop;
 
@@ -58,9 +59,8 @@ fn check_against_brute_force(seed: u64, lots: usize, outlets: usize) {
         let pinned = problem.choices.pins.get(&problem.lots[lot].load.lot);
         pinned.and_then(|place| brute.index(place))
     };
-    let may = |lot: usize, place: usize| {
-        brute.allowed(lot, place) && pin(lot).is_none_or(|pinned| pinned == place)
-    };
+    let may =
+        |lot: usize, place: usize| brute.allowed(lot, place) && pin(lot).is_none_or(|pinned| pinned == place);
     let optimum = brute.optimum(may).unwrap();
     assert_eq!(plan.proof, Proof::Optimal, "seed {seed}");
     assert!(near(plan.total, optimum), "seed {seed}: plan {} optimum {optimum}", plan.total);
@@ -70,7 +70,11 @@ fn check_against_brute_force(seed: u64, lots: usize, outlets: usize) {
         if let Trouble::Pin { lot, place, .. } = trouble {
             let dropped = problem.lots.iter().position(|other| other.load.lot == *lot).unwrap();
             let with = |lot: usize, at: usize| {
-                if lot == dropped { brute.allowed(lot, at) && brute.index(place) == Some(at) } else { may(lot, at) }
+                if lot == dropped {
+                    brute.allowed(lot, at) && brute.index(place) == Some(at)
+                } else {
+                    may(lot, at)
+                }
             };
             assert_eq!(brute.optimum(with), None, "seed {seed}: {trouble}");
         }
@@ -89,13 +93,19 @@ fn check_against_brute_force(seed: u64, lots: usize, outlets: usize) {
             (Some(margin), Some(expected)) => {
                 assert!(margin.exact, "seed {seed}, {id}");
                 let found = margin.margin;
-                assert!(near(found, expected), "seed {seed}, {id}: margin {found}, by brute force {expected}");
+                assert!(
+                    near(found, expected),
+                    "seed {seed}, {id}: margin {found}, by brute force {expected}"
+                );
                 let second = brute.index(&margin.second).unwrap();
                 let there = |lot: usize, at: usize| {
                     if lot == index { brute.allowed(lot, at) && at == second } else { may(lot, at) }
                 };
                 let there = brute.optimum(there).unwrap();
-                assert!(near(optimum - there, expected), "seed {seed}, {id}: second choice {second} of {keep}");
+                assert!(
+                    near(optimum - there, expected),
+                    "seed {seed}, {id}: second choice {second} of {keep}"
+                );
             }
             (None, None) => {}
             (found, expected) => panic!("seed {seed}, {id}: margin {found:?}, by brute force {expected:?}"),

@@ -203,13 +203,17 @@ pub fn shop(seed: u64, lots: usize) -> Instance {
         for stuff in &METALS {
             if chance(rng, 90) {
                 let price = stuff.price * (0.88 + 0.24 * rng.f64());
-                sheet.insert(GradeId::new(stuff.grade), quotes(rng, price, Currency::USD, stuff.pounds, true));
+                sheet
+                    .insert(GradeId::new(stuff.grade), quotes(rng, price, Currency::USD, stuff.pounds, true));
             }
         }
         for stuff in &BOARDS {
             if chance(rng, 60) {
                 let price = stuff.price * (0.35 + 0.3 * rng.f64());
-                sheet.insert(GradeId::new(stuff.grade), quotes(rng, price, Currency::USD, stuff.pounds, false));
+                sheet.insert(
+                    GradeId::new(stuff.grade),
+                    quotes(rng, price, Currency::USD, stuff.pounds, false),
+                );
             }
         }
         let way = Way::Drive(Drive {
