@@ -168,7 +168,9 @@ fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
             })
         })
         .collect();
-    cards.sort_by_key(|card| (card.planned.is_none(), std::cmp::Reverse(card.stage), std::cmp::Reverse(card.net)));
+    cards.sort_by_key(|card| {
+        (card.planned.is_none(), std::cmp::Reverse(card.stage), std::cmp::Reverse(card.net))
+    });
     cards
 }
 
