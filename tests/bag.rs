@@ -122,7 +122,7 @@ async fn a_full_bag_is_shipped(shop: &TestShop) {
     assert!(!rows(&page).iter().any(|row| row.starts_with("Expected there")), "it is there");
     assert!(!rows(&page).iter().any(|row| row.starts_with("Rides") && !row.ends_with(" 0.0 oz")));
     let today = shop.get("/").await.ok().without_ids();
-    assert!(today.text("ul.tickets a").contains("heavy enough to ship"));
+    assert!(today.text("ul.tickets a").contains("the sell plan mails it now to Board House"));
     assert!(today.text("ul.tickets svg title").starts_with("Bag 1: 39 lb 0.0 oz; "));
 }
 
@@ -253,10 +253,10 @@ async fn what_rides_along_is_offered_and_free_only_if_it_is(shop: &TestShop) {
         page.texts("#shipment label.pick"),
         [
             "Bag 1, Set-top boards, 15 lb 0.0 oz",
-            "Bag 2, Game console boards, 2 lb 0.0 oz adds 6.00 USD, at no more freight",
-            "Bag 3, Brown boards, 4 lb 0.0 oz adds 0.80 USD, at no more freight",
+            "Bag 2, Game console boards, 2 lb 0.0 oz adds 6.00 USD, at no more freight; 0.00 USD where the sell plan has it",
+            "Bag 3, Brown boards, 4 lb 0.0 oz adds 0.80 USD, at no more freight; 0.00 USD where the sell plan has it",
             // The next step of the freight: 4.001 × 0.20 − (32.00 − 20.00).
-            "Bag 4, Brown boards, 4 lb 0.0 oz adds −11.20 USD",
+            "Bag 4, Brown boards, 4 lb 0.0 oz adds −11.20 USD; 0.00 USD where the sell plan has it",
         ]
     );
 }

@@ -59,7 +59,7 @@ async fn a_grades_page_says_how_to_tell_it_and_where_that_is_from(shop: &TestSho
     assert_eq!(confused.url, "/grades/copper-1");
 
     assert!(shop.get("/grades/wire-80").await.ok().text("main").contains("80 % of its weight is conductor"));
-    for address in ["/grades/no-such-grade", "/grades/%00", "/grades/Copper/edit"] {
+    for address in ["/grades/no-such-grade", "/grades/%01", "/grades/Copper/edit"] {
         let missing = shop.get(address).await;
         assert_eq!(missing.status, StatusCode::NOT_FOUND, "{address}");
         assert_eq!(missing.text("h1"), "There is no such grade");
@@ -334,7 +334,7 @@ async fn hostile_answers_are_told_plainly(shop: &TestShop) {
         (long.as_str(), "more answers than questions"),
         ("ynx", "“x” is no answer"),
         ("%3Cscript%3E", "“<” is no answer"),
-        ("%FF%00", "is no answer"),
+        ("%FF%01", "is no answer"),
         ("%F0%9F%94%8B", "“🔋” is no answer"),
         ("yn&path=yy&other=1", ""),
     ] {

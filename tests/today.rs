@@ -68,7 +68,10 @@ async fn a_bag_shows_at_its_weights(shop: &TestShop) {
     // A fuller bag comes first.
     shop.filling_bag("Bag 2", "board-console", "34 lb").await;
     let page = today(shop).await;
-    assert_eq!(page.texts("ul.tickets .stamp"), ["heavy enough to ship", "pays to mail, better to wait"]);
+    assert_eq!(
+        page.texts("ul.tickets .stamp"),
+        ["the sell plan mails it now", "pays to mail, better to wait"]
+    );
     assert_eq!(page.attributes("ul.tickets li:last-of-type a", "href"), [format!("/lots/{lot}/ship")]);
 }
 
@@ -128,7 +131,7 @@ async fn a_new_sheet_that_sends_a_lot_elsewhere_is_told_with_the_money(shop: &Te
     );
     assert_eq!(
         tidy(page.texts(".ticket.attention li")),
-        ["Bag 1, No. 2 copper Quay Metals → Harbour Yard, 1.00 USD more than the second choice"]
+        ["Bag 1, No. 2 copper Quay Metals → Harbour Yard ; else Quay Metals, 1.00 USD less"]
     );
     assert_eq!(page.link("Harbour Yard’s sheet"), format!("/sheets/{sheet}"));
     assert_eq!(page.attributes(".ticket.attention li a", "href"), [format!("/lots/{lot}")]);
@@ -163,7 +166,7 @@ async fn a_sheet_that_moves_nothing_is_not_told(shop: &TestShop) {
     let page = today(shop).await;
     assert_eq!(
         tidy(page.texts(".ticket.attention li")),
-        ["Bag 1, No. 2 copper Quay Metals → keep, 9.40 USD more than the second choice"],
+        ["Bag 1, No. 2 copper Quay Metals → keep ; else Quay Metals, 9.40 USD less"],
         "8.00 − 17.40 would be lost by going"
     );
     assert!(page.text(".ticket.attention").contains("changed the shelf by −106.60 USD"));

@@ -6,7 +6,6 @@ import { after, before, test } from 'node:test';
 import { LAPTOP, PHONE, openBrowser, openPage } from './browser.mjs';
 import { accessibilityFaults, faults, layoutFaults } from './checks.mjs';
 import { openShop } from './shop.mjs';
-import { UNBUILT, isUnbuilt } from './unbuilt.mjs';
 
 /// More addresses than the demo has: a page that links to ever new ones is a fault.
 const MOST_ADDRESSES = 2000;
@@ -44,7 +43,7 @@ test('every link leads to a page', async () => {
     for (const [, link] of body.matchAll(/<a\s[^>]*?href="([^"]*)"/g)) {
       const url = new URL(link.replaceAll('&amp;', '&'), answer.url);
       const next = url.pathname + url.search;
-      if (url.origin !== shop.address || from.has(next) || isUnbuilt(next)) continue;
+      if (url.origin !== shop.address || from.has(next)) continue;
       from.set(next, address);
       open.push(next);
     }
@@ -53,13 +52,6 @@ test('every link leads to a page', async () => {
   assert.deepEqual(failed, []);
   assert.ok(addresses.length >= 5, `only ${addresses.length} pages can be reached`);
 });
-
-for (const unbuilt of UNBUILT) {
-  test(`${unbuilt} is not built yet`, async () => {
-    const { status } = await fetch(shop.address + unbuilt);
-    assert.equal(status, 404, `it is built: take ${unbuilt} off tests/browser/unbuilt.mjs`);
-  });
-}
 
 test('every kind of page fits, reads aloud and has targets to hit', async (t) => {
   const { page, troubles, close } = await openPage(browser, shop.address);

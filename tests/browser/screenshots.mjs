@@ -6,7 +6,6 @@ import { fileURLToPath } from 'node:url';
 
 import { LAPTOP, PHONE, openBrowser, openPage } from './browser.mjs';
 import { openShop } from './shop.mjs';
-import { isUnbuilt } from './unbuilt.mjs';
 
 /// The name of the picture, where it is taken, how, and the links to follow from there: the first of its kind each.
 const SHOTS = [
@@ -30,7 +29,7 @@ await mkdir(folder, { recursive: true });
 const shop = await openShop();
 const browser = await openBrowser();
 try {
-  for (const { name, at, follow = [], size, scheme } of SHOTS.filter((shot) => !isUnbuilt(shot.at))) {
+  for (const { name, at, follow = [], size, scheme } of SHOTS) {
     const { page, troubles, close } = await openPage(browser, shop.address, { size, scheme });
     await page.goto(at);
     for (const link of follow) await page.locator(link).first().click();

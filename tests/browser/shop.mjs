@@ -18,7 +18,13 @@ export async function openShop() {
     env: { ...environment, PENNYWEIGHT_LOG: 'warn' },
     stdio: ['ignore', 'pipe', 'inherit'],
   });
+  // Said here, because all that follows is pages that are missing.
+  let isWanted = true;
+  program.once('exit', (code, signal) => {
+    if (isWanted) console.error(`${PROGRAM} ended while it was needed: ${signal ?? code}`);
+  });
   const stop = async () => {
+    isWanted = false;
     if (program.exitCode === null && program.signalCode === null) {
       const ended = new Promise((end) => program.once('exit', end));
       program.kill('SIGTERM');
