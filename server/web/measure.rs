@@ -9,6 +9,7 @@ use trade::reading::{self, Reading};
 use trade::volume::{MM_PER_INCH, Size, Volume};
 
 use super::form::decimal;
+use crate::store::typed_mass;
 
 /// Kilometres in a mile, exactly (NIST Handbook 44 Appendix C).
 const KM_PER_MILE: Decimal = dec!(1.609344);
@@ -25,7 +26,8 @@ const LONGEST_MM: Decimal = dec!(10_000);
 /// Reads a weight that is above zero and names its unit.
 pub fn mass(typed: &str) -> Result<Mass, String> {
     match reading::read(typed) {
-        Ok(Reading::Sure { meaning, .. }) => Ok(meaning.mass),
+        // A reading is rounded as the ledger keeps it; what a table says is kept as exactly as it was typed.
+        Ok(Reading::Sure { meaning, .. }) => Ok(typed_mass(meaning.mass.micrograms())),
         Ok(Reading::Ask { why, meanings }) => {
             let ways: Vec<_> = meanings.iter().map(|meaning| meaning.spelled.as_str()).collect();
             Err(format!("{why} Type {}.", ways.join(" or ")))

@@ -58,16 +58,15 @@ pub(super) fn best(grades: &[&[Piece]], steps: &[Step], price: f64) -> Option<(f
     for (level, choices) in grades.iter().enumerate() {
         let ahead = &grades[level + 1..];
         let (least, most) = (total(ahead, |choices| choices.first()), total(ahead, |choices| choices.last()));
-        let bars: Vec<(f64, f64)> =
-            lines.iter().map(|line| (line.price, known + line.above - line.ahead[level + 1])).collect();
         let mut next = Vec::new();
         for (before, partial) in levels[level].iter().enumerate() {
-            for (choice, piece) in choices.iter().enumerate() {
-                let (size, gain) = (partial.size + piece.size, partial.gain + piece.gain);
-                if size + least > to {
-                    break;
+            for (choice, option) in choices.iter().enumerate() {
+                let (size, gain) = (partial.size + option.size, partial.gain + option.gain);
+                if size + least > to || size + most < from {
+                    continue;
                 }
-                if size + most >= from && bars.iter().all(|(price, bar)| gain - price * size > *bar) {
+                let bound = |line: &Line| gain - line.price * size - line.above + line.ahead[level + 1];
+                if lines.iter().all(|line| bound(line) > known) {
                     next.push(Partial { size, gain, choice, before });
                 }
             }

@@ -13,7 +13,7 @@ use super::outlook::Outlook;
 use super::shipping::Band;
 
 /// Subgradient steps between two tries at a better plan.
-const STEPS: u32 = 16;
+const STEPS: u32 = 40;
 
 /// Densities are split where they leave at least this share of the gap in doubt.
 const DOUBT: f64 = 0.2;
