@@ -9,10 +9,8 @@ import { openShop } from './shop.mjs';
 
 /// More addresses than the demo has: a page that links to ever new ones is a fault.
 const MOST_ADDRESSES = 2000;
-/// Pages of one shape (every lot's, every lot's split …) are looked at this often; all of them are opened.
-const LOOKS_PER_SHAPE = 2;
-/// Of pages told apart by a word in their address (every grade's) so many are looked at.
-const LOOKS_PER_PARENT = 12;
+/// Pages of one shape (every lot's, every grade's, every lot's split …) are looked at this often; all of them are opened.
+const LOOKS_PER_SHAPE = 3;
 
 let shop;
 let browser;
@@ -88,13 +86,12 @@ test('every kind of page is there without scripts', async () => {
 /// Some addresses of every shape, in the order they were found.
 function worthALook(addresses) {
   const looks = new Map();
-  const isFirst = (key, most) => {
-    looks.set(key, (looks.get(key) ?? 0) + 1);
-    return looks.get(key) <= most;
-  };
   return addresses.filter((address) => {
-    const shape = address.replace(/[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/g, '{id}');
-    const parent = shape.replace(/[^/]*$/, '');
-    return isFirst(shape, LOOKS_PER_SHAPE) && (shape.includes('{id}') || isFirst(parent, LOOKS_PER_PARENT));
+    const shape = address
+      .replace(/[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/g, '{id}')
+      .replace(/^\/(grades|prices)\/(?!new|recognise)[^/?]+/, '/$1/{slug}')
+      .replace(/=[^&]*/g, '={value}');
+    looks.set(shape, (looks.get(shape) ?? 0) + 1);
+    return looks.get(shape) <= LOOKS_PER_SHAPE;
   });
 }

@@ -1,4 +1,4 @@
-// The built program on a demo of its own, at a port of its own, for as long as the tests need it.
+// The built program with a record and a port of its own, for as long as the tests need it.
 
 import { spawn } from 'node:child_process';
 import { mkdtemp, rm } from 'node:fs/promises';
@@ -10,11 +10,12 @@ import { fileURLToPath } from 'node:url';
 const PROGRAM = process.env.PENNYWEIGHT ?? fileURLToPath(new URL('../../target/debug/pennyweight', import.meta.url));
 const PATIENCE_MS = 60_000;
 
-/// Starts the demo and waits until it prints its address. `stop()` ends it and removes what it kept.
-export async function openShop() {
+/// Starts the program, with the demo's record or with none yet (`serve`), and waits until it prints its address.
+/// `stop()` ends it and removes what it kept.
+export async function openShop(command = 'demo') {
   const data = await mkdtemp(join(tmpdir(), 'pennyweight-browser-'));
   const { DATABASE_URL, ...environment } = process.env;
-  const program = spawn(PROGRAM, ['demo', '--data', data, '--listen', '127.0.0.1:0'], {
+  const program = spawn(PROGRAM, [command, '--data', data, '--listen', '127.0.0.1:0'], {
     env: { ...environment, PENNYWEIGHT_LOG: 'warn' },
     stdio: ['ignore', 'pipe', 'inherit'],
   });

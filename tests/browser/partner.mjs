@@ -1,0 +1,34 @@
+// A partner at a page: says what they do in the words that stand there, and notes everything that is wrong on the way.
+
+import { openPage } from './browser.mjs';
+import { faults } from './checks.mjs';
+
+export async function openPartner(browser, address, { size, scheme, scripts }) {
+  const { page, troubles, close } = await openPage(browser, address, { size, scheme, scripts });
+  const found = [];
+  const main = page.locator('main');
+  const partner = {
+    page,
+    close,
+    /// What was wrong on the pages looked at, and in the console and on the wire all the time.
+    wrongs: () => [...found, ...troubles],
+    look: async () => found.push(...(await faults(page, { scripts }))),
+    go: (path) => page.goto(path),
+    press: (words) => main.getByRole('button', { name: words }).first().click(),
+    follow: (words) => main.getByRole('link', { name: words }).first().click(),
+    fill: (label, text) => main.getByLabel(label, { exact: true }).fill(text),
+    choose: (label, option) => main.getByLabel(label, { exact: true }).selectOption(option),
+    pick: (label) => main.getByLabel(label).check(),
+    text: (selector) => page.locator(selector).first().innerText(),
+    heading: () => page.locator('h1').innerText(),
+    figure: () => page.locator('.figure').first().innerText(),
+    /// Opens a screen from the bar, or from the menu behind it on a phone.
+    async open(screen) {
+      const link = page.getByRole('navigation', { name: 'Screens' }).getByRole('link', { name: screen, exact: true });
+      const visible = link.filter({ visible: true });
+      if ((await visible.count()) === 0) await page.locator('nav summary').click();
+      await visible.first().click();
+    },
+  };
+  return partner;
+}
