@@ -4,9 +4,10 @@ Reads problems with our optimum as JSON lines, states each as a mixed integer pr
 arithmetic of prices and terms is done here anew. The solver works with a tolerance, so its plan is valued again with
 exact decimals, and every condition on it is checked exactly.
 
-    python3 -m venv /tmp/peer && /tmp/peer/bin/pip install highspy
-    cargo run --release -p trade --example plan_instances -- 150 12 5 > /tmp/plans.jsonl
-    /tmp/peer/bin/python tests/peer/plan_milp.py /tmp/plans.jsonl
+`tests/peer/run` installs the solver, makes problems and runs this on them; more and larger ones:
+
+    cargo run --release -p trade --example plan_instances -- 150 14 6 > target/peer/plans.jsonl
+    target/peer/bin/python tests/peer/plan_milp.py target/peer/plans.jsonl
 
 Ends with an error if any optimum differs by a cent or more.
 """
