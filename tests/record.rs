@@ -62,20 +62,29 @@ async fn one_from_a_newer_version_is_not_opened(shop: &TestShop) {
 }
 
 async fn two_starts_at_once_both_open_it(shop: &TestShop) {
-    let place = match &shop.place {
-        Place::File(path) => Place::File(path.with_file_name("new.db")),
-        postgres => postgres.clone(),
-    };
-    if shop.is_on_postgres() {
-        let empty = "DROP SCHEMA public CASCADE; CREATE SCHEMA public";
-        sqlx::raw_sql(empty).execute(&mut shop.connect().await).await.expect("the database is empty again");
+    for round in 0..5 {
+        let place = match &shop.place {
+            Place::File(path) => Place::File(path.with_file_name(format!("new-{round}.db"))),
+            postgres => postgres.clone(),
+        };
+        if shop.is_on_postgres() {
+            let empty = "DROP SCHEMA public CASCADE; CREATE SCHEMA public";
+            sqlx::raw_sql(empty)
+                .execute(&mut shop.connect().await)
+                .await
+                .expect("the database is empty again");
+        }
+        let starts = (0..3).map(|_| tokio::spawn(opened(place.clone())));
+        for start in starts.collect::<Vec<_>>() {
+            let store = start.await.expect("no start panics").expect("it opens");
+            assert!(store.first_shop().await.expect("it can be read").is_none());
+            store.close().await;
+        }
     }
-    let (a, b, c) = tokio::join!(Store::open(&place), Store::open(&place), Store::open(&place));
-    for store in [a, b, c] {
-        let store = store.expect("it opens");
-        assert!(store.first_shop().await.expect("it can be read").is_none());
-        store.close().await;
-    }
+}
+
+async fn opened(place: Place) -> Result<Store, StoreError> {
+    Store::open(&place).await
 }
 
 async fn refusal(path: &Path) -> StoreError {

@@ -100,13 +100,14 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
         std::fs::create_dir_all(folder).map_err(|cause| StoreError::Folder { path: folder.into(), cause })?;
     }
     let address = format!("sqlite:{}?mode=rwc", path.display());
+    // SQLite has no lock of its own around migrations, and none that waits around the first change to WAL: of two
+    // processes started at once, the second waits here.
+    let lock = locked(path.with_extension("lock")).await?;
     // A pool tries again and again until it gives up, and then only says that it did; one connection says why.
     let mut first = AnyConnection::connect(&address).await?;
     prepare_sqlite(&mut first).await?;
     first.close().await?;
     let writer = sqlite_pool(1).connect(&address).await?;
-    // SQLite has no lock of its own around migrations: two processes started at once would run them twice.
-    let lock = locked(path.with_extension("lock")).await?;
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
