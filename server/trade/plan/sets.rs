@@ -42,6 +42,8 @@ impl Sets {
                 sets.push(Set { bits, value, mass, volume });
             }
         }
+        // Who puts them in order of some size finds them nearly so.
+        sets.sort_by(|a, b| a.mass.total_cmp(&b.mass));
         Sets { must, may, sets }
     }
 
