@@ -15,12 +15,16 @@
 //! ```
 //!
 //! This is the Lagrangian relaxation of "each lot goes once"; for the best prices it equals the bound of the linear
-//! program over all deliveries (Dantzig and Wolfe's), which is nearly tight where few outlets are open. The inner
-//! maximum is replaced by something that is never less: lots may go in part; freight is a floor, the least cost of
-//! a total mass (and, separately, of a total volume); minimum payouts are left out. What remains is, for every step
-//! of that floor and every tier of every grade, a fractional knapsack, and linear programming duality with a price
-//! per unit of size solves it by sorting. Where an outlet has few lots left to decide, all their sets are tried with
-//! their exact nets instead. Prices are improved by subgradient steps.
+//! program over all deliveries (Dantzig and Wolfe's), which is nearly tight where few outlets are open. The prices are
+//! improved by subgradient steps. The inner maximum is replaced by something that is never less:
+//! - Where an outlet has few lots left to decide, all their sets are tried with their exact nets: no relaxation.
+//! - Else a grade with few lots is a list of its sets, each at the tier that its total reaches; in a grade with many,
+//!   lots may go in part, tier by tier. Minimum payouts are left out.
+//! - Freight is a floor: the least cost of a total size, by steps. Under each step the choice is a knapsack. Its linear
+//!   relaxation, by a price per size, is solved by sorting; where it goes in part, the knapsack itself is solved
+//!   (`knapsack`), because a part of a grade can be worth more than all that outlets compete for.
+//! - The floor is the true cost of the same mass at the highest density that the shipment can have, or of the same
+//!   volume at the lowest. That a shipment's density lies in a given band is relaxed with prices too.
 //!
 //! **Plans** (`improve`). Each lot goes where the outlets wanted it most, then single lots, whole grades and whole
 //! outlets are moved as long as that helps.
@@ -28,8 +32,12 @@
 //! **Fixing** (`dual::Reduced`). At the final prices the bound is read again with one lot forced into, or out of, one
 //! place. A place whose bound does not exceed the best plan found is struck out; most are.
 //!
-//! **Branching** (`search`). What is left is split: an outlet open or shut, then one lot at one place or not there; the
-//! part with the highest bound is taken first. Lots and outlets that share nothing are separate searches.
+//! **Branching** (`search`). What is left is split: an outlet open or shut; then the densities of a shipment at a
+//! middle one, where the floor leaves doubt; then one lot at one place or not there. The part with the highest bound is
+//! taken first. Lots and outlets that share nothing are separate searches.
+//!
+//! **Margins** (`margins`). A margin is the same search with one lot barred from its place. It starts from the plan and
+//! its prices, and what those prices prove about all plans holds for the fewer ones that are left.
 //!
 //! # Why it is exact
 //! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance

@@ -1,9 +1,10 @@
 //! What one outlet would take if every lot had its price: the relaxed problem of a single outlet.
 //!
-//! The outlet pays a floor instead of the true freight, lots may go in part, and minimum payouts are left out: so its
-//! gain is never less than that of any real delivery. It is solved by a price μ per unit of size (mass or volume).
-//! At a given μ every grade decides alone which lots to send; for a step of the freight floor that holds up to size
-//! `cap`, the least over μ of `gain(μ) + μ·cap` bounds what fits, by linear programming duality.
+//! The outlet pays a floor instead of the true freight, lots of a grade with many may go in part, and minimum payouts
+//! are left out: so its gain is never less than that of any real delivery. It is bounded by a price μ per unit of size:
+//! at a given μ every grade decides alone which lots to send; for a step of the freight floor that holds up to size
+//! `cap`, the least over μ of `gain(μ) + μ·cap` bounds what fits, by linear programming duality. Where that mixes two
+//! choices of a grade, the best whole choice is sought instead.
 
 use std::cell::Cell;
 use std::rc::Rc;

@@ -20,7 +20,7 @@ const DOUBT: f64 = 0.2;
 
 /// How often bound and fixing alternate at the root, and at the nodes below it.
 const ROUNDS_AT_ROOT: u32 = 8;
-const ROUNDS_BELOW: u32 = 2;
+const ROUNDS_BELOW: u32 = 1;
 
 /// Where a search starts: a known plan and known prices save most of the work.
 #[derive(Debug, Default)]
@@ -336,9 +336,11 @@ impl Search<'_> {
         let mut arc: Option<(usize, usize, f64)> = None;
         for &lot in &self.scope.lots {
             for place in (0..node.places()).filter(|&place| node.at(place, lot) == Reach::May) {
-                let off = middle(self.wanted(dual, place, lot));
-                if arc.is_none_or(|(.., least)| off < least) {
-                    arc = Some((place, lot, off));
+                // The more is at stake and the less it is decided, the more a split tells.
+                let open = 0.51 - middle(self.wanted(dual, place, lot)).min(0.5);
+                let weight = open * dual.prices.lot[lot].abs().max(1e-9);
+                if arc.is_none_or(|(.., most)| weight > most) {
+                    arc = Some((place, lot, weight));
                 }
             }
         }
