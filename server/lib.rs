@@ -1,1 +1,15 @@
-//! x
+//! Pennyweight: what every lot in a small scrap shop is worth today, and where it should go.
+//!
+//! Calls go one way: `web` asks `store` for facts and the pure crate `trade` for figures, and `intake` for what a price
+//! sheet says.
+
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
+pub mod catalogue;
+pub mod cli;
+pub mod demo;
+pub mod reader;
+pub mod review;
+pub mod shelf;
+pub mod store;
+pub mod web;

@@ -1,1 +1,48 @@
-//! x
+//! Reads a price sheet: bytes in, candidate quotes out, each beside its place in the source.
+//!
+//! [`detect`] says what kind of file it is, the file named after that format parses it into one model of tables and
+//! lines (`document`), and `table` and `lines` adapt both to one kind of [`Row`]. [`Catalogue`] then proposes which
+//! grade a row's wording means.
+//!
+//! [`rates`] reads the other list that comes from outside: a central bank's exchange rates.
+//!
+//! Pure: no clock, file or network. What could not be made sure is a [`Doubt`] of the row or a [`Problem`] of the
+//! sheet, for a person to decide; only a file that cannot be read at all is an error.
+
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
+mod format;
+mod grade;
+mod read;
+mod sheet;
+mod wording;
+
+mod delimited;
+mod text;
+mod workbook;
+
+mod columns;
+mod lines;
+mod parts;
+mod table;
+
+mod decode;
+mod document;
+mod draft;
+
+mod context;
+mod date;
+mod number;
+mod price;
+mod scan;
+mod tier;
+mod vocabulary;
+
+pub mod rates;
+
+pub use draft::Hints;
+pub use format::{Format, LARGEST_FILE, Unreadable, detect};
+pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
+pub use read::read;
+pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
+pub use wording::normal_wording;

@@ -115,8 +115,8 @@ pub fn break_even(net: NetOf<'_>, local: NetOf<'_>, breaks: &[Mass], up_to: Mass
 /// What a bag of `mass` is worth now if it is kept until its ship weight: its share of what that shipment will net,
 /// less the cost of the capital and the risk until then (`yearly`, simple interest). Never below nothing.
 ///
-/// At or past the ship weight there is nothing to wait for, and it is worth `net_now`. A bag that no longer fills is
-/// worth nothing kept.
+/// At or past the ship weight there is nothing to wait for: kept, it goes a day later than it could. A bag that no
+/// longer fills is worth nothing kept.
 pub fn keep_value(
     mass: Mass,
     net_now: Option<Decimal>,
@@ -124,16 +124,16 @@ pub fn keep_value(
     per_day: Mass,
     yearly: Decimal,
 ) -> Decimal {
-    if mass >= ship.weight {
-        return net_now.unwrap_or_default().max(Decimal::ZERO);
-    }
-    if !per_day.is_positive() || !mass.is_positive() {
+    let (net, days) = if mass >= ship.weight {
+        (net_now.unwrap_or_default(), Some(Decimal::ONE))
+    } else if per_day.is_positive() && mass.is_positive() {
+        let share = ship.net * mass.grams() / ship.weight.grams();
+        (share, (ship.weight - mass).grams().checked_div(per_day.grams()))
+    } else {
         return Decimal::ZERO;
-    }
-    let share = ship.net * mass.grams() / ship.weight.grams();
-    let days = (ship.weight - mass).grams().checked_div(per_day.grams());
+    };
     let growth = days.and_then(|days| (days * yearly / DAYS_PER_YEAR).checked_add(Decimal::ONE));
-    growth.map_or(Decimal::ZERO, |growth| share / growth).max(Decimal::ZERO)
+    growth.map_or(Decimal::ZERO, |growth| net / growth).max(Decimal::ZERO)
 }
 
 /// How much more of the same mix can ride at no extra cost; `None` where the contents cannot be packed.

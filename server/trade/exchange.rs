@@ -2,8 +2,13 @@
 
 use iso_currency::Currency;
 use jiff::civil::Date;
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
+
+/// The smallest and largest rate that a form or a published list may bring in: wide enough for any two currencies in
+/// use, and crossing or turning over two of them stays far inside `Decimal`.
+pub const LEAST_RATE: Decimal = dec!(0.0000001);
+pub const LARGEST_RATE: Decimal = dec!(10_000_000);
 
 /// One published mid rate: `rate` units of `quote` for one unit of `base` on `date`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

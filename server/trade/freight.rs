@@ -11,6 +11,10 @@ use crate::mass::{HEAVIEST_GRAMS, Mass, MassUnit};
 use crate::money::LARGEST_AMOUNT;
 use crate::volume::{MM_PER_INCH, Size, Volume};
 
+/// A milligram: less than any carrier's scale shows. The ledger keeps whole micrograms, so a lot that was typed as 37 oz
+/// is a hair more; a parcel is only billed as heavier once it is so by more than this.
+pub const UNSEEN: Mass = Mass::from_grams(dec!(0.001));
+
 /// No parcel has a longer side: a kilometre. It keeps volumes far inside `Decimal`.
 pub const LONGEST_SIDE_MM: Decimal = dec!(1_000_000);
 
@@ -113,9 +117,9 @@ impl Service {
     /// Sides are rounded first, then multiplied, then held against the threshold, then divided: the order of USPS
     /// DMM 604.7.1.3.
     pub fn billable(&self, outer: Size, gross: Mass) -> Mass {
-        let by_size = self.dimensional.and_then(|rule| rule.weight(bounded(outer))).unwrap_or(Mass::ZERO);
+        let by_size = self.dimensional.and_then(|rule| rule.weight(outer)).unwrap_or(Mass::ZERO);
         let heaviest = Mass::from_grams(HEAVIEST_GRAMS);
-        round_up(gross.max(by_size).min(heaviest), self.step)
+        round_up(seen(gross).max(by_size).min(heaviest), self.step)
     }
 
     /// What a parcel costs; `None` where it is heavier than the table goes.
@@ -244,16 +248,22 @@ impl Service {
 }
 
 impl Dimensional {
-    /// Dimensional weight, not yet rounded; `None` where the parcel is too small for it to count.
-    fn weight(self, outer: Size) -> Option<Mass> {
-        let (mm_per_unit, cm3_per_unit, divisor, unit) = match self.divisor {
-            Divisor::CubicInchesPerPound(divisor) => {
-                (MM_PER_INCH, CM3_PER_CUBIC_INCH, divisor, MassUnit::Pound)
-            }
-            Divisor::Cm3PerKilogram(divisor) => (dec!(10), Decimal::ONE, divisor, MassUnit::Kilogram),
+    /// The sides as they count, longest first, in the divisor's unit of length: inches or centimetres.
+    pub fn counted_sides(self, outer: Size) -> [Decimal; 3] {
+        let mm_per_unit = match self.divisor {
+            Divisor::CubicInchesPerPound(_) => MM_PER_INCH,
+            Divisor::Cm3PerKilogram(_) => dec!(10),
         };
-        let volume: Decimal =
-            outer.sides().into_iter().map(|mm| self.sides.round(mm / mm_per_unit)).product();
+        bounded(outer).sides().map(|mm| self.sides.round(mm / mm_per_unit))
+    }
+
+    /// Dimensional weight, not yet rounded; `None` where the parcel is too small for it to count.
+    pub fn weight(self, outer: Size) -> Option<Mass> {
+        let (cm3_per_unit, divisor, unit) = match self.divisor {
+            Divisor::CubicInchesPerPound(divisor) => (CM3_PER_CUBIC_INCH, divisor, MassUnit::Pound),
+            Divisor::Cm3PerKilogram(divisor) => (Decimal::ONE, divisor, MassUnit::Kilogram),
+        };
+        let volume: Decimal = self.counted_sides(outer).into_iter().product();
         let above = self.above.map_or(Decimal::ZERO, Volume::cm3);
         if volume * cm3_per_unit <= above {
             return None;
@@ -283,11 +293,16 @@ impl SurchargeWhen {
     fn applies(self, outer: Size, gross: Mass) -> bool {
         match self {
             SurchargeWhen::Always => true,
-            SurchargeWhen::HeavierThan(limit) => gross > limit,
+            SurchargeWhen::HeavierThan(limit) => seen(gross) > limit,
             SurchargeWhen::LongerThan(mm) => outer.sides()[0] > mm,
             SurchargeWhen::LengthPlusGirthOver(mm) => outer.length_plus_girth() > mm,
         }
     }
+}
+
+/// What a carrier's scale makes of an actual weight at most.
+fn seen(gross: Mass) -> Mass {
+    (gross - UNSEEN).max(Mass::ZERO)
 }
 
 /// The size with every side between nothing and a kilometre.

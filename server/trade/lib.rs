@@ -3,6 +3,8 @@
 //! Pure: nothing here reads a file, a clock, a request or a row. What a function depends on is in its arguments, so
 //! the same facts give the same figures, and every figure can show its working.
 
+#![cfg_attr(not(test), warn(clippy::unwrap_used))]
+
 pub mod bins;
 pub mod cadence;
 pub mod costs;
@@ -14,6 +16,7 @@ pub mod mass;
 pub mod money;
 pub mod net;
 pub mod outlet;
+pub mod outlook;
 pub mod packing;
 pub mod plan;
 pub mod quote;

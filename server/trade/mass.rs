@@ -55,6 +55,11 @@ impl Mass {
             .unwrap_or(if self.0.is_sign_negative() { i64::MIN } else { i64::MAX })
     }
 
+    /// This mass rounded as the ledger keeps it, so that what is compared, shown and kept is one mass.
+    pub fn as_kept(self) -> Self {
+        Mass::from_micrograms(self.micrograms())
+    }
+
     pub fn from_micrograms(micrograms: i64) -> Self {
         Mass(Decimal::new(micrograms, 6).normalize())
     }

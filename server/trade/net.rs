@@ -11,9 +11,9 @@ use crate::costs::Facts;
 use crate::exchange::Mid;
 use crate::ids::{GradeId, LotId};
 use crate::mass::{Mass, MassStyle, MassUnit};
-use crate::money::{Money, Price, PriceUnit};
+use crate::money::{Currency, Money, PriceUnit, places, show_amount};
 use crate::outlet::{Drive, Outlet, Post, Way};
-use crate::packing::{self, Contents, Packing, Priced, Unpackable};
+use crate::packing::{Contents, Packer, Packing, Priced, Unpackable};
 use crate::quote::Quote;
 use crate::volume::Volume;
 
@@ -96,6 +96,19 @@ pub struct Line {
     pub amount: Decimal,
 }
 
+impl Line {
+    /// How the amount came about, with the grade under the name that the reader knows it by.
+    pub fn working(&self, grade_name: &str) -> String {
+        let price = self.quote.price;
+        match price.per {
+            PriceUnit::Each => format!("{} {grade_name} × {price}", self.pieces),
+            PriceUnit::Mass(unit) => {
+                format!("{} {unit} {grade_name} × {price}", self.mass.in_unit(unit).round_dp(3).normalize())
+            }
+        }
+    }
+}
+
 /// The whole working of one delivery.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ladder {
@@ -152,6 +165,31 @@ fn both_forms(mass: &Mass) -> String {
 ///
 /// Shared costs (trip, shipment, flat fees) are in it once. Exact: nothing is rounded on the way.
 pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder, Closed> {
+    deliver_packed(outlet, loads, facts, packer(outlet, facts)?.as_ref())
+}
+
+/// The packing of parcels to an outlet made ready; `None` for a yard.
+pub fn packer(outlet: &Outlet, facts: &Facts) -> Result<Option<Packer>, Closed> {
+    let Way::Post(post) = &outlet.way else { return Ok(None) };
+    let costs = &facts.costs;
+    let mut services = Vec::new();
+    for service in &post.services {
+        let mid = facts
+            .rates
+            .mid(service.currency, costs.home, facts.today)
+            .ok_or(Closed::NoRate(service.currency.code(), costs.home.code()))?;
+        services.push(Priced { service, to_home: mid.rate });
+    }
+    Ok(Some(Packer::new(&facts.cartons, &services, costs.labour(post.packing_minutes))))
+}
+
+/// [`deliver`] with the outlet's [`packer`] made ready once for many deliveries.
+pub fn deliver_packed(
+    outlet: &Outlet,
+    loads: &[Load],
+    facts: &Facts,
+    packer: Option<&Packer>,
+) -> Result<Ladder, Closed> {
     let terms = &outlet.terms;
     let home = facts.costs.home;
     let mass: Mass = loads.iter().map(|load| load.mass).sum();
@@ -173,7 +211,7 @@ pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder,
     ladder.outlet_step(
         StepKind::SheetPrice,
         at_sheet,
-        lines.iter().map(line_working).collect::<Vec<_>>().join("; "),
+        lines.iter().map(|line| line.working(line.grade.as_str())).collect::<Vec<_>>().join("; "),
     );
 
     // What the buyer will weigh: tare and moisture off, then its scale against ours. Pieces are counted, not weighed.
@@ -202,7 +240,7 @@ pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder,
 
     let paid = gross - downgrade - fee - terms.flat_fee;
     let payout = Money::new(paid, outlet.currency);
-    if paid < terms.minimum_payout {
+    if !terms.minimum_payout.is_zero() && paid < terms.minimum_payout {
         return Err(Closed::BelowMinimumPayout(Money::new(terms.minimum_payout, outlet.currency)));
     }
 
@@ -228,7 +266,7 @@ pub fn deliver(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Result<Ladder,
             ladder.trip(drive, facts);
             None
         }
-        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts)?),
+        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts, packer)?),
     };
 
     let waiting = received * facts.costs.capital_per_year.get() * Decimal::from(terms.days_to_pay) / DAYS;
@@ -280,22 +318,6 @@ fn paying_part(lines: &[Line], weight_factor: Decimal) -> Decimal {
         .sum()
 }
 
-fn line_working(line: &Line) -> String {
-    let Price { per, .. } = line.quote.price;
-    match per {
-        PriceUnit::Each => format!("{} × {} {}", line.pieces, line.quote.price, line.grade),
-        PriceUnit::Mass(unit) => {
-            format!(
-                "{} {} {} × {}",
-                line.mass.in_unit(unit).round_dp(3).normalize(),
-                unit,
-                line.grade,
-                line.quote.price
-            )
-        }
-    }
-}
-
 struct Building<'a> {
     steps: Vec<Step>,
     outlet: &'a Outlet,
@@ -330,9 +352,9 @@ impl Building<'_> {
         let working = format!(
             "{} km there and back at {}, {} min at {} an hour",
             distance.normalize(),
-            Money::new(costs.truck_per_km, costs.home),
+            rate(costs.truck_per_km, costs.home),
             drive.minutes.normalize(),
-            Money::new(costs.labour_per_hour, costs.home)
+            rate(costs.labour_per_hour, costs.home)
         );
         self.home_step(StepKind::Trip, -cost, working);
     }
@@ -344,20 +366,12 @@ impl Building<'_> {
         mass: Mass,
         at_mid: Decimal,
         facts: &Facts,
+        packer: Option<&Packer>,
     ) -> Result<Packing, Closed> {
         let costs = &facts.costs;
-        let mut services = Vec::new();
-        for service in &post.services {
-            let mid = facts
-                .rates
-                .mid(service.currency, costs.home, facts.today)
-                .ok_or(Closed::NoRate(service.currency.code(), costs.home.code()))?;
-            services.push(Priced { service, to_home: mid.rate });
-        }
         let contents = Contents { mass, volume: loads.iter().map(|load| load.volume).sum() };
-        let per_parcel = costs.labour(post.packing_minutes);
-        let packing =
-            packing::pack(contents, &facts.cartons, &services, per_parcel).map_err(Closed::Unpackable)?;
+        let packing = packer.ok_or(Closed::Unpackable(Unpackable::NoService))?;
+        let packing = packing.pack(contents).map_err(Closed::Unpackable)?;
 
         self.home_step(StepKind::Freight, -packing.freight, freight_working(&packing, facts.style));
         self.home_step(StepKind::Boxes, -packing.boxes, boxes_working(&packing));
@@ -370,6 +384,12 @@ impl Building<'_> {
         self.home_step(StepKind::Insurance, -insurance, working);
         Ok(packing)
     }
+}
+
+/// An amount that others are worked out from, with all its decimals.
+fn rate(amount: Decimal, currency: Currency) -> String {
+    let amount = amount.normalize();
+    format!("{} {}", show_amount(amount, amount.scale().max(places(currency))), currency.code())
 }
 
 fn freight_working(packing: &Packing, style: MassStyle) -> String {

@@ -77,7 +77,8 @@ pub struct Terms {
     /// What it costs to receive the payment, in home currency.
     pub payout_fee: Decimal,
     pub days_to_pay: u32,
-    /// Below these the outlet does not take the delivery.
+    /// Below these the outlet does not take the delivery; zero is no minimum. So an outlet that charges for a grade can
+    /// be owed money.
     pub minimum_payout: Decimal,
     pub minimum_grade: Mass,
     pub minimum_delivery: Mass,

@@ -11,7 +11,7 @@ use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 
 use crate::cover::{self, Choice, Group, Uncovered};
-use crate::freight::{FlatBox, Service};
+use crate::freight::{FlatBox, Service, UNSEEN};
 use crate::mass::{HEAVIEST_GRAMS, Mass};
 use crate::money::LARGEST_AMOUNT;
 use crate::volume::{BulkDensity, Size, Volume};
@@ -143,9 +143,14 @@ impl Packer {
         picked.sort_by_key(|(.., holds)| std::cmp::Reverse(*holds));
         let mut left = contents.mass;
         let mut parcels: Vec<Parcels> = Vec::new();
-        for (kind, step, count, holds) in picked {
+        let last = picked.len().saturating_sub(1);
+        for (index, (kind, step, count, holds)) in picked.into_iter().enumerate() {
             let full = (0..count).take_while(|&before| holds.times((before + 1).into()) <= left).count();
-            let full = u32::try_from(full).unwrap_or(count);
+            let mut full = u32::try_from(full).unwrap_or(count);
+            // The hair rides in the last box.
+            if index == last && full == count && holds.times(full.into()) < left {
+                full -= 1;
+            }
             if full > 0 {
                 left = left - holds.times(full.into());
                 parcels.push(offer.parcels(kind, step, full, holds, self.labour));
@@ -200,7 +205,9 @@ impl Packer {
         if contents.mass.grams() > HEAVIEST_GRAMS {
             return Err(Unpackable::TooManyParcels);
         }
-        let demand = to_grid(contents.mass.grams(), RoundingStrategy::ToPositiveInfinity);
+        // A hair that no scale shows starts no freight step and no box.
+        let demand = if contents.mass > UNSEEN { contents.mass - UNSEEN } else { contents.mass };
+        let demand = to_grid(demand.grams(), RoundingStrategy::ToPositiveInfinity);
         let mix = Mix::of(contents);
         let mut best: Result<(&Offer, cover::Cover), Unpackable> = Err(Unpackable::NotEnoughBoxes);
         for offer in &self.offers {

@@ -6,7 +6,7 @@
 
 use rust_decimal::{Decimal, dec};
 
-use crate::mass::{HEAVIEST_GRAMS, Mass, MassStyle, MassUnit};
+use crate::mass::{HEAVIEST_GRAMS, Mass, MassStyle, MassUnit, round};
 
 /// One thing a reading can mean.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -157,7 +157,7 @@ fn read_pounds_ounces(pounds: &Part, ounces: &Part, text: &str) -> Result<Readin
         let carried = spell_pounds_ounces(lb + (oz / dec!(16)).floor(), oz % dec!(16));
         return Err(ReadingError::TooManyOunces(oz.normalize(), carried));
     }
-    let mass = checked(Mass::of(lb, MassUnit::Pound) + Mass::of(oz, MassUnit::Ounce))?;
+    let mass = checked(bounded(lb, MassUnit::Pound)? + bounded(oz, MassUnit::Ounce)?)?;
     let meaning = Meaning { mass, spelled: spell_pounds_ounces(lb, oz) };
     Ok(Reading::Sure { meaning, else_meant: Vec::new() })
 }
@@ -185,20 +185,28 @@ fn digits_as_ounces(typed: &str) -> Option<Meaning> {
     if ounces.len() > 2 || oz.is_zero() || oz >= dec!(16) {
         return None;
     }
-    let mass = Mass::of(lb, MassUnit::Pound) + Mass::of(oz, MassUnit::Ounce);
+    let mass = checked(Mass::of(lb, MassUnit::Pound) + Mass::of(oz, MassUnit::Ounce)).ok()?;
     Some(Meaning { mass, spelled: spell_pounds_ounces(lb, oz) })
 }
 
 fn meaning(number: Decimal, unit: MassUnit) -> Result<Meaning, ReadingError> {
-    // Bounded before the multiplication, so that no typed number can overflow it.
-    if number > HEAVIEST_GRAMS * dec!(1000) {
-        return Err(ReadingError::TooHeavy);
-    }
-    let mass = checked(Mass::of(number, unit))?;
+    let mass = checked(bounded(number, unit)?)?;
     Ok(Meaning { mass, spelled: format!("{} {}", number.normalize(), unit.code()) })
 }
 
+/// `number` of `unit`; the number is bounded first, so that none that can be typed overflows the multiplication.
+fn bounded(number: Decimal, unit: MassUnit) -> Result<Mass, ReadingError> {
+    if number > HEAVIEST_GRAMS * dec!(1000) {
+        Err(ReadingError::TooHeavy)
+    } else {
+        Ok(Mass::of(number, unit))
+    }
+}
+
+/// A reading is the mass that the ledger will keep. Otherwise the same bag read twice would differ by a trace that
+/// nobody sees, and "all of it" would not be all of it.
 fn checked(mass: Mass) -> Result<Mass, ReadingError> {
+    let mass = mass.as_kept();
     if mass.is_zero() {
         Err(ReadingError::Zero)
     } else if mass.grams() > HEAVIEST_GRAMS {
@@ -210,6 +218,42 @@ fn checked(mass: Mass) -> Result<Mass, ReadingError> {
 
 fn spell_pounds_ounces(lb: Decimal, oz: Decimal) -> String {
     format!("{} lb {} oz", lb.normalize(), oz.normalize())
+}
+
+/// A mass spelled so that reading it gives the same mass again: what stands in a field that opens to be changed.
+/// [`MassStyle::show`] rounds, and a form filled by it would change what it only meant to show.
+///
+/// ```
+/// use trade::mass::{Mass, MassStyle};
+/// use trade::reading::spell;
+/// let tare = Mass::from_grams(rust_decimal::dec!(20));
+/// assert_eq!(MassStyle::PoundsOunces.show(tare), "0.7 oz");
+/// assert_eq!(spell(tare, MassStyle::PoundsOunces), "20 g");
+/// ```
+pub fn spell(mass: Mass, style: MassStyle) -> String {
+    let spelled = match style {
+        MassStyle::PoundsOunces => {
+            let ounces = round(mass.in_unit(MassUnit::Ounce), 2);
+            let pounds = (ounces / dec!(16)).floor();
+            if pounds.is_zero() {
+                format!("{} oz", ounces.normalize())
+            } else {
+                spell_pounds_ounces(pounds, ounces % dec!(16))
+            }
+        }
+        MassStyle::Kilograms if mass < Mass::of(dec!(1), MassUnit::Kilogram) => grams(mass),
+        MassStyle::Kilograms => format!("{} kg", mass.in_unit(MassUnit::Kilogram).normalize()),
+    };
+    let reads_back = match read(&spelled) {
+        Ok(Reading::Sure { meaning, .. }) => meaning.mass == mass,
+        Err(ReadingError::Zero) => mass.is_zero(),
+        _ => false,
+    };
+    if reads_back { spelled } else { grams(mass) }
+}
+
+fn grams(mass: Mass) -> String {
+    format!("{} g", mass.grams().normalize())
 }
 
 /// The numbers that a run of digits and marks can stand for: one, or two where a comma is ambiguous (`1,250`).
@@ -307,6 +351,8 @@ mod tests {
             ("-4 oz", "below zero"),
             ("0 lb 0 oz", "zero adds nothing"),
             ("99999999999 kg", "thousand tonnes"),
+            ("9999999999999999999999999999 lb 5 oz", "thousand tonnes"),
+            ("9999999999999999999999999999.5", "thousand tonnes"),
             ("999999999999999999999999999999999999 lb", "does not read as a weight"),
             ("heavy", "does not read"),
             ("2 ton", "does not read"),
@@ -318,7 +364,42 @@ mod tests {
         }
     }
 
+    #[test]
+    fn a_mass_is_spelled_in_the_shops_style_where_that_is_exact() {
+        use MassStyle::{Kilograms, PoundsOunces};
+        for (typed, style, spelled) in [
+            ("3.5 oz", PoundsOunces, "3.5 oz"),
+            ("37 oz", PoundsOunces, "2 lb 5 oz"),
+            ("1.2 kg", PoundsOunces, "1200 g"),
+            ("1.2 kg", Kilograms, "1.2 kg"),
+            ("450 g", Kilograms, "450 g"),
+            ("2 lb", Kilograms, "907.18474 g"),
+        ] {
+            let Ok(Reading::Sure { meaning, .. }) = read(typed) else { panic!("{typed}") };
+            assert_eq!(spell(meaning.mass, style), spelled, "{typed}");
+        }
+        assert_eq!(spell(Mass::ZERO, PoundsOunces), "0 oz");
+    }
+
     proptest! {
+        /// A mass that was read is a mass that the ledger can keep.
+        #[test]
+        fn what_is_read_is_what_is_kept(oz in 1u32..1_000_000) {
+            let typed = format!("{} oz", Decimal::new(oz.into(), 3));
+            let Ok(Reading::Sure { meaning, .. }) = read(&typed) else { panic!("{typed}") };
+            prop_assert_eq!(Mass::from_micrograms(meaning.mass.micrograms()), meaning.mass);
+        }
+
+        /// A mass spelled into a field and read from it again is the same mass.
+        #[test]
+        fn what_is_spelled_into_a_field_reads_back(micrograms in 1i64..1_000_000_000_000_000, in_kilograms: bool) {
+            let style = if in_kilograms { MassStyle::Kilograms } else { MassStyle::PoundsOunces };
+            let mass = Mass::from_micrograms(micrograms);
+            let spelled = spell(mass, style);
+            let Ok(Reading::Sure { meaning, .. }) = read(&spelled) else { panic!("{spelled}") };
+            prop_assert_eq!(meaning.mass, mass);
+        }
+
         /// Spelling a meaning and reading it again gives the same mass.
         #[test]
         fn spelled_reads_back(lb in 0u32..5000, oz in 0u32..1600) {

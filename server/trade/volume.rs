@@ -50,6 +50,9 @@ impl std::iter::Sum for Volume {
 pub struct BulkDensity(Decimal);
 
 impl BulkDensity {
+    /// Circuit boards thrown loose into a bag, for a grade that nothing better is known of. Common practice, no source.
+    pub const LOOSE_BOARDS: BulkDensity = BulkDensity(dec!(0.3));
+
     /// `None` unless it lies between 0.001 (foam) and 25 g/cm3 (nothing is denser).
     pub fn new(grams_per_cm3: Decimal) -> Option<Self> {
         (dec!(0.001)..=dec!(25)).contains(&grams_per_cm3).then_some(BulkDensity(grams_per_cm3))

@@ -2,6 +2,7 @@
 
 use super::model::Model;
 use super::node::{Node, Reach};
+use super::shipping::Shipping;
 use super::{PinTrouble, Place, Problem, Trouble};
 use crate::exchange::Mid;
 use crate::ids::{LotId, OutletId};
@@ -116,14 +117,21 @@ fn trouble_with_facts(model: &Model<'_>) -> Vec<Trouble> {
             });
         }
     }
-    for (index, lot) in problem.lots.iter().enumerate() {
+    for (site, outlet) in model.sites.iter().zip(problem.outlets) {
+        if !site.grades.is_empty()
+            && let Some(why) = site.shipping.as_ref().and_then(Shipping::refusal)
+        {
+            trouble.push(Trouble::NoParcels { outlet: outlet.id.clone(), why });
+        }
+    }
+    for lot in problem.lots {
         let load = &lot.load;
         if load.mass.is_negative() {
             trouble.push(Trouble::NegativeMass { lot: load.lot.clone(), mass: load.mass });
         } else if load.mass.is_zero() {
             trouble.push(Trouble::NoMass { lot: load.lot.clone() });
         }
-        if !load.mass.is_negative() && !model.sites.iter().any(|site| site.takes(index)) {
+        if !problem.outlets.iter().any(|outlet| outlet.quotes.contains_key(&load.grade)) {
             trouble.push(Trouble::NoOutlet { lot: load.lot.clone(), grade: load.grade.clone() });
         }
     }

@@ -51,6 +51,7 @@
 
 mod choices;
 mod dual;
+pub mod habit;
 mod improve;
 mod knapsack;
 mod margins;

@@ -16,9 +16,10 @@ use rust_decimal::prelude::FromPrimitive;
 
 use super::model::{Item, float};
 use crate::costs::Facts;
+use crate::freight::UNSEEN;
 use crate::mass::Mass;
 use crate::outlet::Post;
-use crate::packing::{Contents, Packer, Priced};
+use crate::packing::{Contents, Packer, Priced, Unpackable};
 use crate::volume::{BulkDensity, Volume};
 
 /// The ratio of one density class to the one below.
@@ -108,6 +109,12 @@ impl Shipping {
         })
     }
 
+    /// Why nothing at all can be sent.
+    pub fn refusal(&self) -> Option<Unpackable> {
+        let least = Contents { mass: Mass::from_grams(Decimal::ONE), volume: Volume::ZERO };
+        self.packer.pack(least).err()
+    }
+
     pub fn reaching(self, lots: &[&Item]) -> Self {
         let mass: f64 = lots.iter().map(|lot| lot.mass).sum();
         let volume = lots.iter().map(|lot| lot.volume).sum();
@@ -124,7 +131,7 @@ impl Shipping {
             .or_insert_with_key(|class| {
                 let bulk = (*class <= DENSEST).then(|| bulk(*class)).flatten();
                 let steps = self.packer.priced_steps(bulk, grams(self.mass));
-                let steps = steps.into_iter().map(|(end, cost)| (float(end.grams()), float(cost)));
+                let steps = steps.into_iter().map(|(end, cost)| (float((end + UNSEEN).grams()), float(cost)));
                 Rc::new(Floor::new(Measure::MASS, self.mass, steps))
             })
             .clone();
@@ -137,8 +144,9 @@ impl Shipping {
                 .or_insert_with_key(|class| {
                     let density = density(*class);
                     let steps = self.packer.priced_steps(bulk(*class), grams(self.volume * density));
-                    let steps =
-                        steps.into_iter().map(|(end, cost)| (float(end.grams()) / density, float(cost)));
+                    let steps = steps
+                        .into_iter()
+                        .map(|(end, cost)| (float((end + UNSEEN).grams()) / density, float(cost)));
                     Rc::new(Floor::new(Measure::VOLUME, self.volume, steps))
                 })
                 .clone();

@@ -4,6 +4,7 @@ use super::Place;
 use crate::ids::{GradeId, LotId, OutletId};
 use crate::mass::{Mass, MassStyle};
 use crate::net::Closed;
+use crate::packing::Unpackable;
 
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Trouble {
@@ -17,6 +18,8 @@ pub enum Trouble {
     NegativeMass { lot: LotId, mass: Mass },
     #[error("There is no exchange rate from {from} to {to}, so nothing goes to {outlet}. Enter one.")]
     NoRate { outlet: OutletId, from: &'static str, to: &'static str },
+    #[error("Nothing can be sent to {outlet}: {why}.")]
+    NoParcels { outlet: OutletId, why: Unpackable },
     #[error("No delivery leaves more than keeping everything.")]
     NothingPays,
 }

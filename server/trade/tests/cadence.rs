@@ -227,7 +227,8 @@ fn keep_value_by_hand() {
     // A quarter of the net in 1500 / 20 = 75 days: 499,500 / (1 + 0.146 · 75 / 365) = 499,500 / 1.03.
     let kept = keep_value(grams(500), None, &ship, per_day, yearly);
     assert_eq!(kept.round_dp(6), (dec!(499_500) / dec!(1.03)).round_dp(6));
-    assert_eq!(keep_value(grams(2500), Some(dec!(7)), &ship, per_day, yearly), dec!(7));
+    // Past its weight, kept until tomorrow: 7.0028 / (1 + 0.146 / 365) = 7.0028 / 1.0004 = 7.
+    assert_eq!(keep_value(grams(2500), Some(dec!(7.0028)), &ship, per_day, yearly), dec!(7));
     assert_eq!(keep_value(grams(2500), Some(dec!(-7)), &ship, per_day, yearly), dec!(0));
     assert_eq!(keep_value(grams(500), Some(dec!(7)), &ship, Mass::ZERO, yearly), dec!(0));
     assert_eq!(keep_value(Mass::ZERO, None, &ship, per_day, yearly), dec!(0));

@@ -202,3 +202,16 @@ fn a_row_left_out_is_noticed() {
     assert_eq!(rows(&[1, 2, 3, 5, 10, 20, 30]), Vec::<String>::new());
     assert_eq!(rows(&[1, 2, 3, 5, 6, 7]).len(), 1);
 }
+
+/// A thing weighed as 37 oz is kept as whole micrograms, which is a hair more than 37 oz. It is billed as 37 oz.
+#[test]
+fn what_the_ledger_rounds_is_not_billed() {
+    let ounce = Mass::of(dec!(1), MassUnit::Ounce);
+    let typed = Mass::of(dec!(37), MassUnit::Ounce);
+    let kept = Mass::from_micrograms(typed.micrograms());
+    assert!(kept > typed);
+    let service = Service { step: ounce, dimensional: None, ..private_us(SideRounding::Up) };
+    let parcel = Size::mm(100, 100, 100);
+    assert_eq!(service.billable(parcel, kept), typed);
+    assert_eq!(service.billable(parcel, typed + Mass::from_grams(dec!(0.1))), typed + ounce);
+}

@@ -57,7 +57,7 @@ fn a_grade_that_nobody_takes_is_named() {
     instance.lots[2].load.grade = GradeId::new("cracked-mirrors");
     let plan = solved(&instance);
     let expected = Trouble::NoOutlet { lot: id(2), grade: GradeId::new("cracked-mirrors") };
-    assert_eq!(plan.trouble, [expected.clone()]);
+    assert_eq!(plan.trouble, std::slice::from_ref(&expected));
     assert_eq!(expected.to_string(), "No outlet's sheet has a price for cracked-mirrors, so L002 stays.");
     assert!(plan.kept.contains(&id(2)));
     let margins = margins(&instance.problem(), &plan, &Limits::default());

@@ -1,0 +1,163 @@
+//! The demo scenario: an invented shop in an invented lake town, loaded by the same code that serves a real one.
+//!
+//! It is written down in `seed/demo`, in files that a person can edit. Days in them count back from the day of loading.
+
+mod files;
+mod lots;
+mod scenario;
+mod sheets;
+mod shipments;
+#[cfg(test)]
+mod tests;
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ToSpan};
+use trade::exchange::RateBook;
+use trade::ids::{GradeId, LotId, OutletId};
+use trade::mass::Mass;
+
+use crate::catalogue;
+use crate::store::cartons::add_carton;
+use crate::store::outlets::{Outlet, add_outlet};
+use crate::store::rates::save_rates;
+use crate::store::services::{ServiceRecord, add_service};
+use crate::store::shops::{Partner, add_partner, add_shop};
+use crate::store::{Store, StoreError, Tx, new_id};
+
+use self::scenario::{Moment, Scenario};
+
+/// Why the demo cannot be loaded: something in its files, or the store.
+#[derive(Debug, thiserror::Error)]
+pub enum DemoError {
+    #[error("seed/demo/{file}: {problem}")]
+    File { file: String, problem: String },
+    #[error("a day so far back cannot be told: {0}")]
+    Moment(#[from] jiff::Error),
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+impl DemoError {
+    fn of(file: &str, problem: impl ToString) -> DemoError {
+        DemoError::File { file: file.to_string(), problem: problem.to_string() }
+    }
+}
+
+/// Loads the demo into an empty store as if it were `now`, all of it or nothing; a store that has a shop is left as it
+/// is.
+pub async fn load(store: &Store, now: Timestamp) -> Result<(), DemoError> {
+    if store.first_shop().await?.is_some() {
+        return Ok(());
+    }
+    load_scenario(store, &Scenario::read()?, now).await
+}
+
+async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Result<(), DemoError> {
+    let mut loader = Loader::start(store, scenario, now).await?;
+    loader.terms().await?;
+    loader.sheets().await?;
+    loader.lots().await?;
+    loader.shipments().await?;
+    loader.tx.commit().await.map_err(StoreError::from)?;
+    Ok(())
+}
+
+/// The load under way: one transaction, and what later parts need of earlier ones.
+struct Loader<'s> {
+    tx: Tx,
+    scenario: &'s Scenario,
+    shop_id: String,
+    zone: TimeZone,
+    today: Date,
+    partners: BTreeMap<String, String>,
+    services: Vec<ServiceRecord>,
+    outlets: BTreeMap<String, Outlet>,
+    /// By the label of its container.
+    lots: BTreeMap<String, LoadedLot>,
+}
+
+struct LoadedLot {
+    id: LotId,
+    grade: GradeId,
+    net: Mass,
+    pieces: u32,
+}
+
+impl<'s> Loader<'s> {
+    /// The shop, its partners and the grades.
+    async fn start(store: &Store, scenario: &'s Scenario, now: Timestamp) -> Result<Loader<'s>, DemoError> {
+        let settings = &scenario.shop;
+        let zone = TimeZone::get(&settings.zone).map_err(|problem| DemoError::of("shop.toml", problem))?;
+        let mut loader = Loader {
+            tx: store.begin().await?,
+            scenario,
+            shop_id: new_id(),
+            today: now.to_zoned_datetime(zone.clone()).date(),
+            zone,
+            partners: BTreeMap::new(),
+            services: Vec::new(),
+            outlets: BTreeMap::new(),
+            lots: BTreeMap::new(),
+        };
+        let opened = loader.moment(&scenario.opened)?;
+        add_shop(&mut loader.tx, &loader.shop_id, settings, opened).await?;
+        for name in &scenario.partners {
+            let partner = Partner { id: new_id(), name: name.clone() };
+            add_partner(&mut loader.tx, &loader.shop_id, &partner, opened).await?;
+            loader.partners.insert(partner.name, partner.id);
+        }
+        catalogue::fill(&mut loader.tx, &loader.shop_id).await?;
+        Ok(loader)
+    }
+
+    /// Boxes, exchange rates, carriers' services, and outlets with their terms.
+    async fn terms(&mut self) -> Result<(), DemoError> {
+        for carton in &self.scenario.boxes {
+            add_carton(&mut self.tx, &self.shop_id, &new_id(), carton).await?;
+        }
+        for entry in &self.scenario.rates {
+            let (rate, at) = (entry.rate(self.day(entry.entered.ago)), self.moment(&entry.entered)?);
+            let partner = self.partner(&entry.entered)?;
+            save_rates(&mut self.tx, &self.shop_id, &[rate], "typed", &partner, at).await?;
+        }
+        for details in &self.scenario.services {
+            let id = new_id();
+            add_service(&mut self.tx, &self.shop_id, &id, details).await?;
+            self.services.push(ServiceRecord { id, details: details.clone(), retired: false, version: 1 });
+        }
+        for entry in &self.scenario.outlets {
+            let details = entry.details(&self.services)?;
+            let id = OutletId::new(new_id());
+            add_outlet(&mut self.tx, &self.shop_id, id.as_str(), &details).await?;
+            let outlet = Outlet { id, details, closed_at: None, version: 1 };
+            self.outlets.insert(outlet.details.name.clone(), outlet);
+        }
+        Ok(())
+    }
+
+    fn rates(&self) -> RateBook {
+        RateBook::new(self.scenario.rates.iter().map(|entry| entry.rate(self.day(entry.entered.ago))))
+    }
+
+    /// The day that lies so many days back.
+    fn day(&self, ago: i16) -> Date {
+        self.today.saturating_sub(ago.days())
+    }
+
+    fn moment(&self, moment: &Moment) -> Result<Timestamp, DemoError> {
+        let local = self.day(moment.ago).to_datetime(moment.at);
+        Ok(self.zone.to_timestamp(local)?)
+    }
+
+    fn partner(&self, moment: &Moment) -> Result<String, DemoError> {
+        let known = self.partners.get(&moment.by).cloned();
+        known.ok_or_else(|| DemoError::of("shop.toml", format!("{} is no partner", moment.by)))
+    }
+
+    fn outlet(&self, file: &str, name: &str) -> Result<&Outlet, DemoError> {
+        self.outlets.get(name).ok_or_else(|| DemoError::of(file, format!("{name} is no outlet")))
+    }
+}

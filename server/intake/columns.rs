@@ -1,0 +1,329 @@
+//! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
+
+use trade::mass::MassUnit;
+
+use crate::context::Context;
+use crate::document::{Cell, GridRow};
+use crate::number::Marks;
+use crate::price::{self, Strength};
+use crate::scan::{Kind, Scan};
+use crate::tier::{TierText, tier_at};
+use crate::vocabulary::{Column, Use, VOCABULARY};
+use crate::wording::normal_wording;
+
+/// Most price columns that one name can have; more are no tiers.
+const MOST_PRICES: usize = 12;
+
+/// One name and what belongs to it. A table may hold several side by side: `Item | Price | Item | Price`.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Panel {
+    pub wording: usize,
+    pub group: Option<usize>,
+    pub prices: Vec<PriceColumn>,
+    pub high: Option<usize>,
+    pub unit: Option<usize>,
+    pub currency: Option<usize>,
+    pub tier_from: Option<TierColumn>,
+    pub tier_to: Option<TierColumn>,
+    pub date: Option<usize>,
+    pub notes: Vec<usize>,
+    /// The name of its wording column where that names a group: `COPPER | $/LB`.
+    pub heading: Option<String>,
+}
+
+#[derive(Debug, Clone)]
+pub(crate) struct PriceColumn {
+    pub at: usize,
+    pub context: Context,
+    pub tier: Option<TierText>,
+}
+
+/// A column of masses from which, or up to which, a price holds.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TierColumn {
+    pub at: usize,
+    /// The unit in its name.
+    pub unit: Option<MassUnit>,
+}
+
+/// What the name of a column says.
+#[derive(Debug, Clone)]
+struct Named {
+    column: Column,
+    context: Context,
+    tier: Option<TierText>,
+}
+
+/// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
+pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
+    if row.cells.iter().any(|cell| is_price(cell, marks)) {
+        return None;
+    }
+    let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
+    let known = names.iter().flatten().count();
+    let of_price =
+        |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
+    let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
+    let strangers: Vec<usize> =
+        (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
+    let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
+    let first_price = names.iter().position(of_price);
+    let sound = !numbers
+        && match (names.iter().any(is_wording), first_price) {
+            (true, _) => known >= 2 && known >= strangers.len(),
+            // A table without a column for names is one only where a stranger stands left of the price.
+            (false, Some(price)) => {
+                let left = strangers.iter().any(|&i| i < price);
+                left && known >= strangers.len()
+                    && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
+            }
+            (false, None) => false,
+        };
+    if !sound {
+        return None;
+    }
+    let mut panels = lay_out(row, names, below, marks);
+    panels.retain(|panel| !panel.prices.is_empty());
+    (!panels.is_empty()).then_some(panels)
+}
+
+/// The panel that the cells themselves show, where no row names the columns.
+pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Option<Panel> {
+    let width = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
+    let columns: Vec<Shown> = (0..width).map(|at| Shown::of(rows, at, marks)).collect();
+    let price = (0..width).filter(|&at| columns[at].mostly(columns[at].priced)).max_by_key(|&at| {
+        // Of several, the surest, and of these the first.
+        (columns[at].sure * 2 > columns[at].filled, std::cmp::Reverse(at))
+    })?;
+    let wording = (0..width)
+        .filter(|&at| at != price && columns[at].mostly(columns[at].words))
+        .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
+    let mut panel = Panel {
+        wording,
+        prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],
+        ..Panel::default()
+    };
+    for (at, column) in columns.iter().enumerate().filter(|(at, _)| *at != price && *at != wording) {
+        if column.mostly(column.units) {
+            panel.unit.get_or_insert(at);
+        } else if column.mostly(column.currencies) {
+            panel.currency.get_or_insert(at);
+        } else if at < wording && column.mostly(column.words) {
+            panel.group.get_or_insert(at);
+        } else if column.mostly(column.words) {
+            panel.notes.push(at);
+        }
+    }
+    Some(panel)
+}
+
+fn name(cell: &Cell, marks: Marks) -> Option<Named> {
+    let Cell::Text(text) = cell else { return None };
+    if text.chars().count() > 60 {
+        return None;
+    }
+    let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
+    if let Some(column) = VOCABULARY.column(text) {
+        return plain(column);
+    }
+    let scan = Scan::of(text);
+    if let Some(tier) = (0..scan.tokens.len()).find_map(|at| tier_at(&scan, marks, at, true)) {
+        return Some(Named { column: Column::Price, context: Context::of(text, false), tier: Some(tier.0) });
+    }
+    // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
+    let joined = |at: usize| at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per));
+    if (0..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at)) {
+        return None;
+    }
+    let normal = normal_wording(text);
+    let words: Vec<&str> = normal.split(' ').collect();
+    let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
+        words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
+    };
+    let context = Context::of(text, true);
+    let money = !context.currencies.is_empty() || context.unit.is_some() || context.cents;
+    // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
+    for length in (1..=words.len().min(3)).rev() {
+        let found = run(length, &|column| column == Column::Other && length > 1)
+            .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
+            .or_else(|| {
+                run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3)
+            })
+            .or_else(|| run(length, &|column| column == Column::Wording && !money));
+        if let Some(column) = found {
+            return Some(Named { column, context, tier: None });
+        }
+    }
+    (money && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
+}
+
+/// Assigns the named columns to panels, and finds by their cells the price columns that have a strange name.
+fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Panel> {
+    let has_wording = names.iter().flatten().any(|n| n.column == Column::Wording);
+    let has_price = names.iter().flatten().any(|n| matches!(n.column, Column::Price | Column::Low));
+    let mut panels: Vec<Panel> = Vec::new();
+    let mut named_wording = false;
+    for (at, name) in names.into_iter().enumerate() {
+        let strange = name.is_none() && !row.cells.get(at).is_none_or(Cell::is_empty);
+        let stranger_names = strange && !has_wording && Shown::of(below, at, marks).reads_as_names();
+        let stranger_prices = name.is_none() && has_wording && !has_price && {
+            let shown = Shown::of(below, at, marks);
+            shown.mostly(shown.priced)
+        };
+        let name = match name {
+            Some(name) => name,
+            None if stranger_names => {
+                Named { column: Column::Wording, context: Context::default(), tier: None }
+            }
+            None if stranger_prices => {
+                Named { column: Column::Price, context: Context::default(), tier: None }
+            }
+            None => continue,
+        };
+        let opens = name.column == Column::Wording
+            && panels.last().is_none_or(|panel| named_wording && !panel.prices.is_empty());
+        if opens || panels.is_empty() {
+            named_wording = false;
+            panels.push(Panel::default());
+        }
+        let Some(panel) = panels.last_mut() else { continue };
+        match name.column {
+            Column::Wording if named_wording => second_wording(panel, at, &row.cells),
+            Column::Wording => {
+                panel.wording = at;
+                named_wording = true;
+                panel.heading = stranger_names.then(|| row.cells[at].shown());
+            }
+            Column::Price | Column::Low if panel.prices.len() < MOST_PRICES => {
+                panel.prices.push(PriceColumn { at, context: name.context, tier: name.tier });
+            }
+            Column::Price | Column::Low | Column::Other => {}
+            Column::Group => panel.group = Some(at),
+            Column::High => panel.high = Some(at),
+            Column::Unit => panel.unit = Some(at),
+            Column::Currency => panel.currency = Some(at),
+            Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::Date => panel.date = Some(at),
+            Column::Note => panel.notes.push(at),
+        }
+    }
+    panels
+}
+
+/// `Metal | Grade` are a group and a name; `Item | Description` are a name and a note.
+fn second_wording(panel: &mut Panel, at: usize, names: &[Cell]) {
+    let described = matches!(names.get(at), Some(Cell::Text(name)) if {
+        matches!(normal_wording(name).as_str(), "description" | "descripcion" | "descrizione" | "omschrijving" | "what")
+    });
+    if described {
+        panel.notes.push(at);
+    } else {
+        panel.group = Some(std::mem::replace(&mut panel.wording, at));
+    }
+}
+
+/// What the cells of a column look like, counted.
+#[derive(Debug, Default)]
+struct Shown {
+    filled: usize,
+    words: usize,
+    distinct: usize,
+    priced: usize,
+    /// Of the priced, those with decimals, a sign or a unit.
+    sure: usize,
+    units: usize,
+    currencies: usize,
+}
+
+impl Shown {
+    /// Rows that are looked at.
+    const SAMPLE: usize = 200;
+
+    fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
+        let mut shown = Shown::default();
+        let mut seen: Vec<String> = Vec::new();
+        for cell in rows.iter().take(Self::SAMPLE).filter_map(|row| row.cells.get(at)) {
+            let text = match cell {
+                Cell::Empty => continue,
+                Cell::Number { percent: false, .. } => {
+                    shown.filled += 1;
+                    shown.priced += 1;
+                    shown.sure += usize::from(
+                        matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0),
+                    );
+                    continue;
+                }
+                Cell::Number { .. } | Cell::Date(_) => {
+                    shown.filled += 1;
+                    continue;
+                }
+                Cell::Text(text) => text,
+            };
+            shown.filled += 1;
+            if VOCABULARY.currencies(text).is_some() {
+                shown.currencies += 1;
+            } else if is_unit(text) {
+                shown.units += 1;
+            } else if looks_priced(cell, marks) || VOCABULARY.has(text, Use::OnRequest) {
+                shown.priced += 1;
+                shown.sure += usize::from(strength(text, marks) > Some(Strength::Weak));
+            } else if text.chars().any(char::is_alphabetic) {
+                shown.words += 1;
+                if !seen.contains(text) {
+                    seen.push(text.clone());
+                }
+            }
+        }
+        shown.distinct = seen.len();
+        shown
+    }
+
+    /// More than half of what is there; and at least two, because one cell shows nothing.
+    fn mostly(&self, count: usize) -> bool {
+        count >= 2 && count * 2 > self.filled
+    }
+
+    fn reads_as_names(&self) -> bool {
+        self.filled > 0 && self.words * 2 > self.filled
+    }
+}
+
+/// Whether a cell is surely a price, and so no name of a column.
+fn is_price(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => {
+            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
+        }
+        _ => false,
+    }
+}
+
+/// Whether a cell of text is nothing but a price, with its currency and unit.
+fn looks_priced(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => strength(text, marks).is_some(),
+        _ => false,
+    }
+}
+
+fn strength(text: &str, marks: Marks) -> Option<Strength> {
+    let scan = Scan::of(text);
+    let prices = price::prices(&scan, marks);
+    let price = prices.first()?;
+    let rest = (0..price.first).chain(price.last..scan.tokens.len());
+    let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
+    (stray == 0).then_some(price.strength)
+}
+
+fn is_unit(text: &str) -> bool {
+    let scan = Scan::of(text);
+    let context = Context::of(text, true);
+    context.unit.is_some()
+        && context.currencies.is_empty()
+        && scan.tokens.len() <= 4
+        && !text.contains(|c: char| c.is_ascii_digit())
+        || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
+}

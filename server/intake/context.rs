@@ -1,0 +1,187 @@
+//! What a title, heading, column name or footnote says about the prices around it.
+
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
+
+use crate::price::{UnitText, unit_words};
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// Currency and unit named once for many prices.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Context {
+    /// What the currency sign or code can mean; empty where there is none.
+    pub currencies: Vec<Currency>,
+    pub unit: Option<UnitText>,
+    /// Amounts are in cents.
+    pub cents: bool,
+}
+
+impl Context {
+    /// What the text says: `All prices in USD per lb`, `Copper ($/lb)`.
+    ///
+    /// In the `name` of a column a unit counts by itself; elsewhere it needs a `/`, `per` or brackets, because
+    /// `minimum 100 lb` says nothing of prices.
+    pub fn of(text: &str, name: bool) -> Context {
+        let scan = Scan::of(text);
+        let mut context = Context::default();
+        for at in 0..scan.tokens.len() {
+            let before = at.checked_sub(1);
+            let kind = |i: Option<usize>| i.and_then(|i| scan.kind(i));
+            let joined = kind(before) == Some(Kind::Slash) || before.is_some_and(|b| scan.is(b, Use::Per));
+            if scan.kind(at) == Some(Kind::Word) {
+                let word = scan.word(at);
+                if let Some(currencies) = VOCABULARY.currencies(word) {
+                    // A code is surer than a sign: `$ (CAD)`.
+                    if context.currencies.is_empty() || currencies.len() < context.currencies.len() {
+                        context.currencies = currencies.to_vec();
+                    }
+                    continue;
+                }
+                let of_unit = scan.kind(at + 1) == Some(Kind::Slash) || scan.is(at + 1, Use::Per);
+                if VOCABULARY.has(word, Use::Cents)
+                    && !joined
+                    && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
+                {
+                    context.cents = true;
+                }
+            }
+            let Some((unit, next)) = unit_words(&scan, at) else { continue };
+            let bracketed = kind(before) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close);
+            let after_money = before.is_some_and(|b| VOCABULARY.currencies(scan.word(b)).is_some());
+            let in_units = before.is_some_and(|b| scan.word(b).eq_ignore_ascii_case("in"));
+            let alone = name && !matches!(scan.kind(at), Some(Kind::Number | Kind::Hash));
+            if context.unit.is_none() && (joined || bracketed || after_money || in_units || alone) {
+                context.unit = Some(unit);
+            }
+        }
+        context
+    }
+
+    pub fn mass_unit(&self) -> Option<MassUnit> {
+        match self.unit {
+            Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some(unit),
+            _ => None,
+        }
+    }
+
+    pub fn is_empty(&self) -> bool {
+        *self == Context::default()
+    }
+
+    /// This context where it says something, else `wider`.
+    pub fn within(&self, wider: &Context) -> Context {
+        let currencies = if self.currencies.is_empty() { &wider.currencies } else { &self.currencies };
+        Context {
+            currencies: currencies.clone(),
+            unit: self.unit.or(wider.unit),
+            // Cents go with the unit they were named with.
+            cents: if self.unit.is_some() || !self.currencies.is_empty() {
+                self.cents
+            } else {
+                self.cents || wider.cents
+            },
+        }
+    }
+}
+
+/// The heading's name without what it says of currency and unit: `Copper` of `== Copper ($/lb): ==`.
+pub(crate) fn heading_name(text: &str) -> &str {
+    let name = match text.split_once(['(', '[']) {
+        Some((before, inside)) if !Context::of(inside.trim_end_matches([')', ']']), true).is_empty() => {
+            before
+        }
+        _ => text,
+    };
+    let name = name.trim_matches(|c: char| !c.is_alphanumeric() && !matches!(c, '#' | '(' | ')' | '%'));
+    let bare = name.trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'));
+    // `Copper - $/lb`, `Copper per lb`.
+    let scan = Scan::of(bare);
+    let cut = (1..scan.tokens.len()).find(|&at| {
+        let money = VOCABULARY.currencies(scan.word(at)).is_some();
+        let per = scan.is(at, Use::Per) && unit_words(&scan, at + 1).is_some();
+        money || per
+    });
+    match cut {
+        Some(at) => {
+            scan.between(0, at).trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'))
+        }
+        None => bare,
+    }
+}
+
+/// Whether the text reads like a heading: a few words without a sentence, an address or a remark in them.
+pub(crate) fn is_heading(text: &str) -> bool {
+    let name = heading_name(text);
+    let words = name.split_whitespace().count();
+    let first = name.split_whitespace().next().unwrap_or_default();
+    let contact = text.contains('@') || text.contains("www.") || text.contains("://");
+    let address = name.chars().filter(char::is_ascii_digit).count() > 3;
+    (1..=6).contains(&words)
+        && name.chars().any(char::is_alphabetic)
+        && !contact
+        && !address
+        && !text.trim_end().ends_with(['.', '!', '?', ','])
+        && !VOCABULARY.has(first, Use::Remark)
+        && !VOCABULARY.has_within(text, Use::WholeSheet)
+        && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(text: &str, name: bool, expect: &str) {
+        let context = Context::of(text, name);
+        let unit = match context.unit {
+            Some(UnitText::Unit(unit)) => unit.code(),
+            Some(UnitText::Ton) => "ton",
+            None => "-",
+        };
+        let currency = context.currencies.first().map_or("-", |c| c.code());
+        let cents = if context.cents { " cents" } else { "" };
+        assert_eq!(format!("{currency} {unit}{cents}"), expect, "{text}");
+    }
+
+    #[test]
+    fn remarks() {
+        check("All prices in USD per lb unless noted", false, "USD lb");
+        check("Price list ($/lb)", false, "USD lb");
+        check("Alle Preise in €/kg", false, "EUR kg");
+        check("Prices in C$ per 100 lb", false, "CAD cwt");
+        check("Copper (per lb)", false, "- lb");
+        check("Ferrous, US$ / gross ton", false, "USD gross_ton");
+        check("Prices are per ton", false, "- ton");
+        check("Prices in cents per pound", false, "- lb cents");
+        check("Prices in $ (CAD)", false, "CAD -");
+        check("Minimum 100 lb", false, "- -");
+        check("Lakeside Metals", false, "- -");
+    }
+
+    #[test]
+    fn names_of_columns() {
+        check("$/lb", true, "USD lb");
+        check("Price EUR/kg", true, "EUR kg");
+        check("Price per lb", true, "- lb");
+        check("lb", true, "- lb");
+        check("c/lb", true, "- lb cents");
+        check("USD", true, "USD -");
+        check("Price", true, "- -");
+    }
+
+    #[test]
+    fn headings() {
+        let name = |text, expect: Option<&str>| {
+            assert_eq!(is_heading(text).then(|| heading_name(text)), expect, "{text}");
+        };
+        name("== COPPER ==", Some("COPPER"));
+        name("Copper ($/lb):", Some("Copper"));
+        name("Aluminum - $/lb", Some("Aluminum"));
+        name("Wire (insulated)", Some("Wire (insulated)"));
+        name("#1 items", Some("#1 items"));
+        name("Call 555-0147 for pickup", None);
+        name("Prices change daily.", None);
+        name("All prices per lb", None);
+        name("1200 Harbor Road", None);
+    }
+}

@@ -1,0 +1,95 @@
+//! The one model that every format is parsed into before prices are looked for: tables of cells, and loose lines.
+
+use jiff::civil::Date;
+use rust_decimal::Decimal;
+
+use crate::context::Context;
+use crate::sheet::{Place, Problem};
+
+/// Bounds on what is read; a price sheet is far inside them.
+pub(crate) const MOST_ROWS: u32 = 20_000;
+pub(crate) const MOST_COLUMNS: u32 = 64;
+pub(crate) const MOST_CHARACTERS: usize = 2_000;
+/// All text of a document together, in bytes.
+pub(crate) const MOST_TEXT: usize = 16 * 1024 * 1024;
+
+/// A file, parsed: its tables and runs of lines in their order.
+#[derive(Debug, Default)]
+pub(crate) struct Document {
+    pub blocks: Vec<Block>,
+    pub problems: Vec<Problem>,
+}
+
+#[derive(Debug)]
+pub(crate) enum Block {
+    Table(Vec<GridRow>),
+    Lines(Vec<Line>),
+}
+
+/// One row of a table that has something in it.
+#[derive(Debug)]
+pub(crate) struct GridRow {
+    pub place: Place,
+    pub cells: Vec<Cell>,
+}
+
+#[derive(Debug)]
+pub(crate) struct Line {
+    pub place: Place,
+    pub text: String,
+}
+
+/// A cell as its format knows it: delimited text has only text, a workbook also numbers and dates.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Cell {
+    Empty,
+    Text(String),
+    /// `said` is what its number format says of it.
+    Number {
+        value: Decimal,
+        said: Context,
+        percent: bool,
+    },
+    Date(Date),
+}
+
+impl Cell {
+    pub fn of(text: &str) -> Cell {
+        let text = text.trim();
+        if text.is_empty() { Cell::Empty } else { Cell::Text(text.to_string()) }
+    }
+
+    pub fn is_empty(&self) -> bool {
+        *self == Cell::Empty
+    }
+
+    /// What a person sees in the cell.
+    pub fn shown(&self) -> String {
+        match self {
+            Cell::Empty => String::new(),
+            Cell::Text(text) => text.clone(),
+            Cell::Number { value, percent: true, .. } => {
+                format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize())
+            }
+            Cell::Number { value, .. } => value.to_string(),
+            Cell::Date(date) => date.to_string(),
+        }
+    }
+}
+
+impl GridRow {
+    /// The cells as they stood, in one line.
+    pub fn source(&self) -> String {
+        let shown: Vec<String> =
+            self.cells.iter().map(|cell| cut(&cell.shown(), LONGEST_SHOWN).to_string()).collect();
+        shown.join(" | ").trim_matches([' ', '|']).to_string()
+    }
+}
+
+/// A wording is at most this long, in characters; so is each cell in a row's source.
+pub(crate) const LONGEST_SHOWN: usize = 200;
+
+/// The first `characters` of the text.
+pub(crate) fn cut(text: &str, characters: usize) -> &str {
+    text.char_indices().nth(characters).map_or(text, |(end, _)| &text[..end])
+}

@@ -1,0 +1,354 @@
+//! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
+
+use jiff::civil::Date;
+use rust_decimal::{Decimal, dec};
+use serde::{Deserialize, Serialize};
+use trade::mass::{Mass, MassUnit};
+use trade::money::{Currency, PriceUnit};
+
+use crate::context::Context;
+use crate::date::{self, DateOrder, Dated};
+use crate::document::{LONGEST_SHOWN, cut};
+use crate::number::{Habit, Marks};
+use crate::price::{PriceText, Sign, Strength, UnitText};
+use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
+use crate::tier::TierText;
+
+/// A price above this is asked about.
+const LARGE: Decimal = dec!(100_000);
+/// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
+const AGREE_WITHIN: Decimal = dec!(0.02);
+
+/// What is known of the outlet before its sheet is read. `today` is passed in because nothing here reads a clock.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Hints {
+    /// What the outlet quotes in: the meaning of a bare `$`, and of no sign at all.
+    pub currency: Currency,
+    /// What the outlet usually quotes per.
+    pub unit: Option<PriceUnit>,
+    pub today: Date,
+}
+
+impl Hints {
+    /// The decimal mark that is usual where the outlet's currency is.
+    pub(crate) fn usual_habit(&self) -> Habit {
+        use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
+        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
+            Habit::Comma
+        } else {
+            Habit::Point
+        }
+    }
+
+    fn date_order(&self) -> DateOrder {
+        match self.currency {
+            Currency::USD => DateOrder::MonthFirst,
+            Currency::CAD => DateOrder::Either,
+            _ => DateOrder::DayFirst,
+        }
+    }
+}
+
+/// Which mass a bare ton is, where this currency is used (common practice, no source).
+fn usual_ton(currency: Currency) -> MassUnit {
+    if matches!(currency, Currency::USD | Currency::CAD) { MassUnit::ShortTon } else { MassUnit::Tonne }
+}
+
+/// A row whose unit, currency and sign may still depend on the rest of the sheet.
+#[derive(Debug, Clone)]
+pub(crate) struct DraftRow {
+    pub wording: String,
+    pub group: Option<String>,
+    pub price: DraftPrice,
+    pub tier: Option<TierText>,
+    pub note: Option<String>,
+    pub place: Place,
+    pub source: String,
+    pub doubts: Vec<Doubt>,
+    /// What its column and heading say.
+    pub context: Context,
+    pub charge: Charge,
+    /// In a cell a dash or brackets are a minus; in a line they may be decoration.
+    pub in_cell: bool,
+}
+
+#[derive(Debug, Clone)]
+pub(crate) enum DraftPrice {
+    Text(PriceText),
+    Free,
+    OnRequest,
+}
+
+/// Whether words say that the outlet charges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Charge {
+    No,
+    /// A word that may belong to the name.
+    Perhaps,
+    Sure,
+}
+
+impl Charge {
+    /// This where it says something, else `other`.
+    pub fn or(self, other: Charge) -> Charge {
+        if self == Charge::No { other } else { self }
+    }
+}
+
+/// Collects rows, and what the sheet says of them all.
+#[derive(Debug)]
+pub(crate) struct Draft<'h> {
+    hints: &'h Hints,
+    pub marks: Marks,
+    pub rows: Vec<DraftRow>,
+    left_out: Vec<LeftOut>,
+    whole: Context,
+    dated: Option<Dated>,
+    problems: Vec<Problem>,
+}
+
+impl<'h> Draft<'h> {
+    pub fn new(hints: &'h Hints, marks: Marks, problems: Vec<Problem>) -> Self {
+        let whole = Context::default();
+        Draft { hints, marks, rows: Vec::new(), left_out: Vec::new(), whole, dated: None, problems }
+    }
+
+    pub fn leave_out(&mut self, source: &str, place: &Place, why: Why) {
+        self.left_out.push(LeftOut { source: source.to_string(), place: place.clone(), why });
+    }
+
+    /// Takes in what a title or footnote says of the whole sheet; what was said first stays.
+    pub fn whole_sheet(&mut self, context: &Context) {
+        self.whole = self.whole.within(context);
+    }
+
+    /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
+    pub fn look_for_date(&mut self, text: &str) {
+        if let Some(found) = date::find(text, self.hints.date_order(), self.hints.today) {
+            self.date(found);
+        }
+    }
+
+    pub fn date(&mut self, found: Dated) {
+        if self.dated.is_none_or(|before| found.announced && !before.announced) {
+            self.dated = Some(found);
+        }
+    }
+
+    pub fn finish(mut self) -> Sheet {
+        let decoration = Decoration::of(&self.rows);
+        let mut rows = Vec::new();
+        for draft in std::mem::take(&mut self.rows) {
+            if let DraftPrice::Text(price) = &draft.price
+                && price.too_large()
+            {
+                self.left_out.push(LeftOut { source: draft.source, place: draft.place, why: Why::TooLarge });
+                continue;
+            }
+            rows.push(self.row(draft, decoration));
+        }
+        self.left_out.dedup();
+        let mut problems = std::mem::take(&mut self.problems);
+        if self.marks.mixed {
+            problems.push(Problem::MixedMarks);
+        }
+        if rows.is_empty() {
+            problems.push(Problem::NoPrices);
+        }
+        if let Some(dated) = self.dated {
+            problems.extend(dated.unclear.then_some(Problem::DateUnclear(dated.date)));
+            problems.extend((dated.date > self.hints.today).then_some(Problem::DateAhead(dated.date)));
+        }
+        let mut currencies = rows.iter().map(|row| row.currency);
+        let first = currencies.next().flatten();
+        let currency = first.filter(|_| currencies.all(|other| other == first));
+        Sheet { rows, left_out: self.left_out, valid_from: self.dated.map(|d| d.date), currency, problems }
+    }
+
+    fn row(&self, draft: DraftRow, decoration: Decoration) -> Row {
+        let mut doubts = draft.doubts.clone();
+        let context = draft.context.within(&self.whole);
+        let (currency, currency_clear) = self.currency(&draft.price, &context);
+        let unit = self.unit(&draft.price, &context, currency, &mut doubts);
+        let price = match &draft.price {
+            DraftPrice::OnRequest => RowPrice::OnRequest,
+            DraftPrice::Free => RowPrice::Priced { low: Decimal::ZERO, high: None },
+            DraftPrice::Text(price) => {
+                if !currency_clear {
+                    doubts.push(Doubt::CurrencyUnclear);
+                }
+                if price.unclear {
+                    doubts.push(Doubt::MarksUnclear);
+                }
+                let says_nothing = context.unit.is_none() && context.currencies.is_empty();
+                if price.strength == Strength::Weak
+                    && price.low.is_integer()
+                    && !draft.in_cell
+                    && says_nothing
+                {
+                    doubts.push(Doubt::BareNumber);
+                }
+                amounts(price, &draft, &context, decoration, &mut doubts)
+            }
+        };
+        if let RowPrice::OnRequest = price {
+            doubts.retain(|doubt| *doubt == Doubt::Blank);
+        }
+        let (tier_from, tier_to) = draft
+            .tier
+            // So many pieces, where the price is for each.
+            .filter(|tier| tier.unit.is_some() || unit != Some(PriceUnit::Each))
+            .and_then(|tier| tier.masses(mass_unit(unit).or(mass_unit(self.hints.unit))))
+            .unwrap_or((None, None));
+        Row {
+            wording: draft.wording,
+            group: draft.group,
+            price,
+            unit,
+            currency: Some(currency),
+            tier_from,
+            tier_to,
+            note: draft.note,
+            place: draft.place,
+            source: draft.source,
+            doubts,
+        }
+    }
+
+    /// The currency of a price, and whether its signs say so clearly.
+    fn currency(&self, price: &DraftPrice, context: &Context) -> (Currency, bool) {
+        let own: &[Currency] = match price {
+            DraftPrice::Text(price) => &price.currencies,
+            _ => &[],
+        };
+        let usual = self.hints.currency;
+        let said = if own.is_empty() { &context.currencies } else { own };
+        match said {
+            [] => (usual, true),
+            [one] => (*one, true),
+            // A shared sign means what the sheet says elsewhere, or else the outlet's own.
+            several => match context.currencies.as_slice() {
+                [one] if several.contains(one) => (*one, true),
+                _ if several.contains(&usual) => (usual, true),
+                _ => (several[0], false),
+            },
+        }
+    }
+
+    fn unit(
+        &self,
+        price: &DraftPrice,
+        context: &Context,
+        currency: Currency,
+        doubts: &mut Vec<Doubt>,
+    ) -> Option<PriceUnit> {
+        let own = match price {
+            DraftPrice::Text(price) => price.unit,
+            _ => None,
+        };
+        match own.or(context.unit) {
+            Some(UnitText::Unit(unit)) => Some(unit),
+            Some(UnitText::Ton) => {
+                doubts.push(Doubt::TonUnclear);
+                Some(PriceUnit::Mass(usual_ton(currency)))
+            }
+            None => {
+                doubts.push(if self.hints.unit.is_some() { Doubt::UnitAssumed } else { Doubt::UnitMissing });
+                self.hints.unit
+            }
+        }
+    }
+}
+
+/// Dashes or brackets before so many prices of a sheet that they cannot all be charges.
+#[derive(Debug, Clone, Copy)]
+struct Decoration {
+    dashes: bool,
+    brackets: bool,
+}
+
+impl Decoration {
+    fn of(rows: &[DraftRow]) -> Decoration {
+        let signs: Vec<Sign> = rows
+            .iter()
+            .filter(|row| !row.in_cell)
+            .filter_map(|row| match &row.price {
+                DraftPrice::Text(price) => Some(price.sign),
+                _ => None,
+            })
+            .collect();
+        let most = |sign: Sign| {
+            let count = signs.iter().filter(|s| **s == sign).count();
+            count >= 3 && count * 2 > signs.len()
+        };
+        Decoration { dashes: most(Sign::Dashed), brackets: most(Sign::Bracketed) }
+    }
+}
+
+/// The amounts with their sign; of a range of charges, the low end is the larger charge.
+fn amounts(
+    price: &PriceText,
+    draft: &DraftRow,
+    context: &Context,
+    decoration: Decoration,
+    doubts: &mut Vec<Doubt>,
+) -> RowPrice {
+    let unsure = !draft.in_cell && draft.charge != Charge::Sure;
+    let (signed, sign_unclear) = match price.sign {
+        Sign::Plain => (false, false),
+        Sign::Minus => (true, false),
+        Sign::Dashed => (!decoration.dashes, unsure && !decoration.dashes),
+        Sign::Bracketed => (!decoration.brackets, unsure && !decoration.brackets),
+    };
+    if sign_unclear || draft.charge == Charge::Perhaps {
+        doubts.push(Doubt::SignUnclear);
+    }
+    let cents = context.cents && price.currencies.is_empty() && price.strength != Strength::Marked;
+    let scaled = |amount: Decimal| if cents { amount / Decimal::ONE_HUNDRED } else { amount };
+    let (low, high) = (scaled(price.low), price.high.map(scaled));
+    if low.is_zero() {
+        doubts.push(Doubt::Zero);
+    } else if high.unwrap_or(low) > LARGE {
+        doubts.push(Doubt::Large);
+    }
+    if (signed || draft.charge != Charge::No) && !low.is_zero() {
+        RowPrice::Priced { low: -high.unwrap_or(low), high: high.map(|_| -low) }
+    } else {
+        RowPrice::Priced { low, high }
+    }
+}
+
+fn mass_unit(unit: Option<PriceUnit>) -> Option<MassUnit> {
+    match unit {
+        Some(PriceUnit::Mass(unit)) => Some(unit),
+        _ => None,
+    }
+}
+
+/// What a second price in the same place means for the first: `None` where it only says the same in another unit.
+pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doubt> {
+    let in_grams = |price: &PriceText| match price.unit {
+        Some(UnitText::Unit(PriceUnit::Mass(unit))) => {
+            Some((price.low / Mass::of(Decimal::ONE, unit).grams(), unit))
+        }
+        _ => None,
+    };
+    match (in_grams(first), in_grams(second)) {
+        (Some((a, one)), Some((b, other))) if one != other && same_currency(first, second) => {
+            let agree = (a - b).abs() <= a.max(b) * AGREE_WITHIN;
+            (!agree).then_some(Doubt::UnitsDisagree)
+        }
+        _ => Some(Doubt::SeveralPrices),
+    }
+}
+
+fn same_currency(first: &PriceText, second: &PriceText) -> bool {
+    let (a, b) = (&first.currencies, &second.currencies);
+    a.is_empty() || b.is_empty() || a.iter().any(|currency| b.contains(currency))
+}
+
+/// A wording as it is kept: trimmed, and `None` where it is longer than any name of a grade.
+pub(crate) fn wording(text: &str) -> Option<String> {
+    let text = text.trim();
+    (cut(text, LONGEST_SHOWN).len() == text.len()).then(|| text.to_string())
+}

@@ -1,0 +1,263 @@
+//! Loose lines to rows: a name and its prices on one line, in either order, under headings.
+
+use crate::context::{Context, heading_name, is_heading};
+use crate::document::Line;
+use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
+use crate::parts::{self, Part, charge, chosen, heading_within, starts_with, trimmed};
+use crate::price;
+use crate::scan::{Kind, Scan};
+use crate::sheet::{Place, Why};
+use crate::tier::{TierText, tier_at};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// A line with more prices than this is no line of a price sheet.
+const MOST_PRICES: usize = 12;
+
+/// Reads lines one after another, under the heading that was seen last.
+#[derive(Debug, Default)]
+pub(crate) struct LineReader {
+    heading: Option<Heading>,
+    /// Headings side by side on one line, each for its own column of names.
+    beside: Vec<Heading>,
+    /// Tiers that a line of column names gave for the prices below it.
+    tiers: Vec<TierText>,
+}
+
+#[derive(Debug, Clone)]
+struct Heading {
+    name: String,
+    source: String,
+    context: Context,
+    charge: Charge,
+    /// It may be a title: it names only tiers that stand right below it.
+    perhaps: bool,
+    /// Prices without a name stood right below it, so it is a name itself.
+    is_name: bool,
+    /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
+    above: Option<String>,
+}
+
+impl LineReader {
+    pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
+        let text = line.text.trim();
+        let scan = Scan::of(text);
+        let prices = chosen(&scan, price::prices(&scan, draft.marks), self.expects_numbers());
+        if starts_with(&scan, Use::Total) {
+            return draft.leave_out(text, &line.place, Why::Total);
+        }
+        if prices.len() > MOST_PRICES {
+            return draft.leave_out(text, &line.place, Why::TooLong);
+        }
+        if prices.is_empty() {
+            return self.without_price(text, &scan, line, draft);
+        }
+        let mut parts = parts::parts(&scan, &prices, draft);
+        let within = heading_within(&mut parts);
+        let charge = charge(text);
+        let columns = parts.len() == self.beside.len();
+        for (at, part) in parts.into_iter().enumerate() {
+            if columns {
+                self.heading = Some(self.beside[at].clone());
+            }
+            let before = draft.rows.len();
+            self.part(part, text, &line.place, charge, draft);
+            if let Some(heading) = &within {
+                draft.rows[before..].iter_mut().for_each(|row| row.group = Some(heading.clone()));
+            }
+        }
+    }
+
+    /// Whether a heading has said what bare numbers below it are.
+    fn expects_numbers(&self) -> bool {
+        self.heading.as_ref().is_some_and(|heading| !heading.context.is_empty())
+    }
+
+    fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
+        if let (None, Some(heading)) = (&part.name, &mut self.heading) {
+            heading.is_name = true;
+        }
+        let (name, group, source) = match (part.name, &self.heading) {
+            (Some(name), heading) => {
+                let group =
+                    heading.as_ref().filter(|heading| !heading.perhaps).map(|heading| heading.name.clone());
+                (name, group, text.to_string())
+            }
+            // A line that holds only a price, or a tier and its price, belongs to the name above it.
+            (None, Some(heading)) => {
+                (heading.name.clone(), heading.above.clone(), format!("{} / {text}", heading.source))
+            }
+            (None, None) => return draft.leave_out(text, place, Why::NoName),
+        };
+        let Some(wording) = wording(&name) else {
+            return draft.leave_out(text, place, Why::TooLong);
+        };
+        let named = Context { unit: Context::of(&wording, false).unit, ..Context::default() };
+        let context = self.heading.as_ref().map_or(named.clone(), |heading| named.within(&heading.context));
+        let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
+        for (i, (price, tier)) in part.prices.into_iter().enumerate() {
+            let tier = tier.or_else(|| by_header.then(|| self.tiers[i]));
+            draft.rows.push(DraftRow {
+                wording: wording.clone(),
+                group: group.clone(),
+                price,
+                tier,
+                note: part.note.clone(),
+                place: place.clone(),
+                source: source.clone(),
+                doubts: if by_header { Vec::new() } else { part.doubts.clone() },
+                context: context.clone(),
+                charge: charge.or(self.heading.as_ref().map_or(Charge::No, |heading| heading.charge)),
+                in_cell: false,
+            });
+            if !part.all_tiers && !by_header {
+                break;
+            }
+        }
+    }
+
+    fn without_price(&mut self, text: &str, scan: &Scan<'_>, line: &Line, draft: &mut Draft<'_>) {
+        if let Some(part) = on_request(text, scan) {
+            return self.part(part, text, &line.place, Charge::No, draft);
+        }
+        let tiers = tiers_in(scan, draft);
+        if tiers.len() > 1 {
+            self.tiers = tiers;
+            draft.whole_sheet(&Context::of(text, false));
+            return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
+        draft.look_for_date(text);
+        if let Some(context) = column_names(scan) {
+            draft.whole_sheet(&context);
+            return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
+        // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
+        let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
+        let known = VOCABULARY.has_within(heading_name(text), Use::Group);
+        if self.side_by_side(scan, text) {
+            return draft.leave_out(text, &line.place, Why::Heading);
+        }
+        if is_heading(text) {
+            let perhaps = !(known || marked || !draft.rows.is_empty());
+            self.heading = Some(Heading {
+                name: heading_name(text).to_string(),
+                source: text.to_string(),
+                context: Context::of(text, false),
+                charge: charge(text),
+                perhaps,
+                is_name: false,
+                above: match self.heading.take() {
+                    Some(heading) if heading.is_name => heading.above,
+                    Some(heading) => Some(heading.name).filter(|_| !heading.perhaps),
+                    None => None,
+                },
+            });
+            self.beside.clear();
+            self.tiers.clear();
+            return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
+        }
+        draft.whole_sheet(&Context::of(text, false));
+        draft.leave_out(text, &line.place, Why::NoPrice);
+    }
+
+    /// Takes in headings that stand beside each other: `COPPER (per lb)      ALUMINUM (per lb)`.
+    fn side_by_side(&mut self, scan: &Scan<'_>, text: &str) -> bool {
+        let pieces = pieces(scan);
+        let known =
+            |piece: &&str| is_heading(piece) && VOCABULARY.has_within(heading_name(piece), Use::Group);
+        if pieces.len() < 2 || !pieces.iter().all(known) {
+            return false;
+        }
+        let heading = |piece: &&str| Heading {
+            name: heading_name(piece).to_string(),
+            source: text.to_string(),
+            context: Context::of(piece, false),
+            charge: charge(piece),
+            perhaps: false,
+            is_name: false,
+            above: None,
+        };
+        self.beside = pieces.iter().map(heading).collect();
+        self.heading = self.beside.first().cloned();
+        true
+    }
+}
+
+/// A name with “call”, “POA” or “no charge” in the place of its price.
+fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
+    let end = scan.tokens.len();
+    let end =
+        if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    if let Some(part) = on_request_first(scan, end) {
+        return Some(part);
+    }
+    let (start, price) = (1..=4.min(end)).rev().find_map(|length| {
+        let words = scan.between(end - length, end);
+        if VOCABULARY.has(words, Use::OnRequest) {
+            Some((end - length, DraftPrice::OnRequest))
+        } else {
+            VOCABULARY.has(words, Use::Free).then_some((end - length, DraftPrice::Free))
+        }
+    })?;
+    let name = trimmed(scan, 0, start)?;
+    // `Call for prices` and `Other items: please call` name nothing.
+    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    let apart =
+        start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
+    let short = name.split_whitespace().count() <= 4;
+    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+}
+
+/// `POA  Silver contacts`, among lines that begin with their price.
+fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let length =
+        (1..=4.min(end)).rev().find(|&length| VOCABULARY.has(scan.between(0, length), Use::OnRequest))?;
+    let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
+    let remark = starts_with(scan, Use::Remark);
+    (!remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// All tiers of a line of column names, in order.
+fn tiers_in(scan: &Scan<'_>, draft: &Draft<'_>) -> Vec<TierText> {
+    let mut tiers = Vec::new();
+    let mut at = 0;
+    while at < scan.tokens.len() {
+        match tier_at(scan, draft.marks, at, true) {
+            Some((tier, next)) => {
+                tiers.push(tier);
+                at = next.max(at + 1);
+            }
+            None => at += 1,
+        }
+    }
+    tiers
+}
+
+/// What stands between the gaps of a line.
+fn pieces<'t>(scan: &Scan<'t>) -> Vec<&'t str> {
+    (0..=scan.tokens.len())
+        .filter(|&i| i == scan.tokens.len() || scan.kind(i) == Some(Kind::Gap))
+        .scan(0, |from, to| {
+            let piece = scan.between(*from, to);
+            *from = to + 1;
+            Some(piece)
+        })
+        .filter(|piece| !piece.is_empty())
+        .collect()
+}
+
+/// What the names of columns in a line say of the prices below it: `Item … Price/lb … Note`. `None` where some piece
+/// between the gaps is no such name.
+fn column_names(scan: &Scan<'_>) -> Option<Context> {
+    let pieces = pieces(scan);
+    let mut context = Context::default();
+    let mut named = 0;
+    for piece in &pieces {
+        let said = Context::of(piece, true);
+        match VOCABULARY.column(piece.trim_end_matches(['#', ' '])) {
+            Some(_) => named += 1,
+            None if said.is_empty() => return None,
+            None => context = context.within(&said),
+        }
+    }
+    (pieces.len() > 1 && named > 0).then_some(context)
+}

@@ -1,0 +1,246 @@
+//! One line cut at its prices: which numbers are prices, and what is a name, a tier or a note between them.
+
+use rust_decimal::dec;
+
+use crate::context::is_heading;
+use crate::draft::{Charge, Draft, DraftPrice, second_price};
+use crate::price::{PriceText, Strength};
+use crate::scan::{Kind, Scan};
+use crate::sheet::Doubt;
+use crate::tier::{TierText, tier_at};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// A name with its prices, as one line may hold several.
+#[derive(Debug)]
+pub(crate) struct Part {
+    /// `None` where the line holds only a tier and a price.
+    pub name: Option<String>,
+    pub prices: Vec<(DraftPrice, Option<TierText>)>,
+    /// Each price has a tier of its own.
+    pub all_tiers: bool,
+    pub note: Option<String>,
+    pub doubts: Vec<Doubt>,
+}
+
+/// Of the numbers that could be prices, those that are: the surest kind that occurs.
+///
+/// Decimals right beside a marked price count with it (`3.80 3.95/lb`); elsewhere they are part of the name. A bare
+/// number counts only as the last of the line, set apart from the name or under a heading that says what numbers are.
+pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool) -> Vec<PriceText> {
+    let strongest = all.iter().map(|p| p.strength).max();
+    match strongest {
+        None => all,
+        Some(Strength::Weak) => {
+            let remark = starts_with(scan, Use::Remark);
+            let last = all.into_iter().next_back().filter(|last| {
+                let apart = last.first > 0
+                    && (scan.kind(last.first - 1) == Some(Kind::Gap)
+                        || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
+                let ends = !(last.last..scan.tokens.len()).any(|i| {
+                    matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
+                });
+                let year = last.low >= dec!(1990) && last.low < dec!(2100) && last.low.is_integer();
+                // `12 lb` is a mass, and `165 gross ton` a price: nobody weighs in so many tons.
+                let per_ton = last.per_ton() && last.low >= dec!(20);
+                let unit_only = last.unit.is_some() && !per_ton;
+                !remark
+                    && ends
+                    && last.first > 0
+                    && (apart || expects_numbers || per_ton)
+                    && (!year || expects_numbers)
+                    && (!unit_only || apart)
+            });
+            last.into_iter().collect()
+        }
+        Some(strongest) => {
+            let sure = |i: usize| all[i].strength == strongest;
+            let touch = |i: usize, j: usize| all[i].last == all[j].first;
+            let beside = |i: usize| {
+                all[i].strength == Strength::Decimals
+                    && (i > 0 && sure(i - 1) && touch(i - 1, i)
+                        || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
+            };
+            let keep: Vec<bool> = (0..all.len()).map(|i| sure(i) || beside(i)).collect();
+            all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
+        }
+    }
+}
+
+/// Cuts the line at its prices: what stands between two of them is a name, a tier, or nothing.
+pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) -> Vec<Part> {
+    let ends = [0].into_iter().chain(prices.iter().map(|price| price.last));
+    let starts = prices.iter().map(|price| price.first).chain([scan.tokens.len()]);
+    let mut between = ends.zip(starts).map(|(first, last)| Between::of(scan, first, last, draft)).peekable();
+    let names_first = between.peek().is_some_and(|opening| opening.name.is_some() || opening.tier.is_some());
+    if !names_first {
+        between.next();
+    }
+    let mut parts: Vec<Part> = Vec::new();
+    for price in prices {
+        add(&mut parts, price, between.next().unwrap_or_default());
+    }
+    if let (Some(part), Some(behind)) = (parts.last_mut(), between.next()) {
+        part.finish(behind);
+    }
+    parts
+}
+
+/// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`.
+pub(crate) fn heading_within(parts: &mut [Part]) -> Option<String> {
+    let [first, _, ..] = parts else { return None };
+    let (heading, name) = first.name.as_ref()?.split_once(": ")?;
+    if !is_heading(heading) || !VOCABULARY.has_within(heading, Use::Group) {
+        return None;
+    }
+    let (heading, name) = (heading.to_string(), name.trim_start().to_string());
+    first.name = Some(name);
+    Some(heading)
+}
+
+/// Adds a price with what stands beside it: to a new part where that is a name, else to the last part.
+fn add(parts: &mut Vec<Part>, price: &PriceText, beside: Between) {
+    let entry = (DraftPrice::Text(price.clone()), beside.tier);
+    match parts.last_mut() {
+        Some(part) if beside.name.is_none() => {
+            let first = part.prices.first().map(|(price, _)| price);
+            if entry.1.is_none() {
+                part.all_tiers = false;
+                if let Some(DraftPrice::Text(first)) = first {
+                    part.doubts.extend(second_price(first, price));
+                    part.doubts.dedup();
+                }
+            }
+            part.prices.push(entry);
+        }
+        _ => parts.push(Part {
+            name: beside.name,
+            all_tiers: entry.1.is_some(),
+            prices: vec![entry],
+            note: None,
+            doubts: Vec::new(),
+        }),
+    }
+}
+
+impl Part {
+    pub fn asking(name: &str, price: DraftPrice) -> Part {
+        Part {
+            name: Some(name.to_string()),
+            prices: vec![(price, None)],
+            all_tiers: false,
+            note: None,
+            doubts: Vec::new(),
+        }
+    }
+
+    /// Takes in what stands behind the last price of the line: a tier, or a note.
+    fn finish(&mut self, behind: Between) {
+        if let Some((_, tier @ None)) = self.prices.last_mut() {
+            *tier = behind.tier;
+            self.all_tiers = self.prices.iter().all(|(_, tier)| tier.is_some());
+        }
+        self.note = behind.name.map(|_| behind.text);
+    }
+}
+
+/// What stands between two prices, or between a price and an end of the line.
+#[derive(Debug, Default)]
+struct Between {
+    name: Option<String>,
+    /// All of it, as it stands.
+    text: String,
+    tier: Option<TierText>,
+}
+
+impl Between {
+    fn of(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -> Between {
+        let tier = (first..last).find_map(|at| {
+            let (tier, next) = tier_at(scan, draft.marks, at, false)?;
+            (next <= last).then_some((tier, at, next))
+        });
+        // The tier stands at one end of the name, or is all there is.
+        let (first, last) = match tier {
+            Some((_, at, next)) if trimmed(scan, next, last).is_none() => (first, at),
+            Some((_, at, next)) if trimmed(scan, first, at).is_none() => (next, last),
+            _ => (first, last),
+        };
+        Between {
+            name: trimmed(scan, first, last).map(str::to_string),
+            text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
+            tier: tier.map(|(tier, ..)| tier),
+        }
+    }
+}
+
+/// The text of these tokens without list marks, separators and filling words at its ends.
+pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
+    let (mut first, mut last) = (first, last);
+    while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
+        first += 1;
+    }
+    while first < last {
+        // `CRT: we charge` names what stands before the charge.
+        let charge = [3, 2].into_iter().find(|length| {
+            last >= first + length && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
+        });
+        match charge {
+            Some(length) => last -= length,
+            None if names(scan, last - 1) || closes_name(scan, first, last) => break,
+            None => last -= 1,
+        }
+    }
+    let named = (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
+    let mut text = scan.between(first, last);
+    // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    if digits > 0
+        && let Some(rest) =
+            text[digits..].strip_prefix(['.', ')', ' ', '\t']).filter(|rest| rest.starts_with([' ', '\t']))
+    {
+        text = rest.trim_start();
+    }
+    (named && !text.is_empty()).then_some(text)
+}
+
+fn names(scan: &Scan<'_>, at: usize) -> bool {
+    match scan.kind(at) {
+        Some(Kind::Word) => !scan.is(at, Use::Filler) && !VOCABULARY.has(scan.word(at), Use::Cents),
+        Some(Kind::Number | Kind::Fact) => true,
+        _ => false,
+    }
+}
+
+/// `(clean) copper` and `#1 copper` begin before their first word.
+fn opens_name(scan: &Scan<'_>, at: usize, last: usize) -> bool {
+    match scan.kind(at) {
+        Some(Kind::Hash) => matches!(scan.kind(at + 1), Some(Kind::Fact | Kind::Number)),
+        Some(Kind::Open) => (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Close)) && names(scan, at + 1),
+        _ => false,
+    }
+}
+
+/// `copper (clean)` ends behind its last word.
+fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
+    scan.kind(last - 1) == Some(Kind::Close) && (first..last).any(|i| scan.kind(i) == Some(Kind::Open))
+}
+
+/// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).
+pub(crate) fn charge(text: &str) -> Charge {
+    let normal = crate::wording::normal_wording(text);
+    let words: Vec<&str> = normal.split(' ').collect();
+    let runs = |length: usize| words.windows(length).any(|run| VOCABULARY.has(&run.join(" "), Use::Charge));
+    if runs(2) || runs(3) {
+        Charge::Sure
+    } else if runs(1) {
+        Charge::Perhaps
+    } else {
+        Charge::No
+    }
+}
+
+pub(crate) fn starts_with(scan: &Scan<'_>, is: Use) -> bool {
+    (1..=2).any(|length| {
+        let words = scan.between(0, length);
+        scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(words, is)
+    })
+}

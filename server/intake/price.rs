@@ -1,0 +1,439 @@
+//! Prices inside a scanned line or cell: amount, range, sign, currency and unit.
+
+use rust_decimal::{Decimal, dec};
+use trade::mass::MassUnit;
+use trade::money::{Currency, LARGEST_AMOUNT, PriceUnit};
+
+use crate::number::{self, Marks};
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// A high end more than this many times the low end is no range but another number.
+const WIDEST_RANGE: Decimal = dec!(5);
+
+/// A price as it stands in a text, before the rest of the sheet says what its currency sign or missing unit means.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct PriceText {
+    /// Its tokens, from `first` up to, not including, `last`.
+    pub first: usize,
+    pub last: usize,
+    pub low: Decimal,
+    pub high: Option<Decimal>,
+    /// What its sign or code can mean; empty where it has none.
+    pub currencies: Vec<Currency>,
+    pub unit: Option<UnitText>,
+    pub sign: Sign,
+    pub strength: Strength,
+    /// The marks of a number can be read in two ways.
+    pub unclear: bool,
+}
+
+/// How sure it is that a number is a price at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Strength {
+    /// A bare number.
+    Weak,
+    /// Decimals as prices have them.
+    Decimals,
+    /// A currency, cents or a unit beside it.
+    Marked,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Sign {
+    Plain,
+    /// A dash directly before the number, which may only set it apart from the name.
+    Dashed,
+    /// Brackets around it, which are a minus in bookkeeping and decoration elsewhere.
+    Bracketed,
+    /// Nothing else than a minus.
+    Minus,
+}
+
+/// What follows `/` or `per`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum UnitText {
+    Unit(PriceUnit),
+    /// A ton of one of three kinds.
+    Ton,
+}
+
+impl PriceText {
+    pub fn per_ton(&self) -> bool {
+        use MassUnit::{GrossTon, ShortTon, Tonne};
+        matches!(
+            self.unit,
+            Some(UnitText::Ton | UnitText::Unit(PriceUnit::Mass(GrossTon | ShortTon | Tonne)))
+        )
+    }
+
+    pub fn too_large(&self) -> bool {
+        self.low > LARGEST_AMOUNT || self.high.is_some_and(|high| high > LARGEST_AMOUNT)
+    }
+}
+
+/// All numbers of the text that could be a price, in order; each takes its currency and unit with it.
+pub(crate) fn prices(scan: &Scan<'_>, marks: Marks) -> Vec<PriceText> {
+    let mut found = Vec::new();
+    let mut at = 0;
+    let mut free_from = 0;
+    while at < scan.tokens.len() {
+        match price_at(scan, marks, at, free_from) {
+            Some(price) => {
+                at = price.last;
+                free_from = price.last;
+                found.push(price);
+            }
+            None => at += 1,
+        }
+    }
+    found
+}
+
+/// The price whose first number is token `at`. Tokens before `free_from` belong to an earlier price.
+fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Option<PriceText> {
+    if scan.kind(at) != Some(Kind::Number) {
+        return None;
+    }
+    let amount = marks.read(scan.word(at))?;
+    let mut price = PriceText {
+        first: at,
+        last: at + 1,
+        low: amount.value,
+        high: None,
+        currencies: Vec::new(),
+        unit: None,
+        sign: Sign::Plain,
+        strength: if number::looks_like_price(scan.word(at)) { Strength::Decimals } else { Strength::Weak },
+        unclear: amount.unclear,
+    };
+    let mut cents = false;
+    before(scan, free_from, &mut price);
+    behind(scan, &mut price, &mut cents);
+    range(scan, marks, &mut price, &mut cents);
+    if price.unit.is_none() {
+        price.unit = unit_behind(scan, &mut price);
+        // `$1.10/lb CAD`, `$1.10/lb - 1.20/lb`.
+        behind(scan, &mut price, &mut cents);
+        range(scan, marks, &mut price, &mut cents);
+    }
+    brackets(scan, free_from, &mut price);
+    if cents {
+        price.low /= Decimal::ONE_HUNDRED;
+        price.high = price.high.map(|high| high / Decimal::ONE_HUNDRED);
+    }
+    if cents || !price.currencies.is_empty() {
+        price.strength = Strength::Marked;
+    }
+    // `+0.05` and `up 5c` are changes since last week.
+    let change = price.first.checked_sub(1).is_some_and(|before| {
+        (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first)) || scan.is(before, Use::Change)
+    });
+    (!change).then_some(price)
+}
+
+/// Signs and currencies directly before the number.
+fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
+    let mut first = price.first;
+    while first > free_from {
+        let i = first - 1;
+        match scan.kind(i) {
+            Some(Kind::Word) => {
+                let Some(currencies) = VOCABULARY.currencies(scan.word(i)) else { break };
+                narrow(&mut price.currencies, currencies);
+            }
+            Some(Kind::Minus) => price.sign = Sign::Minus,
+            // A dash with a blank behind it, or a word before it, sets the name apart.
+            Some(Kind::Dash) if !scan.spaced(first) && price.sign == Sign::Plain => {
+                let after_currency = i > free_from && VOCABULARY.currencies(scan.word(i - 1)).is_some();
+                let touches = i > free_from && !scan.spaced(i) && scan.kind(i - 1) != Some(Kind::Gap);
+                if after_currency {
+                    price.sign = Sign::Minus;
+                } else if !touches || scan.kind(i - 1) == Some(Kind::Open) {
+                    price.sign = Sign::Dashed;
+                } else {
+                    break;
+                }
+            }
+            _ => break,
+        }
+        first = i;
+    }
+    price.first = first;
+}
+
+/// Cents and currencies directly behind the number.
+fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
+    while scan.kind(price.last) == Some(Kind::Word) {
+        let word = scan.word(price.last);
+        if let Some(currencies) = VOCABULARY.currencies(word) {
+            // The sign of the next price: `20 lb $9.50`.
+            if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
+                return;
+            }
+            narrow(&mut price.currencies, currencies);
+        } else if !*cents && VOCABULARY.has(word, Use::Cents) && is_cents(scan, price, word) {
+            *cents = true;
+        } else {
+            return;
+        }
+        price.last += 1;
+    }
+    // `0.05-`, as some bookkeeping programs write it.
+    let trailing = matches!(scan.kind(price.last), Some(Kind::Dash | Kind::Minus))
+        && !scan.spaced(price.last)
+        && scan.tokens.len() == price.last + 1;
+    if trailing && price.sign == Sign::Plain {
+        price.sign = Sign::Dashed;
+        price.last += 1;
+    }
+}
+
+/// `45c` and `45 cents` are cents; the `c` in `12.50 c` of a name is not.
+fn is_cents(scan: &Scan<'_>, price: &PriceText, word: &str) -> bool {
+    price.currencies.is_empty() && (!scan.spaced(price.last) || word.chars().count() > 2 || word == "¢")
+}
+
+/// The upper end of a range: `3.80-3.95`, `$3.80 to $3.95`, `40–45¢`.
+fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool) {
+    if price.high.is_some() {
+        return;
+    }
+    let joint = price.last;
+    let joins = match scan.kind(joint) {
+        // ` -3.95` after a blank is a number of its own with a minus.
+        Some(Kind::Dash) => scan.spaced(joint) == scan.spaced(joint + 1),
+        Some(Kind::Word) => scan.is(joint, Use::Range),
+        _ => false,
+    };
+    if !joins {
+        return;
+    }
+    let mut upper = joint + 1;
+    let mut currencies = price.currencies.clone();
+    while let Some(more) = VOCABULARY.currencies(scan.word(upper)) {
+        narrow(&mut currencies, more);
+        upper += 1;
+    }
+    if scan.kind(upper) != Some(Kind::Number) {
+        return;
+    }
+    let Some(amount) = marks.read(scan.word(upper)) else { return };
+    // `Pentium 4 - $3.25` is a name and a price: both ends are written alike, or touch the dash.
+    let alike = number::looks_like_price(scan.word(upper)) == (price.strength >= Strength::Decimals)
+        || *cents
+        || !scan.spaced(upper)
+        || !price.currencies.is_empty();
+    let alike = alike && (currencies.len() == price.currencies.len() || !price.currencies.is_empty());
+    let (low, high) = (price.low.min(amount.value), price.low.max(amount.value));
+    if !alike || low.is_zero() || high > low.saturating_mul(WIDEST_RANGE) {
+        return;
+    }
+    (price.low, price.high) = (low, (high > low).then_some(high));
+    price.currencies = currencies;
+    price.unclear |= amount.unclear;
+    price.last = upper + 1;
+    behind(scan, price, cents);
+}
+
+/// The unit behind the price: `/lb`, `per 100 kg`, ` lb`, ` each`.
+fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
+    // An opening bracket may stand between, or the gap before the next column: `3.80 (per lb)`, `3.80     lb`.
+    let bracket = scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1);
+    let column = scan.kind(price.last) == Some(Kind::Gap)
+        && unit_words(scan, price.last + 1)
+            .is_some_and(|(_, next)| next == scan.tokens.len() || scan.kind(next) == Some(Kind::Gap));
+    if column && !starts_unit(scan, price.last + 1) {
+        let (unit, last) = unit_words(scan, price.last + 1)?;
+        price.last = last;
+        price.strength = Strength::Marked;
+        return Some(unit);
+    }
+    let skip = usize::from(bracket || column);
+    let (unit, mut last) = if starts_unit(scan, price.last + skip) {
+        let (unit, last) = unit_words(scan, price.last + skip + 1)?;
+        price.strength = Strength::Marked;
+        (unit, last)
+    } else {
+        let (unit, last) = unit_words(scan, price.last)?;
+        let word = scan.between(price.last, last);
+        // `12 t` may be anything; `12 lb` is a mass, and only decimals or a currency make it a price.
+        let short =
+            matches!(word.to_lowercase().as_str(), "t" | "st" | "gt" | "nt" | "gr" | "to" | "te" | "st.");
+        if short && price.currencies.is_empty() {
+            return None;
+        }
+        if price.strength == Strength::Decimals || unit == UnitText::Unit(PriceUnit::Each) {
+            price.strength = Strength::Marked;
+        }
+        (unit, last)
+    };
+    last += usize::from(bracket && scan.kind(last) == Some(Kind::Close));
+    price.last = last;
+    Some(unit)
+}
+
+fn starts_unit(scan: &Scan<'_>, at: usize) -> bool {
+    scan.kind(at) == Some(Kind::Slash) || (scan.is(at, Use::Per) && unit_words(scan, at + 1).is_some())
+}
+
+/// The unit that begins at token `at`, and the token behind it.
+pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)> {
+    let numbered = matches!(scan.kind(at + 1), Some(Kind::Number | Kind::Fact)) && !scan.spaced(at + 1);
+    if scan.kind(at) == Some(Kind::Hash) && !numbered {
+        return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Pound)), at + 1));
+    }
+    let (times, at) = match scan.kind(at) {
+        Some(Kind::Number) => (scan.word(at), at + 1),
+        _ => ("1", at),
+    };
+    for length in (1..=3).rev() {
+        let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
+        let run = scan.between(at, at + length);
+        if !words || run.is_empty() {
+            continue;
+        }
+        let last = at + length;
+        if VOCABULARY.has(run, Use::Ton) && times == "1" {
+            return Some((UnitText::Ton, last));
+        }
+        if let Some(unit) = VOCABULARY.unit(run).and_then(|unit| multiple(times, unit)) {
+            return Some((UnitText::Unit(unit), last));
+        }
+    }
+    None
+}
+
+/// The unit that so many of another are: `100 kg`, `2000 lb`.
+fn multiple(times: &str, unit: PriceUnit) -> Option<PriceUnit> {
+    let PriceUnit::Mass(mass) = unit else { return (times == "1").then_some(unit) };
+    let digits: String = times.chars().filter(char::is_ascii_digit).collect();
+    Some(PriceUnit::Mass(match (digits.as_str(), mass) {
+        ("1", mass) => mass,
+        ("100", MassUnit::Pound) => MassUnit::Hundredweight,
+        ("100", MassUnit::Kilogram) => MassUnit::HundredKilograms,
+        ("1000", MassUnit::Kilogram) => MassUnit::Tonne,
+        ("2000", MassUnit::Pound) => MassUnit::ShortTon,
+        ("2240", MassUnit::Pound) => MassUnit::GrossTon,
+        _ => return None,
+    }))
+}
+
+/// `($0.05)`: brackets right around the number and its currency, before any unit.
+fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
+    let opens = price.first > free_from && scan.kind(price.first - 1) == Some(Kind::Open);
+    if opens && scan.kind(price.last) == Some(Kind::Close) {
+        let bare = price.unit.is_none();
+        price.first -= 1;
+        price.last += 1;
+        if bare && price.sign == Sign::Plain {
+            price.sign = Sign::Bracketed;
+        }
+        if bare {
+            price.unit = unit_behind(scan, price);
+        }
+    }
+}
+
+/// Keeps what both the signs seen so far and this one can mean: `$` and `CAD` together mean CAD.
+fn narrow(so_far: &mut Vec<Currency>, more: &[Currency]) {
+    if so_far.is_empty() {
+        so_far.extend_from_slice(more);
+        return;
+    }
+    let both: Vec<Currency> = so_far.iter().copied().filter(|c| more.contains(c)).collect();
+    if !both.is_empty() {
+        *so_far = both;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::number::Habit;
+
+    /// Each price of the text as `low..high currency/unit`, with `-`, `(…)` or `~` for a sure, bracketed or dashed
+    /// minus and `?` for a bare number.
+    fn check(text: &str, expect: &str) {
+        let scan = Scan::of(text);
+        let marks = Marks::of(scan.numbers(), Habit::Point);
+        let shown: Vec<String> = prices(&scan, marks).iter().map(show).collect();
+        assert_eq!(shown.join("; "), expect, "{text}");
+    }
+
+    fn show(price: &PriceText) -> String {
+        let sign = match price.sign {
+            Sign::Plain => "",
+            Sign::Dashed => "~",
+            Sign::Bracketed => "()",
+            Sign::Minus => "-",
+        };
+        let high = price.high.map(|high| format!("..{}", high.normalize())).unwrap_or_default();
+        let currency = price.currencies.first().map(|c| format!(" {}", c.code())).unwrap_or_default();
+        let unit = match price.unit {
+            Some(UnitText::Unit(unit)) => format!("/{}", unit.code()),
+            Some(UnitText::Ton) => "/ton".to_string(),
+            None => String::new(),
+        };
+        let weak = if price.strength == Strength::Weak { "?" } else { "" };
+        format!("{sign}{}{high}{currency}{unit}{weak}", price.low.normalize())
+    }
+
+    #[test]
+    fn ways_to_write_one_price() {
+        check("$1.10/lb", "1.1 USD/lb");
+        check("1.10 lb", "1.1/lb");
+        check("1.10lb", "1.1/lb");
+        check("45¢", "0.45");
+        check(".45", "0.45");
+        check("45c/lb", "0.45/lb");
+        check("45 cents per pound", "0.45/lb");
+        check("1,250/MT", "1250/tonne");
+        check("12.50 per 100 kg", "12.5/100kg");
+        check("8.50/cwt", "8.5/cwt");
+        check("$8.50/100 lb", "8.5 USD/cwt");
+        check("180/gross ton", "180/gross_ton");
+        check("$180 a ton", "180 USD/ton");
+        check("€ 5,80", "5.8 EUR");
+        check("5.80 EUR/kg", "5.8 EUR/kg");
+        check("C$4.20 / lb", "4.2 CAD/lb");
+        check("$4.20 CAD per lb", "4.2 CAD/lb");
+        check("$3.00 each", "3 USD/each");
+        check("2.25 ea.", "2.25/each");
+        check("EUR5,80/kg", "5.8 EUR/kg");
+        check("1 250 €/t", "1250 EUR/tonne");
+        check("3.80 (per lb)", "3.8/lb");
+        check("3.80/#", "3.8/lb");
+    }
+
+    #[test]
+    fn ranges() {
+        check("3.80-3.95", "3.8..3.95");
+        check("$3.80 - $3.95/lb", "3.8..3.95 USD/lb");
+        check("$3.80/lb to $3.95/lb", "3.8..3.95 USD/lb");
+        check("40–45¢", "0.4..0.45");
+        check("3.80 -0.05", "3.8; ~0.05");
+        check("3.80 +0.05", "3.8");
+        check("3.80 up 5c", "3.8");
+        check("Pentium 4 - $3.25/lb", "4?; 3.25 USD/lb");
+    }
+
+    #[test]
+    fn charges() {
+        check("-0.05", "~0.05");
+        check("−0.05", "-0.05");
+        check("$-0.05", "-0.05 USD");
+        check("(0.05)", "()0.05");
+        check("($5.00) each", "()5 USD/each");
+        check("Copper - 3.80", "3.8");
+        check("Copper-3.80", "3.8");
+    }
+
+    #[test]
+    fn numbers_that_are_no_price() {
+        check("#1 copper, 85 % recovery", "");
+        check("No. 2 at 12V, 10/2 wire, 3/15/2026, 8:00, 5 pm, 2x4, 6063-T5, Cat5e, USB 3.0", "");
+        check("12.03.2026", "");
+        check("304", "304?");
+    }
+}

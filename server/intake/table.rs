@@ -1,0 +1,421 @@
+//! Tables to rows: a name, its prices, and what the other columns and the headings say.
+
+use rust_decimal::Decimal;
+use trade::mass::MassUnit;
+
+use crate::columns::{self, Panel, PriceColumn, TierColumn};
+use crate::context::{Context, heading_name, is_heading};
+use crate::date::Dated;
+use crate::document::{Cell, GridRow, Line};
+use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
+use crate::lines::LineReader;
+use crate::parts::charge;
+use crate::price::{self, PriceText, Sign, Strength};
+use crate::scan::{Kind, Scan};
+use crate::sheet::{Doubt, Place, Why};
+use crate::tier::{TierText, tier_at};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// Rows that are searched for the names of the columns.
+const HEADER_WITHIN: usize = 60;
+
+pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
+    let header = (0..rows.len().min(HEADER_WITHIN))
+        .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
+    let panels = match header {
+        Some(_) => Vec::new(),
+        None => columns::shown(rows, draft.marks).into_iter().collect(),
+    };
+    if header.is_none() && panels.is_empty() {
+        return read_as_lines(rows, draft);
+    }
+    let mut table = Table { panels, headings: Vec::new(), above: Vec::new() };
+    table.restart();
+    for (i, row) in rows.iter().enumerate() {
+        match columns::named(row, &rows[i + 1..], draft.marks) {
+            Some(panels) => {
+                table.panels = panels;
+                table.restart();
+                draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
+            }
+            None => table.row(row, draft),
+        }
+    }
+}
+
+/// A table in which no column holds prices: each row is read like a line of text.
+fn read_as_lines(rows: &[GridRow], draft: &mut Draft<'_>) {
+    let mut reader = LineReader::default();
+    for row in rows {
+        let cells: Vec<String> = row.cells.iter().filter(|cell| !cell.is_empty()).map(Cell::shown).collect();
+        reader.read(&Line { place: row.place.clone(), text: cells.join("  ") }, draft);
+    }
+}
+
+struct Table {
+    panels: Vec<Panel>,
+    /// For each panel, the heading that its rows stand under.
+    headings: Vec<Heading>,
+    /// For each panel, the last name and group, which hold for rows below that leave them blank.
+    above: Vec<Above>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Heading {
+    name: Option<String>,
+    context: Context,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Above {
+    wording: String,
+    group: Option<String>,
+}
+
+impl Table {
+    fn restart(&mut self) {
+        let headings = self.panels.iter().enumerate().map(|(i, panel)| match &panel.heading {
+            Some(name) => Heading { name: Some(name.clone()), context: Context::default() },
+            // A heading above the names of the columns still holds.
+            None => self.headings.get(i).cloned().unwrap_or_default(),
+        });
+        self.headings = headings.collect();
+        self.above = vec![Above::default(); self.panels.len()];
+    }
+
+    fn row(&mut self, row: &GridRow, draft: &mut Draft<'_>) {
+        let source = row.source();
+        if self.panels.is_empty() {
+            return self.remark(&source, row, draft);
+        }
+        let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::shown).unwrap_or_default();
+        if !source.chars().any(char::is_alphanumeric) {
+            return draft.leave_out(&source, &row.place, Why::NoPrice);
+        }
+        if VOCABULARY.has(first.trim_end_matches(':'), Use::Total) {
+            return draft.leave_out(&source, &row.place, Why::Total);
+        }
+        let before = draft.rows.len();
+        let mut why = None;
+        for at in 0..self.panels.len() {
+            if let Err(reason) = self.panel_row(at, row, &source, draft) {
+                why = Some(reason);
+            }
+        }
+        if draft.rows.len() > before {
+            return;
+        }
+        match why {
+            Some(why) => draft.leave_out(&source, &row.place, why),
+            None => self.remark(&source, row, draft),
+        }
+    }
+
+    /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.
+    fn panel_row(
+        &mut self,
+        at: usize,
+        row: &GridRow,
+        source: &str,
+        draft: &mut Draft<'_>,
+    ) -> Result<(), Why> {
+        let panel = &self.panels[at];
+        let cell =
+            |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
+        let name = cell(Some(panel.wording)).map(Cell::shown);
+        let group = cell(panel.group).map(Cell::shown);
+        let priced = panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
+        if !priced && (name.is_none() || self.alone(at, row)) {
+            return Ok(());
+        }
+        let above = &self.above[at];
+        let group = group.or_else(|| above.group.clone());
+        let tier = tier(panel, row, draft);
+        let (name, source) = match name {
+            Some(name) => (name, source.to_string()),
+            // A name that spans several rows stands in the first of them.
+            None if tier.is_some() && !above.wording.is_empty() => {
+                (above.wording.clone(), format!("{} | {source}", above.wording))
+            }
+            None => return Err(Why::NoName),
+        };
+        let Some(name) = wording(&name) else { return Err(Why::TooLong) };
+        if !name.chars().any(char::is_alphanumeric) {
+            return Err(Why::NoName);
+        }
+        self.above[at] = Above { wording: name.clone(), group: group.clone() };
+        match cell(panel.date) {
+            Some(Cell::Date(date)) => draft.date(Dated { date: *date, unclear: false, announced: true }),
+            Some(Cell::Text(text)) => draft.look_for_date(text),
+            _ => {}
+        }
+        let heading = &self.headings[at];
+        let named = Context { unit: Context::of(&name, false).unit, ..Context::default() };
+        let of_row = row_context(panel, row).within(&named);
+        let notes: Vec<String> = panel.notes.iter().filter_map(|c| cell(Some(*c))).map(Cell::shown).collect();
+        let base = DraftRow {
+            wording: name.clone(),
+            group: group.or_else(|| heading.name.clone()),
+            price: DraftPrice::OnRequest,
+            tier,
+            note: None,
+            place: row.place.clone(),
+            source,
+            doubts: Vec::new(),
+            context: Context::default(),
+            charge: charge_of(&name, heading),
+            in_cell: true,
+        };
+        let new = price_rows(panel, row, &base, &of_row, &heading.context, notes, draft);
+        draft.rows.extend(new);
+        Ok(())
+    }
+
+    /// Whether the panel's name stands alone and reads like a heading or remark rather than a grade without a price.
+    fn alone(&self, at: usize, row: &GridRow) -> bool {
+        let Some(Cell::Text(name)) = row.cells.get(self.panels[at].wording) else { return true };
+        let others = row.cells.iter().filter(|cell| !cell.is_empty()).count() > 1;
+        if others && self.panels.len() == 1 {
+            return false;
+        }
+        let capitals = name.chars().any(char::is_alphabetic) && !name.chars().any(char::is_lowercase);
+        !is_heading(name)
+            || capitals
+            || name.ends_with(':')
+            || VOCABULARY.has_within(heading_name(name), Use::Group)
+            || self.above[at].wording.is_empty()
+    }
+
+    /// A row without a price: a heading for its panel, or a remark about the whole sheet.
+    fn remark(&mut self, source: &str, row: &GridRow, draft: &mut Draft<'_>) {
+        for cell in &row.cells {
+            match cell {
+                Cell::Date(date) if self.panels.is_empty() => {
+                    draft.date(Dated { date: *date, unclear: false, announced: false });
+                }
+                Cell::Text(text) => draft.look_for_date(text),
+                _ => {}
+            }
+        }
+        let filled: Vec<usize> = (0..row.cells.len()).filter(|&i| !row.cells[i].is_empty()).collect();
+        let mut headed = false;
+        if filled.len() <= self.panels.len().max(1) {
+            for &column in &filled {
+                let text = row.cells[column].shown();
+                let known = VOCABULARY.has_within(heading_name(&text), Use::Group);
+                let at = self.panels.iter().rposition(|panel| panel.wording <= column).unwrap_or(0);
+                if is_heading(&text) && (known || !self.panels.is_empty()) {
+                    let heading = Heading {
+                        name: Some(heading_name(&text).to_string()),
+                        context: Context::of(&text, false),
+                    };
+                    headed = true;
+                    if self.headings.len() <= at {
+                        self.headings.resize(at + 1, Heading::default());
+                    }
+                    self.headings[at] = heading;
+                    if let Some(above) = self.above.get_mut(at) {
+                        *above = Above::default();
+                    }
+                }
+            }
+        }
+        if headed {
+            return draft.leave_out(source, &row.place, Why::Heading);
+        }
+        draft.whole_sheet(&Context::of(source, false));
+        draft.leave_out(source, &row.place, Why::NoPrice);
+    }
+}
+
+fn charge_of(name: &str, heading: &Heading) -> Charge {
+    charge(name).or(heading.name.as_deref().map_or(Charge::No, charge))
+}
+
+/// What the row's unit and currency columns say.
+fn row_context(panel: &Panel, row: &GridRow) -> Context {
+    let text =
+        |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
+    let unit = text(panel.unit);
+    let scan = Scan::of(&unit);
+    let by_unit = match price::unit_words(&scan, 0) {
+        Some((unit, _)) => Context { unit: Some(unit), ..Context::default() },
+        None => Context::of(&unit, true),
+    };
+    let by_currency = Context::of(&text(panel.currency), true);
+    Context { currencies: by_currency.currencies, ..Context::default() }.within(&by_unit)
+}
+
+/// The tier that the row's own columns give.
+fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
+    let end = |column: Option<TierColumn>, bare_is_from: bool| {
+        let column = column?;
+        let bare = |value: Decimal, unit: Option<MassUnit>| {
+            let (from, to) = if bare_is_from { (Some(value), None) } else { (None, Some(value)) };
+            TierText { from, to, unit: unit.or(column.unit) }
+        };
+        match row.cells.get(column.at)? {
+            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
+                Some(bare(*value, None))
+            }
+            Cell::Text(text) => {
+                let scan = Scan::of(text);
+                if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
+                    return Some(TierText { unit: tier.unit.or(column.unit), ..tier });
+                }
+                let amount = scan.numbers().next().and_then(|number| draft.marks.read(number))?;
+                Some(bare(amount.value, Context::of(text, true).mass_unit()))
+            }
+            _ => None,
+        }
+    };
+    match (end(panel.tier_from, true), end(panel.tier_to, false)) {
+        (Some(from), Some(to)) => {
+            Some(TierText { from: from.from, to: to.to.or(from.to), unit: from.unit.or(to.unit) })
+        }
+        (one, other) => one.or(other),
+    }
+}
+
+/// The rows of one name: one for each tier column, else one for its price.
+fn price_rows(
+    panel: &Panel,
+    row: &GridRow,
+    base: &DraftRow,
+    of_row: &Context,
+    of_heading: &Context,
+    mut notes: Vec<String>,
+    draft: &Draft<'_>,
+) -> Vec<DraftRow> {
+    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
+    let base = &DraftRow { charge, ..base.clone() };
+    let mut rows: Vec<DraftRow> = Vec::new();
+    for column in &panel.prices {
+        let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
+        let read = CellPrice::of(cell, draft);
+        if *cell == Cell::Empty && (column.tier.is_some() || panel.prices.len() > 1) {
+            continue;
+        }
+        notes.extend(read.note);
+        let context = of_row.within(&column.context).within(of_heading);
+        let new = DraftRow {
+            price: read.price,
+            tier: column.tier.or(base.tier),
+            place: in_column(&base.place, column),
+            doubts: read.doubts,
+            context,
+            ..base.clone()
+        };
+        // Price columns that are no tiers say the same thing in another way.
+        match rows.first_mut() {
+            Some(first) if column.tier.is_none() => first.doubts.extend(second(first, &new)),
+            _ => rows.push(new),
+        }
+    }
+    if rows.is_empty() {
+        rows.push(DraftRow {
+            doubts: vec![Doubt::Blank],
+            context: of_row.within(of_heading),
+            ..base.clone()
+        });
+    }
+    if let (Some(high), Some(first)) = (panel.high.and_then(|c| row.cells.get(c)), rows.first_mut()) {
+        set_high(first, high, draft);
+    }
+    let note = (!notes.is_empty()).then(|| notes.join("; "));
+    rows.iter_mut().for_each(|row| row.note = note.clone());
+    rows
+}
+
+/// The doubt that a second price column casts on the first, each with the unit of its own column.
+fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
+    let with_unit = |row: &DraftRow| match &row.price {
+        DraftPrice::Text(price) => {
+            let mut price = price.clone();
+            price.unit = price.unit.or(row.context.unit);
+            Some(price)
+        }
+        _ => None,
+    };
+    second_price(&with_unit(first)?, &with_unit(second)?)
+}
+
+fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
+    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price)
+    else {
+        return;
+    };
+    if high.low > low.low {
+        low.high = Some(high.low);
+    }
+}
+
+fn in_column(place: &Place, column: &PriceColumn) -> Place {
+    match place {
+        Place::Cell { sheet, row, .. } => {
+            let column = u32::try_from(column.at).unwrap_or(u32::MAX).saturating_add(1);
+            Place::Cell { sheet: sheet.clone(), row: *row, column }
+        }
+        line => line.clone(),
+    }
+}
+
+/// What one price cell says.
+struct CellPrice {
+    price: DraftPrice,
+    note: Option<String>,
+    doubts: Vec<Doubt>,
+}
+
+impl CellPrice {
+    fn of(cell: &Cell, draft: &Draft<'_>) -> CellPrice {
+        let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
+        match cell {
+            Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
+            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
+                first: 0,
+                last: 0,
+                low: value.abs(),
+                high: None,
+                currencies: said.currencies.clone(),
+                unit: said.unit,
+                sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
+                strength: Strength::Decimals,
+                unclear: false,
+            })),
+            Cell::Number { .. } | Cell::Date(_) => CellPrice {
+                note: Some(cell.shown()),
+                doubts: vec![Doubt::Blank],
+                ..plain(DraftPrice::OnRequest)
+            },
+            Cell::Text(text) => CellPrice::of_text(text, draft),
+        }
+    }
+
+    fn of_text(text: &str, draft: &Draft<'_>) -> CellPrice {
+        let asks = VOCABULARY.has(text, Use::OnRequest) || !text.chars().any(char::is_alphanumeric);
+        if asks {
+            return CellPrice { price: DraftPrice::OnRequest, note: None, doubts: Vec::new() };
+        }
+        if VOCABULARY.has(text, Use::Free) {
+            return CellPrice { price: DraftPrice::Free, note: None, doubts: Vec::new() };
+        }
+        let scan = Scan::of(text);
+        let prices = price::prices(&scan, draft.marks);
+        let strongest = prices.iter().map(|price| price.strength).max();
+        let mut sure = prices.iter().filter(|price| Some(price.strength) == strongest);
+        let Some(price) = sure.next() else {
+            let (note, doubts) = (Some(text.to_string()), vec![Doubt::Blank]);
+            return CellPrice { price: DraftPrice::OnRequest, note, doubts };
+        };
+        let doubts = sure.next().and_then(|other| second_price(price, other)).into_iter().collect();
+        let rest = (0..price.first).chain(price.last..scan.tokens.len());
+        let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
+        let note = (stray > 0).then(|| text.to_string());
+        let mut price = price.clone();
+        if stray > 0 && charge(text) != Charge::No {
+            price.sign = Sign::Minus;
+        }
+        CellPrice { price: DraftPrice::Text(price), note, doubts }
+    }
+}

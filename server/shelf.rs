@@ -1,0 +1,367 @@
+//! The shelf: everything the shop holds with every fact its worth depends on, and the answer to what it is worth.
+//!
+//! Loading asks the store, answering asks `trade`. An answer takes the box some work, so it is found on a thread of its
+//! own and remembered: two phones that look at the same shelf make the box think once.
+
+use std::cell::OnceCell;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use jiff::civil::Date;
+use jiff::{Timestamp, ToSpan};
+use rust_decimal::Decimal;
+use sha2::{Digest, Sha256};
+use trade::cadence::FillRate;
+use trade::costs::Facts;
+use trade::ids::{GradeId, LotId, OutletId};
+use trade::mass::Mass;
+use trade::net::{Closed, Load};
+use trade::outlet::Outlet;
+use trade::outlook::{Bag, Outlook, outlooks};
+use trade::plan::habit::{Habit, nearest_yard};
+use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
+use trade::volume::BulkDensity;
+
+use crate::store::lots::{Lot, LotState};
+use crate::store::shops::Shop;
+use crate::store::{Store, StoreError};
+
+/// How far back weighings tell how fast a bag fills.
+const FILL_WEEKS: i64 = 16;
+/// How long a search may take before it shows the best it has, with the bound.
+const PATIENCE: Duration = Duration::from_secs(8);
+/// How much work each lot's margin may take, in nodes of the search: a second or so for a shelf of sixty lots. A margin
+/// that it does not prove is told as the most that it can be.
+const NODES_FOR_MARGIN: u64 = 2;
+/// How many answers are remembered.
+const REMEMBERED: usize = 8;
+
+/// What is on the shelf, and what decides where it goes.
+#[derive(Debug, Clone)]
+pub struct Shelf {
+    /// Lots that are free to go somewhere.
+    pub lots: Vec<Lot>,
+    pub grades: BTreeMap<GradeId, ShelfGrade>,
+    /// Outlets the shop sells to.
+    pub outlets: Vec<Outlet>,
+    pub facts: Facts,
+    pub choices: Choices,
+    pub fill: BTreeMap<GradeId, FillRate>,
+}
+
+#[derive(Debug, Clone)]
+pub struct ShelfGrade {
+    pub name: String,
+    pub density: BulkDensity,
+}
+
+impl Shelf {
+    /// The shelf as it stands.
+    pub async fn load(store: &Store, shop: &Shop, now: Timestamp) -> Result<Shelf, StoreError> {
+        Shelf::load_without(store, shop, now, None).await
+    }
+
+    /// The shelf as it would stand had a price sheet not come in.
+    pub async fn load_without(
+        store: &Store,
+        shop: &Shop,
+        now: Timestamp,
+        sheet: Option<&str>,
+    ) -> Result<Shelf, StoreError> {
+        let today = now.to_zoned_datetime(shop.zone.clone()).date();
+        let mut lots = store.open_lots(&shop.id).await?;
+        lots.retain(|lot| lot.state == LotState::Open);
+        let grades = store.grades(&shop.id).await?.into_iter().map(|grade| {
+            (grade.id, ShelfGrade { name: grade.details.name, density: grade.details.bulk_density })
+        });
+        let cartons = store.cartons(&shop.id).await?;
+        let facts = Facts {
+            costs: shop.costs,
+            rates: store.rate_book(&shop.id).await?,
+            cartons: cartons
+                .into_iter()
+                .filter(|record| !record.retired)
+                .map(|record| record.carton)
+                .collect(),
+            today,
+            style: shop.style,
+        };
+        let services = store.services(&shop.id).await?;
+        let mut sheets = store.current_quotes(&shop.id, today, sheet).await?;
+        let outlets = store.outlets(&shop.id).await?;
+        let outlets = outlets.into_iter().filter(|outlet| !outlet.is_closed()).map(|outlet| {
+            let (quotes, date) =
+                sheets.remove(&outlet.id).map_or_else(Default::default, |s| (s.quotes, Some(s.valid_from)));
+            outlet.priced(&services, quotes, date)
+        });
+        let outlets: Vec<Outlet> = outlets.collect();
+        let choices = choices_about(&lots, &outlets, store.plan_choices(&shop.id).await?);
+        let since = now - (24 * 7 * FILL_WEEKS).hours();
+        let fill = fill_rates(store, shop, since, today).await?;
+        Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
+    }
+
+    pub fn lot(&self, id: &LotId) -> Option<&Lot> {
+        self.lots.iter().find(|lot| lot.id == *id)
+    }
+
+    pub fn outlet(&self, id: &OutletId) -> Option<&Outlet> {
+        self.outlets.iter().find(|outlet| outlet.id == *id)
+    }
+
+    pub fn outlet_name(&self, id: &OutletId) -> String {
+        self.outlet(id).map_or_else(|| "an outlet that is closed".to_string(), |outlet| outlet.name.clone())
+    }
+
+    pub fn grade_name(&self, id: &GradeId) -> String {
+        self.grades.get(id).map_or_else(|| id.to_string(), |grade| grade.name.clone())
+    }
+
+    /// The lot as it would go to an outlet.
+    pub fn load_of(&self, id: &LotId) -> Option<Load> {
+        self.lot(id).map(|lot| self.load_from(lot))
+    }
+
+    fn load_from(&self, lot: &Lot) -> Load {
+        Load {
+            lot: lot.id.clone(),
+            grade: lot.grade_id.clone(),
+            mass: lot.net,
+            pieces: lot.pieces,
+            volume: self.density(&lot.grade_id).volume_of(lot.net),
+        }
+    }
+
+    fn density(&self, grade: &GradeId) -> BulkDensity {
+        self.grades.get(grade).map_or(BulkDensity::LOOSE_BOARDS, |grade| grade.density)
+    }
+
+    /// Why an outlet does not take something, with the grade's name in place of its slug and masses as the shop spells
+    /// them.
+    pub fn closed_in_words(&self, closed: &Closed) -> String {
+        match closed {
+            Closed::NoQuote(grade) => format!("its sheet has no price for {}", self.grade_name(grade)),
+            Closed::BelowTier { grade, from } => {
+                format!("it prices {} from {} up", self.grade_name(grade), self.facts.style.show(*from))
+            }
+            Closed::BelowMinimumGrade { grade, least } => {
+                format!("it takes {} from {} up", self.grade_name(grade), self.facts.style.show(*least))
+            }
+            Closed::BelowMinimumDelivery(least) => {
+                format!("it takes deliveries from {} up", self.facts.style.show(*least))
+            }
+            other => other.to_string(),
+        }
+    }
+
+    fn answer(&self) -> Answer {
+        // The clock runs from the first step of the search: what comes before takes as long as it takes.
+        let searching = OnceCell::new();
+        let out_of_patience = || searching.get_or_init(Instant::now).elapsed() > PATIENCE;
+        let for_plan = Limits { stop: Some(&out_of_patience), ..Limits::default() };
+        self.answer_within(&for_plan, &Limits::nodes(NODES_FOR_MARGIN))
+    }
+
+    /// What the shelf is worth and where it goes, with so much work for the plan and for each lot's margin.
+    pub(crate) fn answer_within(&self, for_plan: &Limits<'_>, for_margin: &Limits<'_>) -> Answer {
+        let started = Instant::now();
+        let outlooks = self.outlooks();
+        let lots: Vec<PlanLot> = self
+            .lots
+            .iter()
+            .map(|lot| PlanLot { load: self.load_from(lot), keep: self.keep(lot, &outlooks) })
+            .collect();
+        let problem =
+            Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
+        let mut planner = Planner::new(&problem);
+        let plan = planner.solve(for_plan);
+        let margins = planner.margins(&plan, for_margin);
+        Answer {
+            margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
+            worth: worth(&plan, &lots),
+            nearest_yard: nearest_yard(&problem),
+            outlooks,
+            plan,
+            took: started.elapsed(),
+        }
+    }
+
+    /// Each grade that is on the shelf, all of it as one bag, at every outlet.
+    fn outlooks(&self) -> BTreeMap<GradeId, Vec<Outlook>> {
+        let mut totals: BTreeMap<&GradeId, (Mass, u32)> = BTreeMap::new();
+        for lot in &self.lots {
+            let total = totals.entry(&lot.grade_id).or_default();
+            total.0 += lot.net;
+            total.1 = total.1.saturating_add(lot.pieces);
+        }
+        totals
+            .into_iter()
+            .map(|(grade, (mass, pieces))| {
+                let fill = self.fill.get(grade).copied();
+                let bag = Bag { grade, density: self.density(grade), mass, pieces, fill };
+                (grade.clone(), outlooks(&bag, &self.outlets, &self.facts))
+            })
+            .collect()
+    }
+
+    /// A lot's part of what its grade is worth kept, at the outlet where that is most.
+    fn keep(&self, lot: &Lot, outlooks: &BTreeMap<GradeId, Vec<Outlook>>) -> Decimal {
+        let best = outlooks.get(&lot.grade_id).and_then(|ways| ways.iter().map(|way| way.keep).max());
+        let total: Mass =
+            self.lots.iter().filter(|other| other.grade_id == lot.grade_id).map(|lot| lot.net).sum();
+        if !total.is_positive() {
+            return Decimal::ZERO;
+        }
+        best.unwrap_or_default() * lot.net.grams() / total.grams()
+    }
+}
+
+/// The choices that can still be followed or not: those about a lot that is packed, and those that only keep things from
+/// an outlet that is closed, say nothing any more.
+fn choices_about(lots: &[Lot], outlets: &[Outlet], mut choices: Choices) -> Choices {
+    let is_here = |lot: &LotId| lots.iter().any(|here| here.id == *lot);
+    let is_open = |outlet: &OutletId| outlets.iter().any(|open| open.id == *outlet);
+    choices.pins.retain(|lot, _| is_here(lot));
+    choices.bars.retain(|(lot, outlet)| is_here(lot) && is_open(outlet));
+    choices.closed.retain(is_open);
+    choices
+}
+
+async fn fill_rates(
+    store: &Store,
+    shop: &Shop,
+    since: Timestamp,
+    today: Date,
+) -> Result<BTreeMap<GradeId, FillRate>, StoreError> {
+    let mut by_grade: BTreeMap<GradeId, Vec<(Date, Mass)>> = BTreeMap::new();
+    for addition in store.additions(&shop.id, since).await? {
+        let date = addition.at.to_zoned_datetime(shop.zone.clone()).date();
+        by_grade.entry(addition.grade).or_default().push((date, addition.net));
+    }
+    let rate = |(grade, additions): (GradeId, Vec<(Date, Mass)>)| {
+        Some((grade, FillRate::estimate(&additions, today)?))
+    };
+    Ok(by_grade.into_iter().filter_map(rate).collect())
+}
+
+/// What the shelf is worth, and where it should go.
+#[derive(Debug)]
+pub struct Answer {
+    pub plan: Plan,
+    pub margins: BTreeMap<LotId, Margin>,
+    /// What each lot brings where the plan puts it, in home currency. All of them make up the plan's total.
+    pub worth: BTreeMap<LotId, Decimal>,
+    /// Each grade's bag at every outlet, best first.
+    pub outlooks: BTreeMap<GradeId, Vec<Outlook>>,
+    /// What the habit of driving all to the nearest yard brings.
+    pub nearest_yard: Option<Habit>,
+    pub took: Duration,
+}
+
+impl Answer {
+    /// The delivery a lot is in; `None` where the plan keeps it.
+    pub fn delivery_of(&self, lot: &LotId) -> Option<&Delivery> {
+        self.plan.deliveries.iter().find(|delivery| delivery.lots.contains(lot))
+    }
+
+    /// What everything on the shelf is worth today.
+    pub fn total(&self) -> Decimal {
+        self.plan.total
+    }
+}
+
+/// A delivered lot is worth what it fetches at the sheet's price, less its part of everything between that and the net;
+/// a kept lot is worth its keep value.
+fn worth(plan: &Plan, lots: &[PlanLot]) -> BTreeMap<LotId, Decimal> {
+    let mut worth: BTreeMap<LotId, Decimal> =
+        lots.iter().map(|lot| (lot.load.lot.clone(), lot.keep)).collect();
+    for delivery in &plan.deliveries {
+        let ladder = &delivery.ladder;
+        let priced: Vec<(&Load, Decimal)> = lots
+            .iter()
+            .filter(|lot| delivery.lots.contains(&lot.load.lot))
+            .filter_map(|lot| {
+                let line = ladder.lines.iter().find(|line| line.grade == lot.load.grade)?;
+                let at_sheet = line.quote.price.of(lot.load.mass, lot.load.pieces).amount;
+                Some((&lot.load, at_sheet * ladder.rate.rate))
+            })
+            .collect();
+        let shared = ladder.net - priced.iter().map(|(_, at_sheet)| at_sheet).sum::<Decimal>();
+        let shares = shares(&priced);
+        for ((load, at_sheet), share) in priced.iter().zip(shares) {
+            worth.insert(load.lot.clone(), at_sheet + shared * share);
+        }
+    }
+    worth
+}
+
+/// Each lot's part of what a delivery costs as a whole: by the amounts at the sheet's price, charges as well as what
+/// pays; where nothing has a price, by mass.
+fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
+    let by_amount = || priced.iter().map(|(_, at_sheet)| at_sheet.abs());
+    let by_mass = || priced.iter().map(|(load, _)| load.mass.grams());
+    let mut parts: Vec<Decimal> = by_amount().collect();
+    if parts.iter().all(Decimal::is_zero) {
+        parts = by_mass().collect();
+    }
+    let all: Decimal = parts.iter().sum();
+    // Lots without price and mass: each as much as the other.
+    let even = Decimal::ONE / Decimal::from(parts.len().max(1));
+    parts.into_iter().map(|part| part.checked_div(all).unwrap_or(even)).collect()
+}
+
+type Key = [u8; 32];
+
+/// Answers that were found, by the shelf they are about.
+#[derive(Debug, Default)]
+pub struct Answers {
+    found: Mutex<Vec<(Key, Arc<Answer>)>>,
+    /// Held while an answer is sought.
+    seeking: Mutex<()>,
+}
+
+impl Answers {
+    /// The answer for `shelf`: remembered, or found now.
+    pub async fn about(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Arc<Answer> {
+        let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
+        let work = tokio::task::spawn_blocking(move || {
+            let key = key(&shelf);
+            if let Some(answer) = answers.remembered(&key) {
+                return answer;
+            }
+            // One search at a time: who asks the same meanwhile waits and finds it remembered.
+            let _seeking = answers.seeking.lock().unwrap_or_else(PoisonError::into_inner);
+            if let Some(answer) = answers.remembered(&key) {
+                return answer;
+            }
+            let answer = Arc::new(shelf.answer());
+            tracing::info!(lots = shelf.lots.len(), took = ?answer.took, "planned");
+            answers.remember(key, &answer);
+            answer
+        });
+        match work.await {
+            Ok(answer) => answer,
+            // Only a panic in the search ends here; the layer around the handlers makes a page of it.
+            Err(broken) => std::panic::resume_unwind(broken.into_panic()),
+        }
+    }
+
+    fn remembered(&self, key: &Key) -> Option<Arc<Answer>> {
+        let found = self.found.lock().unwrap_or_else(PoisonError::into_inner);
+        found.iter().find(|(known, _)| known == key).map(|(_, answer)| Arc::clone(answer))
+    }
+
+    fn remember(&self, key: Key, answer: &Arc<Answer>) {
+        let mut found = self.found.lock().unwrap_or_else(PoisonError::into_inner);
+        if found.len() >= REMEMBERED {
+            found.remove(0);
+        }
+        found.push((key, Arc::clone(answer)));
+    }
+}
+
+/// Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
+fn key(shelf: &Shelf) -> Key {
+    Sha256::digest(format!("{shelf:?}")).into()
+}

@@ -1,0 +1,226 @@
+//! Everything that is kept. SQL lives in this folder and nowhere else, one file per noun.
+//!
+//! One text of SQL serves SQLite and Postgres through sqlx's `any` driver. Reads go to a pool of readers; writes go
+//! through [`Store::begin`], which on SQLite takes the write lock at once: a transaction that first reads and then
+//! writes would otherwise fail under two phones at the same moment.
+
+pub mod cartons;
+pub mod check;
+pub mod containers;
+pub mod drafts;
+pub mod error;
+pub mod files;
+pub mod grades;
+pub mod lots;
+pub mod outlets;
+pub mod plan;
+pub mod rates;
+pub mod services;
+pub mod sheets;
+pub mod shipments;
+pub mod shops;
+pub mod weighings;
+pub mod wordings;
+
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::Timestamp;
+use rust_decimal::dec;
+use sqlx::any::{AnyPoolOptions, install_default_drivers};
+use sqlx::migrate::Migrator;
+use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
+use trade::mass::{Mass, MassUnit};
+
+pub use error::{RowError, StoreError};
+
+static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
+static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
+
+/// Where the shop's record is kept.
+#[derive(Debug, Clone)]
+pub enum Place {
+    /// A SQLite file, made if it is not there.
+    File(PathBuf),
+    /// A `postgres://` address.
+    Postgres(String),
+}
+
+/// An open store.
+#[derive(Debug, Clone)]
+pub struct Store {
+    readers: AnyPool,
+    writer: AnyPool,
+    begin: &'static str,
+    begin_alone: &'static str,
+}
+
+pub type Tx = Transaction<'static, Any>;
+
+impl Store {
+    /// Opens the store and brings its schema up to date.
+    pub async fn open(place: &Place) -> Result<Store, StoreError> {
+        install_default_drivers();
+        match place {
+            Place::File(path) => open_file(path).await,
+            Place::Postgres(address) => open_postgres(address).await,
+        }
+    }
+
+    /// Starts a transaction that may write.
+    pub async fn begin(&self) -> Result<Tx, StoreError> {
+        Ok(self.writer.begin_with(self.begin).await?)
+    }
+
+    /// Starts a transaction that runs as if no other ran at the same time, for a decision on what is *not* there yet. One
+    /// that comes too late ends as [`StoreError::Busy`].
+    pub async fn begin_alone(&self) -> Result<Tx, StoreError> {
+        Ok(self.writer.begin_with(self.begin_alone).await?)
+    }
+
+    /// Whether the database answers.
+    pub async fn answers(&self) -> Result<(), StoreError> {
+        sqlx::query("SELECT 1").execute(&self.readers).await?;
+        Ok(())
+    }
+
+    pub async fn close(&self) {
+        self.readers.close().await;
+        self.writer.close().await;
+    }
+
+    pub(crate) fn readers(&self) -> &AnyPool {
+        &self.readers
+    }
+}
+
+async fn open_file(path: &Path) -> Result<Store, StoreError> {
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder).map_err(|cause| StoreError::Folder { path: folder.into(), cause })?;
+    }
+    let address = format!("sqlite:{}?mode=rwc", path.display());
+    // A pool tries again and again until it gives up, and then only says that it did; one connection says why.
+    let mut first = AnyConnection::connect(&address).await?;
+    prepare_sqlite(&mut first).await?;
+    first.close().await?;
+    let writer = sqlite_pool(1).connect(&address).await?;
+    // SQLite has no lock of its own around migrations: two processes started at once would run them twice.
+    let lock = locked(path.with_extension("lock")).await?;
+    SQLITE.run(&writer).await?;
+    drop(lock);
+    let readers = sqlite_pool(4).connect(&address).await?;
+    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
+}
+
+/// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
+async fn locked(path: PathBuf) -> Result<File, StoreError> {
+    let place = path.clone();
+    let wait = move || {
+        let file = File::create(&path)?;
+        fs4::FileExt::lock(&file)?;
+        Ok(file)
+    };
+    let file = tokio::task::spawn_blocking(wait).await.unwrap_or_else(|stopped| Err(stopped.into()));
+    file.map_err(|cause| StoreError::Folder { path: place, cause })
+}
+
+fn sqlite_pool(connections: u32) -> AnyPoolOptions {
+    AnyPoolOptions::new()
+        .max_connections(connections)
+        .acquire_timeout(Duration::from_secs(10))
+        .after_connect(|connection, _| Box::pin(prepare_sqlite(connection)))
+}
+
+async fn prepare_sqlite(connection: &mut AnyConnection) -> Result<(), sqlx::Error> {
+    // The busy timeout comes first, so that the others wait for a lock instead of failing.
+    for pragma in [
+        "PRAGMA busy_timeout = 5000",
+        "PRAGMA journal_mode = WAL",
+        "PRAGMA synchronous = FULL",
+        "PRAGMA foreign_keys = ON",
+    ] {
+        sqlx::query(pragma).execute(&mut *connection).await?;
+    }
+    Ok(())
+}
+
+async fn open_postgres(address: &str) -> Result<Store, StoreError> {
+    let first = AnyConnection::connect(address).await.map_err(StoreError::Unreachable)?;
+    first.close().await?;
+    let options = AnyPoolOptions::new()
+        .max_connections(8)
+        .acquire_timeout(Duration::from_secs(10))
+        .after_connect(|connection, _| {
+            Box::pin(async move {
+                // As long as SQLite waits for a lock.
+                sqlx::query("SET lock_timeout = '5s'").execute(connection).await?;
+                Ok(())
+            })
+        });
+    let pool = options.connect(address).await?;
+    POSTGRES.run(&pool).await?;
+    Ok(Store {
+        readers: pool.clone(),
+        writer: pool,
+        begin: "BEGIN",
+        begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+    })
+}
+
+/// A new id: made by the application, ordered by time, so that a form can carry it before anything is stored.
+pub fn new_id() -> String {
+    uuid::Uuid::now_v7().to_string()
+}
+
+/// Whether `id` can be an id that this program or a phone made. Anything else never reaches a query.
+pub fn is_id(id: &str) -> bool {
+    uuid::Uuid::try_parse(id).is_ok_and(|parsed| parsed.hyphenated().to_string() == id)
+}
+
+/// A moment as it is stored: UTC, milliseconds always, so that text order is time order.
+pub fn stamp(at: Timestamp) -> String {
+    format!("{at:.3}")
+}
+
+/// A weight that somebody typed for a table, a limit or a minimum, as it was meant.
+///
+/// The columns hold whole micrograms, and an ounce is not a whole number of them. A table's `1 oz` that came back an
+/// eighth of a microgram short would bill a parcel of exactly an ounce as two; so what is not a whole number of
+/// milligrams is taken for the thousandth of an ounce that it was rounded from.
+pub(crate) fn typed_mass(micrograms: i64) -> Mass {
+    let stored = Mass::from_micrograms(micrograms);
+    if micrograms % 1000 == 0 {
+        return stored;
+    }
+    let step = Mass::of(dec!(0.001), MassUnit::Ounce);
+    let meant = step.times((stored.grams() / step.grams()).round());
+    if meant.micrograms() == micrograms { meant } else { stored }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Factors of NIST Handbook 44 Appendix C: 1 oz is 28.349523125 g, which is not a whole number of micrograms.
+    #[test]
+    fn a_typed_weight_comes_back_exactly() {
+        for (number, unit) in [
+            (dec!(1), MassUnit::Ounce),
+            (dec!(0.5), MassUnit::Ounce),
+            (dec!(15.999), MassUnit::Ounce),
+            (dec!(37), MassUnit::Ounce),
+            (dec!(70), MassUnit::Pound),
+            (dec!(0.1), MassUnit::Pound),
+            (dec!(2.5), MassUnit::Kilogram),
+            (dec!(1), MassUnit::Gram),
+            (dec!(0.001), MassUnit::Gram),
+            (dec!(1000), MassUnit::Tonne),
+        ] {
+            let mass = Mass::of(number, unit);
+            assert_eq!(typed_mass(mass.micrograms()), mass, "{number} {unit}");
+        }
+        // What no ounce comes near stays as it is stored.
+        assert_eq!(typed_mass(1), Mass::from_micrograms(1));
+    }
+}

@@ -1,0 +1,234 @@
+//! The shop and its partners.
+
+use iso_currency::Currency;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use rust_decimal::Decimal;
+use sqlx::FromRow;
+use trade::costs::Costs;
+use trade::mass::MassStyle;
+use trade::money::Share;
+
+use super::{RowError, Store, StoreError, Tx, stamp};
+
+/// A shop's settings.
+#[derive(Debug, Clone)]
+pub struct Shop {
+    pub id: String,
+    pub name: String,
+    pub zone: TimeZone,
+    pub style: MassStyle,
+    pub costs: Costs,
+    pub version: i64,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, FromRow)]
+pub struct Partner {
+    pub id: String,
+    pub name: String,
+}
+
+#[derive(FromRow)]
+struct ShopRow {
+    id: String,
+    name: String,
+    zone: String,
+    home_currency: String,
+    mass_style: String,
+    labour_per_hour: String,
+    truck_per_km: String,
+    capital_per_year: String,
+    risk_per_year: String,
+    version: i64,
+}
+
+impl TryFrom<ShopRow> for Shop {
+    type Error = RowError;
+
+    fn try_from(row: ShopRow) -> Result<Shop, RowError> {
+        let decimal = |column, value: &str| RowError::decimal("shops", column, value);
+        let share = |column, value: &str| {
+            RowError::read("shops", column, value, |v| {
+                v.parse::<Decimal>().ok().and_then(|d| Share::new(d).ok())
+            })
+        };
+        Ok(Shop {
+            zone: RowError::read("shops", "zone", &row.zone, |zone| TimeZone::get(zone).ok())?,
+            style: RowError::read("shops", "mass_style", &row.mass_style, mass_style_from)?,
+            costs: Costs {
+                home: RowError::read("shops", "home_currency", &row.home_currency, Currency::from_code)?,
+                labour_per_hour: decimal("labour_per_hour", &row.labour_per_hour)?,
+                truck_per_km: decimal("truck_per_km", &row.truck_per_km)?,
+                capital_per_year: share("capital_per_year", &row.capital_per_year)?,
+                risk_per_year: share("risk_per_year", &row.risk_per_year)?,
+            },
+            id: row.id,
+            name: row.name,
+            version: row.version,
+        })
+    }
+}
+
+pub fn mass_style_code(style: MassStyle) -> &'static str {
+    match style {
+        MassStyle::PoundsOunces => "pounds-ounces",
+        MassStyle::Kilograms => "kilograms",
+    }
+}
+
+pub fn mass_style_from(code: &str) -> Option<MassStyle> {
+    [MassStyle::PoundsOunces, MassStyle::Kilograms].into_iter().find(|style| mass_style_code(*style) == code)
+}
+
+/// What a shop is set up or changed to.
+#[derive(Debug, Clone)]
+pub struct ShopSettings {
+    pub name: String,
+    /// An IANA zone name, checked by the caller.
+    pub zone: String,
+    pub style: MassStyle,
+    pub costs: Costs,
+}
+
+/// Why a shop's settings cannot be changed like that. The text says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ShopRefusal {
+    #[error(
+        "Amounts of outlets, boxes or shipments are on file in the currency as it is, and would silently mean another \
+         one. It can only be changed before there are any."
+    )]
+    HomeCurrencyInUse,
+}
+
+impl Store {
+    /// The first shop of this store, if one has been set up.
+    pub async fn first_shop(&self) -> Result<Option<Shop>, StoreError> {
+        let sql = "SELECT id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
+                   capital_per_year, risk_per_year, version FROM shops ORDER BY created_at LIMIT 1";
+        let row: Option<ShopRow> = sqlx::query_as(sql).fetch_optional(self.readers()).await?;
+        Ok(row.map(Shop::try_from).transpose()?)
+    }
+
+    /// The shop's partners, by name.
+    pub async fn partners(&self, shop_id: &str) -> Result<Vec<Partner>, StoreError> {
+        let sql = "SELECT id, name FROM partners WHERE shop_id = $1 ORDER BY name";
+        Ok(sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?)
+    }
+
+    /// Whether amounts are on file that mean the home currency without naming it.
+    pub async fn home_currency_in_use(&self, shop_id: &str) -> Result<bool, StoreError> {
+        let (uses,): (i64,) =
+            sqlx::query_as(HOME_CURRENCY_USES).bind(shop_id).fetch_one(self.readers()).await?;
+        Ok(uses > 0)
+    }
+
+    /// Adds a partner. The same id a second time changes nothing: the form was sent twice. [`StoreError::Duplicate`] if
+    /// another partner has the name.
+    pub async fn create_partner(
+        &self,
+        shop_id: &str,
+        partner: &Partner,
+        at: Timestamp,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        add_partner(&mut tx, shop_id, partner, at).await?;
+        Ok(tx.commit().await?)
+    }
+
+    /// Changes the settings; [`StoreError::Stale`] if somebody changed them since `version`, and
+    /// [`ShopRefusal::HomeCurrencyInUse`] if that would give amounts on file another meaning.
+    pub async fn save_shop(
+        &self,
+        shop_id: &str,
+        version: i64,
+        settings: &ShopSettings,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let sql = "SELECT home_currency FROM shops WHERE id = $1";
+        let (home,): (String,) = sqlx::query_as(sql).bind(shop_id).fetch_one(&mut *tx).await?;
+        let (uses,): (i64,) = sqlx::query_as(HOME_CURRENCY_USES).bind(shop_id).fetch_one(&mut *tx).await?;
+        if uses > 0 && home != settings.costs.home.code() {
+            return Err(ShopRefusal::HomeCurrencyInUse.into());
+        }
+        let sql = "UPDATE shops SET name = $3, zone = $4, home_currency = $5, mass_style = $6, labour_per_hour = $7, \
+                   truck_per_km = $8, capital_per_year = $9, risk_per_year = $10, version = version + 1 \
+                   WHERE id = $1 AND version = $2";
+        let costs = &settings.costs;
+        let done = sqlx::query(sql)
+            .bind(shop_id)
+            .bind(version)
+            .bind(&settings.name)
+            .bind(&settings.zone)
+            .bind(costs.home.code())
+            .bind(mass_style_code(settings.style))
+            .bind(costs.labour_per_hour.to_string())
+            .bind(costs.truck_per_km.to_string())
+            .bind(costs.capital_per_year.get().to_string())
+            .bind(costs.risk_per_year.get().to_string())
+            .execute(&mut *tx)
+            .await?;
+        changed_one(done.rows_affected())?;
+        Ok(tx.commit().await?)
+    }
+}
+
+const HOME_CURRENCY_USES: &str = "SELECT CAST((SELECT COUNT(*) FROM outlets WHERE shop_id = $1) \
+    + (SELECT COUNT(*) FROM cartons WHERE shop_id = $1) \
+    + (SELECT COUNT(*) FROM shipments WHERE shop_id = $1) AS BIGINT)";
+
+/// Whether a shop has been set up in this store, as `tx` sees it.
+pub async fn is_set_up(tx: &mut Tx) -> Result<bool, StoreError> {
+    let (shops,): (i64,) =
+        sqlx::query_as("SELECT CAST(COUNT(*) AS BIGINT) FROM shops").fetch_one(&mut **tx).await?;
+    Ok(shops > 0)
+}
+
+/// Adds a shop inside `tx`.
+pub async fn add_shop(
+    tx: &mut Tx,
+    id: &str,
+    settings: &ShopSettings,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let sql = "INSERT INTO shops (id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
+               capital_per_year, risk_per_year, version, created_at) \
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)";
+    let costs = &settings.costs;
+    sqlx::query(sql)
+        .bind(id)
+        .bind(&settings.name)
+        .bind(&settings.zone)
+        .bind(costs.home.code())
+        .bind(mass_style_code(settings.style))
+        .bind(costs.labour_per_hour.to_string())
+        .bind(costs.truck_per_km.to_string())
+        .bind(costs.capital_per_year.get().to_string())
+        .bind(costs.risk_per_year.get().to_string())
+        .bind(stamp(at))
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
+
+/// Adds a partner inside `tx`; one that is there with the same id already is left as it is.
+pub async fn add_partner(
+    tx: &mut Tx,
+    shop_id: &str,
+    partner: &Partner,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, $3, $4) ON CONFLICT (id) DO NOTHING";
+    sqlx::query(sql)
+        .bind(&partner.id)
+        .bind(shop_id)
+        .bind(&partner.name)
+        .bind(stamp(at))
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
+
+/// An update that named a version and found no row was about a row that has moved on.
+pub(crate) fn changed_one(rows: u64) -> Result<(), StoreError> {
+    if rows == 1 { Ok(()) } else { Err(StoreError::Stale) }
+}

@@ -1,0 +1,41 @@
+//! What every handler can reach.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::shelf::Answers;
+use crate::store::Store;
+
+/// The running program, shared by all requests.
+#[derive(Debug, Clone)]
+pub struct App {
+    pub store: Store,
+    pub config: Arc<Config>,
+    pub answers: Arc<Answers>,
+}
+
+impl App {
+    pub fn new(store: Store, config: Config) -> App {
+        App { store, config: Arc::new(config), answers: Arc::default() }
+    }
+}
+
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// Names the shop's phones may call this machine by, besides its addresses.
+    pub hosts: Vec<String>,
+    /// The address that labels and QR codes point phones to, like `http://192.168.1.20:8080`.
+    pub base_url: String,
+    /// This program's own file, which is started once more to read an upload.
+    pub reader: PathBuf,
+}
+
+impl Default for Config {
+    fn default() -> Config {
+        Config {
+            hosts: Vec::new(),
+            base_url: String::new(),
+            reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
+        }
+    }
+}

@@ -1,0 +1,312 @@
+//! A bag: ship it now, or wait? The gauge, the buyers side by side with the whole ladder, and what could ride along.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::Response;
+use jiff::ToSpan;
+use jiff::civil::Date;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+use serde::Deserialize;
+use trade::cadence::FillRate;
+use trade::ids::{LotId, OutletId};
+use trade::mass::Mass;
+use trade::net::{self, Load};
+use trade::outlet::{Outlet, Way};
+use trade::outlook::Outlook;
+use trade::plan::Place;
+
+use super::App;
+use super::failure::Failure;
+use super::gauge::Gauge;
+use super::ladder::LadderDrawing;
+use super::page::{Page, Screen, Visitor, counted, day, html};
+use crate::shelf::{Answer, Shelf};
+use crate::store::lots::{Lot, LotState};
+use crate::store::new_id;
+
+/// Where a bag stands between its two weights.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stage {
+    /// No weight is known from which mailing pays.
+    Unknown,
+    /// Too light to mail.
+    Filling,
+    /// Mailing pays, waiting pays more.
+    PaysToMail,
+    /// Heavy enough.
+    Ready,
+}
+
+impl Stage {
+    pub const fn label(self) -> &'static str {
+        match self {
+            Stage::Unknown => "no mailing weight yet",
+            Stage::Filling => "still filling",
+            Stage::PaysToMail => "pays to mail, better to wait",
+            Stage::Ready => "heavy enough to ship",
+        }
+    }
+}
+
+/// The mail-in outlook that leaves most in the long run, or today where nothing is known of the long run.
+pub fn best_mail_in<'a>(shelf: &Shelf, ways: &'a [Outlook]) -> Option<&'a Outlook> {
+    let mailed =
+        || ways.iter().filter(|way| matches!(shelf.outlet(&way.outlet).map(|o| &o.way), Some(Way::Post(_))));
+    let per_day = |way: &&Outlook| way.ship.as_ref().map(|ship| ship.per_day);
+    mailed().filter(|way| way.ship.is_some()).max_by_key(per_day).or_else(|| mailed().next())
+}
+
+/// How far a bag of `mass` has come at an outlet.
+pub fn stage(way: &Outlook, mass: Mass) -> Stage {
+    match (&way.ship, way.break_even) {
+        (Some(ship), _) if mass >= ship.weight => Stage::Ready,
+        (_, Some(least)) if mass >= least => Stage::PaysToMail,
+        (None, None) => Stage::Unknown,
+        _ => Stage::Filling,
+    }
+}
+
+/// The day a bag reaches a mass at its fill rate; `None` where it is not told within two years.
+pub fn expected(fill: Option<FillRate>, mass: Mass, weight: Mass, today: Date) -> Option<Date> {
+    let days = fill?.days_until(mass, weight)?.ceil().to_i64().filter(|days| *days <= 730)?;
+    today.checked_add(days.days()).ok()
+}
+
+/// The gauge of the bag that a lot's grade fills; `None` for a lot that is not free, or that nobody buys by mail.
+pub fn gauge_of(shelf: &Shelf, answer: &Answer, lot: &LotId, visitor: &Visitor) -> Option<Gauge> {
+    let lot = shelf.lot(lot)?;
+    let way = best_mail_in(shelf, answer.outlooks.get(&lot.grade_id)?)?;
+    let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();
+    Some(gauge("bag", way, &lot.container_label, &same, visitor))
+}
+
+/// The gauge of a grade's lots, which fill one bag, under the label of one of them.
+pub fn gauge(id: &str, way: &Outlook, label: &str, same: &[&Lot], visitor: &Visitor) -> Gauge {
+    let together = same.iter().map(|lot| lot.net).sum();
+    let label = match same.len().saturating_sub(1) {
+        0 => label.to_string(),
+        others => format!("{label} and {}", counted(others, "other", "others")),
+    };
+    let ship = way.ship.as_ref().map(|ship| ship.weight);
+    Gauge::new(id, &label, together, way.break_even, ship, visitor.style())
+}
+
+/// One buyer of the bag.
+struct Buyer {
+    id: OutletId,
+    name: String,
+    is_mail_in: bool,
+    net: Option<Decimal>,
+    per_unit: Option<Decimal>,
+    closed: String,
+    break_even: Option<Mass>,
+    ship: Option<Mass>,
+    ship_per_week: Option<Decimal>,
+    expected: Option<String>,
+    room: Option<Mass>,
+    parcels: String,
+    drawing: Option<LadderDrawing>,
+}
+
+/// A lot that could go in the shipment.
+pub struct Rider {
+    pub lot: Lot,
+    /// What it adds to the shipment's net; for lots of the bag itself, nothing is said.
+    pub adds: Option<Decimal>,
+    /// What it is worth kept or sold elsewhere, as the sell plan has it.
+    pub else_worth: Option<Decimal>,
+    /// It goes without one more cent of freight, boxes and packing.
+    pub free: bool,
+    pub chosen: bool,
+}
+
+#[derive(Template)]
+#[template(path = "bag/show.html")]
+struct BagPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    /// All lots of the grade: they fill one bag.
+    together: Mass,
+    others: usize,
+    gauge: Option<Gauge>,
+    stage: Stage,
+    verdict: String,
+    fill: Option<FillRate>,
+    buyers: Vec<Buyer>,
+    shipment: Option<Offer>,
+}
+
+/// The shipment that could be made now.
+struct Offer {
+    id: String,
+    outlet: OutletId,
+    outlet_name: String,
+    riders: Vec<Rider>,
+}
+
+#[derive(Deserialize)]
+pub struct ShipQuery {
+    #[serde(default)]
+    outlet: String,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+    Query(query): Query<ShipQuery>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let none = Vec::new();
+    let ways = answer.outlooks.get(&lot.grade_id).unwrap_or(&none);
+    let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();
+    let together: Mass = same.iter().map(|lot| lot.net).sum();
+    let fill = shelf.fill.get(&lot.grade_id).copied();
+    let best = best_mail_in(&shelf, ways);
+    let chosen = shelf
+        .outlet(&OutletId::new(query.outlet))
+        .filter(|outlet| matches!(outlet.way, Way::Post(_)))
+        .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
+    let today = visitor.today();
+    let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
+    let is_here = lot.state == LotState::Open;
+    let gauge = best.filter(|_| is_here).map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
+    let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
+    let page = visitor.page(Screen::Lots, format!("Ship {} or wait", lot.container_label));
+    html(&BagPage {
+        page,
+        together,
+        others: same.iter().filter(|other| other.id != lot.id).count(),
+        gauge,
+        stage,
+        verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
+        fill,
+        buyers,
+        shipment: chosen.filter(|_| is_here).and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
+        lot,
+        visitor,
+    })
+}
+
+fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -> Option<Buyer> {
+    let outlet = shelf.outlet(&way.outlet)?;
+    let ladder = way.now.as_ref().ok();
+    let parcels = ladder.and_then(|ladder| ladder.packing.as_ref()).map_or_else(String::new, |packing| {
+        let parcels =
+            packing.parcels.iter().map(|parcels| format!("{} × {}", parcels.count, parcels.box_name));
+        format!("{} by {}", parcels.collect::<Vec<_>>().join(", "), packing.service)
+    });
+    let ship = way.ship.as_ref();
+    Some(Buyer {
+        id: outlet.id.clone(),
+        name: outlet.name.clone(),
+        is_mail_in: matches!(outlet.way, Way::Post(_)),
+        net: ladder.map(|ladder| ladder.net),
+        per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
+        closed: way.now.as_ref().err().map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
+        break_even: way.break_even,
+        ship: ship.map(|ship| ship.weight),
+        ship_per_week: ship.map(|ship| ship.per_day * Decimal::from(7)),
+        expected: ship
+            .filter(|ship| together < ship.weight)
+            .and_then(|ship| expected(fill, together, ship.weight, shelf.facts.today))
+            .map(day),
+        room: way.room,
+        parcels,
+        drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
+    })
+}
+
+/// The answer in a sentence.
+fn verdict(
+    shelf: &Shelf,
+    answer: &Answer,
+    lot: &Lot,
+    best: Option<&Outlook>,
+    stage: Stage,
+    together: Mass,
+    today: Date,
+) -> String {
+    match lot.state {
+        LotState::Open => {}
+        LotState::Reserved { .. } => return "It is packed in a shipment already.".into(),
+        LotState::Closed { .. } => return "It has left the shop.".into(),
+    }
+    if shelf.choices.pins.get(&lot.id) == Some(&Place::Keep) {
+        return "Keep it: it is pinned to stay. The sell plan can let it go again.".into();
+    }
+    if let Some(delivery) = answer.delivery_of(&lot.id) {
+        let name = shelf.outlet_name(&delivery.outlet);
+        return match shelf.outlet(&delivery.outlet).map(|outlet| &outlet.way) {
+            Some(Way::Post(_)) => format!("Ship it now, to {name}."),
+            _ => format!("Take it to {name} with the next load: the sell plan sends it there."),
+        };
+    }
+    let fill = shelf.fill.get(&lot.grade_id).copied();
+    let wait = |weight: Mass| {
+        let when = expected(fill, together, weight, today)
+            .map_or_else(String::new, |date| format!(", about {}", day(date)));
+        format!("Wait until it reaches {}{when}.", shelf.facts.style.show(weight))
+    };
+    match (stage, best.and_then(|way| way.ship.as_ref())) {
+        (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),
+        (Stage::Filling, None) if fill.is_none() => {
+            "Keep filling it. With three weeks of weighings its best weight can be told.".into()
+        }
+        _ => "Keep it for now: nothing pays for its share of a trip or a parcel today.".into(),
+    }
+}
+
+/// What could go in a shipment to `outlet` now: the bag's own lots and those the plan sends along are chosen, others
+/// that the outlet prices are offered.
+fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<Offer> {
+    if !outlet.quotes.contains_key(&lot.grade_id) {
+        return None;
+    }
+    let planned = |id: &LotId| answer.delivery_of(id).is_some_and(|delivery| delivery.outlet == outlet.id);
+    let priced: Vec<&Lot> = shelf
+        .lots
+        .iter()
+        .filter(|other| outlet.quotes.contains_key(&other.grade_id) && other.net.is_positive())
+        .filter(|other| {
+            // A lot pinned elsewhere or barred from here is not offered.
+            let here = Place::Outlet(outlet.id.clone());
+            let barred = shelf.choices.bars.contains(&(other.id.clone(), outlet.id.clone()));
+            !barred && shelf.choices.pins.get(&other.id).is_none_or(|place| *place == here)
+        })
+        .collect();
+    if priced.is_empty() {
+        return None;
+    }
+    let is_chosen = |other: &Lot| other.grade_id == lot.grade_id || planned(&other.id);
+    let base: Vec<Load> =
+        priced.iter().filter(|other| is_chosen(other)).filter_map(|other| shelf.load_of(&other.id)).collect();
+    let base_ladder = net::deliver(outlet, &base, &shelf.facts).ok();
+    let mut riders: Vec<Rider> = priced
+        .into_iter()
+        .map(|other| {
+            let chosen = is_chosen(other);
+            let with = shelf.load_of(&other.id).filter(|_| !chosen).and_then(|load| {
+                let all: Vec<Load> = base.iter().cloned().chain([load]).collect();
+                net::deliver(outlet, &all, &shelf.facts).ok()
+            });
+            let pair = base_ladder.as_ref().zip(with.as_ref());
+            let packing_cost = |ladder: &net::Ladder| ladder.packing.as_ref().map(|packing| packing.cost());
+            Rider {
+                lot: other.clone(),
+                adds: pair.map(|(base, with)| with.net - base.net),
+                else_worth: answer.worth.get(&other.id).copied().filter(|_| !chosen),
+                free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
+                chosen,
+            }
+        })
+        .collect();
+    riders.sort_by_key(|rider| (!rider.chosen, std::cmp::Reverse(rider.adds)));
+    Some(Offer { id: new_id(), outlet: outlet.id.clone(), outlet_name: outlet.name.clone(), riders })
+}

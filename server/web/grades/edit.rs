@@ -1,0 +1,331 @@
+//! Adding a grade, and changing what is said about one.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use rust_decimal::{Decimal, dec};
+use trade::ids::GradeId;
+use trade::volume::BulkDensity;
+
+use super::find;
+use crate::store::StoreError;
+use crate::store::grades::{
+    Confusion, FAMILIES, Grade, GradeDetails, GradeNotes, LONGEST_SLUG, SoldBy, Specification, Tell, is_slug,
+};
+use crate::web::App;
+use crate::web::failure::Failure;
+use crate::web::form::Form;
+use crate::web::page::{Page, Screen, Visitor, html};
+
+/// The most grades that one can be confused with, and the most lines of each list.
+const MOST_ENTRIES: usize = 12;
+/// Empty rows offered below the confusions that are there.
+const SPARE_ROWS: usize = 2;
+/// Addresses below `/grades/` that are not a grade.
+const RESERVED: [&str; 2] = ["new", "recognise"];
+
+#[derive(Template)]
+#[template(path = "grades/edit.html")]
+struct EditPage {
+    page: Page,
+    /// `None` while the grade is new.
+    grade: Option<Grade>,
+    form: Form,
+    families: Vec<(String, String)>,
+    ways: Vec<(String, String)>,
+    others: Vec<(String, String)>,
+    rows: Vec<Row>,
+}
+
+/// The fields of one confusion.
+struct Row {
+    number: usize,
+    grade: String,
+    tell: String,
+}
+
+impl Row {
+    fn at(index: usize) -> Row {
+        Row { number: index + 1, grade: format!("confused-{index}"), tell: format!("tell-{index}") }
+    }
+}
+
+pub async fn new(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
+    let form =
+        Form::filled([("family", FAMILIES[0].to_string()), ("sold_by", SoldBy::Mass.code().to_string())]);
+    edit_page(&app, visitor, None, form).await
+}
+
+pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) -> Result<Response, Failure> {
+    let slug = slug(&mut form);
+    let details = details(&mut form);
+    if let (Some(slug), Some(details), true) = (slug, details, form.is_good()) {
+        match app.store.create_grade(&visitor.shop.id, &slug, &details).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/grades/{slug}")).into_response()),
+            Err(StoreError::Duplicate) => {
+                let grades = app.store.grades(&visitor.shop.id).await?;
+                match grades.iter().find(|grade| grade.id == slug) {
+                    // The same form sent twice: the first one has done it.
+                    Some(there) if there.details == details => {
+                        return Ok(Redirect::to(&format!("/grades/{slug}")).into_response());
+                    }
+                    Some(there) => {
+                        let problem = format!("“{slug}” is {} already. Choose another.", there.details.name);
+                        form.refuse("slug", problem);
+                    }
+                    None => form.refuse("name", "Another grade has that name. Choose another."),
+                }
+            }
+            Err(other) => return Err(other.into()),
+        }
+    }
+    edit_page(&app, visitor, None, form).await
+}
+
+pub async fn edit(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(grade): Path<String>,
+) -> Result<Response, Failure> {
+    let grade = find(&app, &visitor, &grade).await?;
+    let form = filled(&grade);
+    edit_page(&app, visitor, Some(grade), form).await
+}
+
+pub async fn update(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(grade): Path<String>,
+    mut form: Form,
+) -> Result<Response, Failure> {
+    let grade = find(&app, &visitor, &grade).await?;
+    if let Some(details) = details(&mut form) {
+        match app.store.save_grade(&visitor.shop.id, &grade.id, form.version(), &details).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/grades/{}", grade.id)).into_response()),
+            Err(StoreError::Stale) => {
+                let now = find(&app, &visitor, grade.id.as_str()).await?;
+                form.overtaken_by(&filled(&now));
+            }
+            Err(StoreError::Duplicate) => form.refuse("name", "Another grade has that name. Choose another."),
+            Err(other) => return Err(other.into()),
+        }
+    }
+    edit_page(&app, visitor, Some(grade), form).await
+}
+
+async fn edit_page(
+    app: &App,
+    visitor: Visitor,
+    grade: Option<Grade>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let title = match &grade {
+        Some(grade) => format!("Change {}", grade.details.name),
+        None => "New grade".to_string(),
+    };
+    let mut others = vec![(String::new(), "Nothing".to_string())];
+    for other in app.store.grades(&visitor.shop.id).await? {
+        if grade.as_ref().is_none_or(|grade| grade.id != other.id) {
+            let retired = if other.retired { " (retired)" } else { "" };
+            others.push((other.id.to_string(), format!("{}{retired}", other.details.name)));
+        }
+    }
+    let ways = vec![
+        (SoldBy::Mass.code().to_string(), "by weight".to_string()),
+        (SoldBy::Each.code().to_string(), "by the piece".to_string()),
+    ];
+    let used = (0..MOST_ENTRIES)
+        .filter(|index| {
+            !form.value(&Row::at(*index).grade).is_empty() || !form.value(&Row::at(*index).tell).is_empty()
+        })
+        .max()
+        .map_or(0, |last| last + 1);
+    let rows = (0..(used + SPARE_ROWS).min(MOST_ENTRIES)).map(Row::at).collect();
+    let families = FAMILIES.map(|family| (family.to_string(), family.to_string())).to_vec();
+    let page = visitor.page(Screen::Grades, title);
+    html(&EditPage { page, grade, form, families, ways, others, rows })
+}
+
+fn filled(grade: &Grade) -> Form {
+    let details = &grade.details;
+    let notes = &details.notes;
+    let tells: Vec<_> =
+        notes.recognise.iter().map(|tell| format!("{}: {}", tell.test, tell.finding)).collect();
+    let spec = notes.spec.as_ref();
+    let recovery = notes.recovery.map(|share| (share * dec!(100)).normalize().to_string());
+    let mut form = Form::filled([
+        ("name", details.name.clone()),
+        ("family", details.family.clone()),
+        ("summary", details.summary.clone()),
+        ("recognise", tells.join("\n")),
+        ("spoils", notes.spoils.join("\n")),
+        ("caution", notes.caution.clone().unwrap_or_default()),
+        ("spec_code", spec.map(|spec| spec.code.clone()).unwrap_or_default()),
+        ("spec_nominal", spec.map(|spec| spec.nominal.clone()).unwrap_or_default()),
+        ("spec_source", spec.map(|spec| spec.source.clone()).unwrap_or_default()),
+        ("bulk_density", details.bulk_density.get().to_string()),
+        ("bulk_density_source", details.bulk_density_source.clone()),
+        ("recovery", recovery.unwrap_or_default()),
+        ("sold_by", details.sold_by.code().to_string()),
+        ("version", grade.version.to_string()),
+    ]);
+    for (index, confusion) in notes.confused_with.iter().enumerate() {
+        let row = Row::at(index);
+        form.set(&row.grade, confusion.grade.as_str());
+        form.set(&row.tell, confusion.tell.clone());
+    }
+    form
+}
+
+/// The slug as typed, or made from the name where none was.
+fn slug(form: &mut Form) -> Option<GradeId> {
+    let typed = form.optional_text("slug", 200)?;
+    let slug = if typed.is_empty() { proposed_slug(form.value("name")) } else { typed };
+    // It stays in the form, so that a proposal that cannot be taken can be seen and changed.
+    form.set("slug", slug.clone());
+    if RESERVED.contains(&slug.as_str()) {
+        form.refuse("slug", format!("“{slug}” is the address of another page. Choose another."));
+        return None;
+    }
+    if !is_slug(&slug) {
+        let problem = format!(
+            "Lowercase words and numbers with hyphens, like copper-2, of at most {LONGEST_SLUG} characters."
+        );
+        form.refuse("slug", problem);
+        return None;
+    }
+    Some(GradeId::new(slug))
+}
+
+/// `No. 1 heavy copper` becomes `no-1-heavy-copper`. Letters outside plain ones fall away.
+fn proposed_slug(name: &str) -> String {
+    let words: Vec<_> = name
+        .split(|c: char| !c.is_ascii_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_ascii_lowercase)
+        .collect();
+    let mut slug = String::new();
+    for word in words {
+        let longer = if slug.is_empty() { word } else { format!("{slug}-{word}") };
+        if longer.len() > LONGEST_SLUG {
+            break;
+        }
+        slug = longer;
+    }
+    slug
+}
+
+fn details(form: &mut Form) -> Option<GradeDetails> {
+    let family = form.choice("family", |code| FAMILIES.into_iter().find(|family| *family == code));
+    let name = form.text("name", 60);
+    let summary = form.text("summary", 240);
+    let recognise = tells(form);
+    let confused_with = confusions(form);
+    let spoils = form.lines("spoils", MOST_ENTRIES, 160);
+    let spec = specification(form);
+    let caution = form.optional_text("caution", 400);
+    let recovery = recovery(form);
+    let bulk_density = form.decimal("bulk_density", dec!(0.001), dec!(25)).and_then(BulkDensity::new);
+    let bulk_density_source = form.text("bulk_density_source", 160);
+    let sold_by = form.choice("sold_by", SoldBy::from_code);
+    let details = GradeDetails {
+        family: family?.to_string(),
+        name: name?,
+        summary: summary?,
+        notes: GradeNotes {
+            recognise: recognise?,
+            confused_with: confused_with?,
+            spoils: spoils?,
+            spec: spec?,
+            caution: caution.map(|caution| (!caution.is_empty()).then_some(caution))?,
+            recovery: recovery?,
+        },
+        bulk_density: bulk_density?,
+        bulk_density_source: bulk_density_source?,
+        sold_by: sold_by?,
+    };
+    form.is_good().then_some(details)
+}
+
+/// A test a line, with a colon before what it finds.
+fn tells(form: &mut Form) -> Option<Vec<Tell>> {
+    let mut tells = Vec::new();
+    for (index, line) in form.lines("recognise", MOST_ENTRIES, 240)?.iter().enumerate() {
+        match line.split_once(':').map(|(test, finding)| (test.trim(), finding.trim())) {
+            Some((test, finding)) if !test.is_empty() && !finding.is_empty() => {
+                tells.push(Tell { test: test.to_string(), finding: finding.to_string() });
+            }
+            _ => {
+                let problem = format!(
+                    "Line {} needs the test, a colon and what it finds, like “magnet: does not pull”.",
+                    index + 1
+                );
+                form.refuse("recognise", problem);
+                return None;
+            }
+        }
+    }
+    Some(tells)
+}
+
+fn confusions(form: &mut Form) -> Option<Vec<Confusion>> {
+    let mut confusions = Vec::new();
+    for row in (0..MOST_ENTRIES).map(Row::at) {
+        let grade = form.optional_text(&row.grade, LONGEST_SLUG)?;
+        let tell = form.optional_text(&row.tell, 240)?;
+        match (grade.is_empty(), tell.is_empty()) {
+            (true, true) => {}
+            (false, false) if is_slug(&grade) => {
+                confusions.push(Confusion { grade: GradeId::new(grade), tell });
+            }
+            (false, true) => form.refuse(&row.tell, "Say how to tell the two apart."),
+            _ => form.refuse(&row.grade, "Choose the grade that it is confused with."),
+        }
+    }
+    Some(confusions)
+}
+
+/// Either all of the specification or nothing of it.
+fn specification(form: &mut Form) -> Option<Option<Specification>> {
+    let fields = ["spec_code", "spec_nominal", "spec_source"];
+    if fields.iter().all(|name| form.value(name).trim().is_empty()) {
+        return Some(None);
+    }
+    let [code, nominal, source] = fields.map(|name| form.text(name, 160));
+    Some(Some(Specification { code: code?, nominal: nominal?, source: source? }))
+}
+
+/// The share of conductor, typed in percent; empty for what is no wire.
+fn recovery(form: &mut Form) -> Option<Option<Decimal>> {
+    if form.value("recovery").trim().is_empty() {
+        return Some(None);
+    }
+    let percent = form.decimal("recovery", dec!(1), dec!(100))?;
+    Some(Some((percent / dec!(100)).normalize()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slug_is_proposed_from_the_name() {
+        for (name, slug) in [
+            ("No. 1 heavy copper", "no-1-heavy-copper"),
+            ("80 % insulated wire", "80-insulated-wire"),
+            ("  Board, gold edge ", "board-gold-edge"),
+            ("!?", ""),
+            (
+                "A very long name that nobody would ever want in an address",
+                "a-very-long-name-that-nobody-would-ever",
+            ),
+        ] {
+            assert_eq!(proposed_slug(name), slug, "{name}");
+            assert!(slug.is_empty() || is_slug(slug), "{slug}");
+        }
+        for wrong in ["", "Copper", "copper--2", "-copper", "copper-", "copper 2", "cøpper", &"a".repeat(41)]
+        {
+            assert!(!is_slug(wrong), "{wrong}");
+        }
+    }
+}

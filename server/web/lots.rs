@@ -1,0 +1,521 @@
+//! Lots: what do we have? The list, one lot with its ledger, and splitting, merging and regrading.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use rust_decimal::Decimal;
+use serde::Deserialize;
+use trade::ids::{GradeId, LotId};
+use trade::mass::Mass;
+use trade::net::deliver;
+use trade::plan::Place;
+
+use super::App;
+use super::failure::Failure;
+use super::form::Form;
+use super::ladder::LadderDrawing;
+use super::page::{Page, Screen, Visitor, days_from, html};
+use super::plan::{place_name, second_choice};
+use crate::shelf::{Answer, Shelf};
+use crate::store::containers::{Container, ContainerDetails, ContainerKind};
+use crate::store::lots::{Lot, LotState, NewLot, Split, Target};
+use crate::store::weighings::{Weighing, WeighingKind};
+use crate::store::{StoreError, new_id};
+
+struct Family {
+    name: String,
+    net: Mass,
+    worth: Decimal,
+    lots: Vec<Listed>,
+}
+
+/// A lot in the list, with where the sell plan puts it.
+struct Listed {
+    lot: Lot,
+    worth: Option<Decimal>,
+    place: String,
+    age: String,
+}
+
+#[derive(Template)]
+#[template(path = "lots/index.html")]
+struct LotsPage {
+    page: Page,
+    visitor: Visitor,
+    families: Vec<Family>,
+    total: Mass,
+    worth: Decimal,
+}
+
+pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
+    let lots = app.store.open_lots(&visitor.shop.id).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let today = visitor.today();
+    let listed = lots.into_iter().map(|lot| Listed {
+        worth: answer.worth.get(&lot.id).copied(),
+        place: match answer.delivery_of(&lot.id) {
+            Some(delivery) => shelf.outlet_name(&delivery.outlet),
+            None if lot.state == LotState::Open => "keep".to_string(),
+            None => String::new(),
+        },
+        age: days_from(today, visitor.day_of(lot.opened_at)),
+        lot,
+    });
+    let families = by_family(listed);
+    let page = visitor.page(Screen::Lots, "Lots");
+    html(&LotsPage {
+        page,
+        visitor,
+        total: families.iter().map(|family| family.net).sum(),
+        worth: answer.total(),
+        families,
+    })
+}
+
+/// In the order the lots come in, which is the catalogue's.
+fn by_family(lots: impl Iterator<Item = Listed>) -> Vec<Family> {
+    let mut families: Vec<Family> = Vec::new();
+    for listed in lots {
+        if families.last().is_none_or(|family| family.name != listed.lot.family) {
+            let name = listed.lot.family.clone();
+            families.push(Family { name, net: Mass::ZERO, worth: Decimal::ZERO, lots: Vec::new() });
+        }
+        if let Some(family) = families.last_mut() {
+            family.net += listed.lot.net;
+            family.worth += listed.worth.unwrap_or_default();
+            family.lots.push(listed);
+        }
+    }
+    families
+}
+
+#[derive(Template)]
+#[template(path = "lots/show.html")]
+struct LotPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    ledger: Vec<Weighing>,
+    form: Form,
+    age: String,
+    planned: Option<Planned>,
+    ways: Vec<LotWay>,
+}
+
+/// What the sell plan does with the lot.
+struct Planned {
+    place: String,
+    worth: Decimal,
+    second: Option<String>,
+}
+
+/// The lot alone at one outlet.
+struct LotWay {
+    name: String,
+    net: Option<Decimal>,
+    per_unit: Option<Decimal>,
+    closed: String,
+    drawing: Option<LadderDrawing>,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let form = details_form(&lot);
+    lot_page(&app, visitor, lot, form).await
+}
+
+fn details_form(lot: &Lot) -> Form {
+    Form::filled([
+        ("source", lot.source.clone()),
+        ("note", lot.note.clone()),
+        ("version", lot.version.to_string()),
+    ])
+}
+
+async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+    let ledger = app.store.ledger(&visitor.shop.id, lot.id.as_str()).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
+    let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));
+    let planned = planned(&shelf, &answer, &lot.id);
+    let ways = ways(&shelf, &lot.id);
+    html(&LotPage { page, visitor, lot, ledger, form, age, planned, ways })
+}
+
+fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
+    let place =
+        answer.delivery_of(lot).map_or(Place::Keep, |delivery| Place::Outlet(delivery.outlet.clone()));
+    Some(Planned {
+        place: place_name(shelf, &place),
+        worth: *answer.worth.get(lot)?,
+        second: answer.margins.get(lot).map(|margin| second_choice(shelf, margin)),
+    })
+}
+
+/// The lot alone at every outlet that prices its grade, best first; those that do not take it now last.
+fn ways(shelf: &Shelf, lot: &LotId) -> Vec<LotWay> {
+    let Some(load) = shelf.load_of(lot) else { return Vec::new() };
+    let mut ways: Vec<LotWay> = shelf
+        .outlets
+        .iter()
+        .filter(|outlet| outlet.quotes.contains_key(&load.grade))
+        .map(|outlet| {
+            let delivered = deliver(outlet, std::slice::from_ref(&load), &shelf.facts);
+            let ladder = delivered.as_ref().ok();
+            LotWay {
+                name: outlet.name.clone(),
+                net: ladder.map(|ladder| ladder.net),
+                per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
+                closed: delivered
+                    .as_ref()
+                    .err()
+                    .map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
+                drawing: ladder.map(|ladder| LadderDrawing::new(ladder, shelf)),
+            }
+        })
+        .collect();
+    ways.sort_by_key(|way| std::cmp::Reverse(way.net));
+    ways
+}
+
+/// Saves source and note.
+pub async fn update(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot_id): Path<String>,
+    mut form: Form,
+) -> Result<Response, Failure> {
+    let source = form.optional_text("source", 200);
+    let note = form.optional_lines("note", 2000);
+    if let (Some(source), Some(note)) = (source, note) {
+        match app.store.save_lot(&visitor.shop.id, &lot_id, form.version(), &source, &note).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
+            Err(StoreError::Stale) => {
+                let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
+                if (&now.source, &now.note) == (&source, &note) {
+                    // Sent twice: the first one has saved it.
+                    return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response());
+                }
+                form.overtaken_by(&details_form(&now));
+            }
+            Err(other) => return Err(other.into()),
+        }
+    }
+    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
+    lot_page(&app, visitor, lot, form).await
+}
+
+/// Which container a new lot goes into: one that is there and empty, or a new one.
+fn container_options(containers: &[Container], style: trade::mass::MassStyle) -> Vec<(String, String)> {
+    let mut options = vec![("new".to_string(), "A new one, below".to_string())];
+    options.extend(
+        containers
+            .iter()
+            .filter(|container| container.open_lot.is_none())
+            .map(|c| (c.id.clone(), format!("{} (tare {})", c.label, style.show(c.tare)))),
+    );
+    options
+}
+
+/// Container kinds as (code, words).
+pub fn kind_options() -> Vec<(String, String)> {
+    ContainerKind::ALL.map(|kind| (kind.code().to_string(), kind.code().to_string())).to_vec()
+}
+
+/// Reads the container part of a form.
+fn target(form: &mut Form) -> Result<Option<Target>, Failure> {
+    if form.value("container") != "new" {
+        let id = form.value("container").to_string();
+        return Ok(if crate::store::is_id(&id) {
+            Some(Target::There(id))
+        } else {
+            form.refuse("container", "Choose an empty container or a new one.");
+            None
+        });
+    }
+    let id = form.once("container_id")?;
+    Ok(container_details(form).map(|details| Target::New { id, details }))
+}
+
+/// Label, kind and tare of a container.
+pub fn container_details(form: &mut Form) -> Option<ContainerDetails> {
+    let label = form.text("label", 24);
+    let kind = form.choice("kind", ContainerKind::from_code);
+    let tare = form.mass("container_tare");
+    Some(ContainerDetails { label: label?, kind: kind?, tare: tare? })
+}
+
+#[derive(Template)]
+#[template(path = "lots/new.html")]
+struct NewLotPage {
+    page: Page,
+    form: Form,
+    grades: Vec<(String, String)>,
+    containers: Vec<(String, String)>,
+    kinds: Vec<(String, String)>,
+}
+
+#[derive(Deserialize)]
+pub struct NewLotQuery {
+    #[serde(default)]
+    grade: String,
+    #[serde(default)]
+    container: String,
+}
+
+/// A new bag: which grade, in what?
+pub async fn new(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(query): Query<NewLotQuery>,
+) -> Result<Response, Failure> {
+    let container = if query.container.is_empty() { "new".to_string() } else { query.container };
+    let form = Form::filled([
+        ("lot_id", new_id()),
+        ("container_id", new_id()),
+        ("grade", query.grade),
+        ("container", container),
+        ("kind", "bag".to_string()),
+    ]);
+    new_page(&app, visitor, form).await
+}
+
+async fn new_page(app: &App, visitor: Visitor, form: Form) -> Result<Response, Failure> {
+    let mut grades = vec![(String::new(), "Choose a grade".to_string())];
+    grades.extend(app.store.grade_names(&visitor.shop.id).await?);
+    let containers = container_options(&app.store.containers(&visitor.shop.id).await?, visitor.style());
+    let page = visitor.page(Screen::Weigh, "New bag or grade");
+    html(&NewLotPage { page, form, grades, containers, kinds: kind_options() })
+}
+
+pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) -> Result<Response, Failure> {
+    let id = form.once("lot_id")?;
+    let grade = form.text("grade", 80);
+    let source = form.optional_text("source", 200);
+    let target = target(&mut form)?;
+    if let (Some(grade), Some(source), Some(container)) = (grade, source, target) {
+        let lot = NewLot {
+            id: &id,
+            container,
+            grade: GradeId::new(grade),
+            source: &source,
+            partner_id: &visitor.partner.id,
+        };
+        match app.store.open_lot(&visitor.shop.id, &lot, visitor.now).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/lots/{id}/weigh")).into_response()),
+            Err(error) => explain(&mut form, error)?,
+        }
+    }
+    new_page(&app, visitor, form).await
+}
+
+/// Puts what the store refused beside the field it is about; anything else is a failure of its own.
+fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
+    match error {
+        StoreError::Duplicate => {
+            form.refuse(
+                "label",
+                "A container with that label is there already. Labels are unique: choose another.",
+            );
+        }
+        StoreError::Missing => {
+            form.refuse("form", "The grade or container is not there any more. Choose another.");
+        }
+        StoreError::Lot(refusal) => form.refuse("form", refusal.to_string()),
+        other => return Err(other.into()),
+    }
+    Ok(())
+}
+
+#[derive(Template)]
+#[template(path = "lots/split.html")]
+struct SplitPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    form: Form,
+    containers: Vec<(String, String)>,
+    kinds: Vec<(String, String)>,
+}
+
+pub async fn split_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let form = Form::filled([
+        ("lot_id", new_id()),
+        ("container_id", new_id()),
+        ("container", "new".to_string()),
+        ("kind", lot.container_kind.code().to_string()),
+    ]);
+    split_page(&app, visitor, lot, form).await
+}
+
+async fn split_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+    let containers = container_options(&app.store.containers(&visitor.shop.id).await?, visitor.style());
+    let page = visitor.page(Screen::Lots, format!("Split {}", lot.container_label));
+    html(&SplitPage { page, visitor, lot, form, containers, kinds: kind_options() })
+}
+
+/// Moves part of the lot into another container.
+pub async fn split(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot_id): Path<String>,
+    mut form: Form,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
+    let new_lot_id = form.once("lot_id")?;
+    if app.store.lot(&visitor.shop.id, &new_lot_id).await.is_ok() {
+        // Sent twice: the first one has moved it.
+        return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response());
+    }
+    let mass = form.mass("mass");
+    let pieces = form.count("pieces", 100_000);
+    let target = target(&mut form)?;
+    if let Some(mass) = mass
+        && (!mass.is_positive() || mass >= lot.net)
+    {
+        let problem = format!(
+            "It has to be more than nothing and less than the {} in the lot. To move all of it, merge instead.",
+            visitor.mass(lot.net)
+        );
+        form.refuse("mass", problem);
+    }
+    if let (Some(mass), Some(pieces), Some(container), true) = (mass, pieces, target, form.is_good()) {
+        let split = Split {
+            lot_id: &lot_id,
+            new_lot_id: &new_lot_id,
+            container,
+            mass,
+            pieces,
+            typed: form.value("mass"),
+            partner_id: &visitor.partner.id,
+        };
+        match app.store.split(&visitor.shop.id, &split, visitor.now).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response()),
+            Err(error) => explain(&mut form, error)?,
+        }
+    }
+    split_page(&app, visitor, lot, form).await
+}
+
+#[derive(Template)]
+#[template(path = "lots/merge.html")]
+struct MergePage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    others: Vec<Lot>,
+    form: Form,
+}
+
+pub async fn merge_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    merge_page(&app, visitor, lot, Form::default()).await
+}
+
+async fn merge_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+    let mut others = app.store.open_lots(&visitor.shop.id).await?;
+    others.retain(|other| {
+        other.id != lot.id && other.grade_id == lot.grade_id && other.state == LotState::Open
+    });
+    let page = visitor.page(Screen::Lots, format!("Merge {}", lot.container_label));
+    html(&MergePage { page, visitor, lot, others, form })
+}
+
+/// Puts all of the lot on another one.
+pub async fn merge(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot_id): Path<String>,
+    mut form: Form,
+) -> Result<Response, Failure> {
+    let into = form.value("into").to_string();
+    if into.is_empty() {
+        form.refuse("into", "Choose the lot that it goes on.");
+    } else {
+        match app.store.merge(&visitor.shop.id, &lot_id, &into, &visitor.partner.id, visitor.now).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/lots/{into}")).into_response()),
+            Err(error) => explain(&mut form, error)?,
+        }
+    }
+    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
+    merge_page(&app, visitor, lot, form).await
+}
+
+#[derive(Template)]
+#[template(path = "lots/regrade.html")]
+struct RegradePage {
+    page: Page,
+    lot: Lot,
+    form: Form,
+    grades: Vec<(String, String)>,
+}
+
+pub async fn regrade_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let form = grade_form(&lot);
+    regrade_page(&app, visitor, lot, form).await
+}
+
+fn grade_form(lot: &Lot) -> Form {
+    Form::filled([("grade", lot.grade_id.to_string()), ("version", lot.version.to_string())])
+}
+
+async fn regrade_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+    let mut grades = app.store.grade_names(&visitor.shop.id).await?;
+    if lot.grade_retired {
+        // Its grade is not on the list any more, and a list that shows none as chosen would send its first.
+        grades.insert(0, (String::new(), "Choose a grade".to_string()));
+    }
+    let page = visitor.page(Screen::Lots, format!("Regrade {}", lot.container_label));
+    html(&RegradePage { page, lot, form, grades })
+}
+
+pub async fn regrade(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot_id): Path<String>,
+    mut form: Form,
+) -> Result<Response, Failure> {
+    if let Some(grade) = form.text("grade", 80) {
+        let grade = GradeId::new(grade);
+        let done = app
+            .store
+            .regrade(&visitor.shop.id, &lot_id, form.version(), &grade, &visitor.partner.id, visitor.now)
+            .await;
+        match done {
+            Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
+            Err(StoreError::Stale) => {
+                let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
+                if now.grade_id == grade {
+                    // Sent twice: the first one has done it.
+                    return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response());
+                }
+                form.overtaken_by(&grade_form(&now));
+            }
+            Err(error) => explain(&mut form, error)?,
+        }
+    }
+    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
+    regrade_page(&app, visitor, lot, form).await
+}

@@ -1,0 +1,207 @@
+//! The screens. One file per screen, named like its template folder: handler, form and page in one place.
+//!
+//! This file lists every address.
+
+mod again;
+mod app;
+mod asset;
+mod bag;
+mod cartons;
+mod containers;
+mod failure;
+mod form;
+mod freight;
+mod freight_table;
+mod gauge;
+mod grades;
+mod guard;
+mod ladder;
+mod lots;
+mod measure;
+mod outlet_form;
+mod outlets;
+mod page;
+mod plan;
+mod prices;
+mod rates;
+mod service_form;
+mod services;
+mod sheets;
+mod shipments;
+mod shop;
+mod thread;
+mod today;
+mod weigh;
+
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Request, State};
+use axum::http::header;
+use axum::http::{HeaderValue, StatusCode};
+use axum::middleware::{self, Next};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use intake::rates::LARGEST_LIST;
+use tower::ServiceBuilder;
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+use tower_http::csrf::CsrfLayer;
+use tower_http::request_id::{MakeRequestUuid, PropagateRequestIdLayer, SetRequestIdLayer};
+use tower_http::set_header::SetResponseHeaderLayer;
+use tower_http::trace::TraceLayer;
+use tracing::info_span;
+
+pub use app::{App, Config};
+pub(crate) use asset::address;
+
+/// The largest body any address takes: a price sheet of 10 MB with the form around it.
+pub const LARGEST_UPLOAD: usize = 10 * 1024 * 1024;
+
+/// All addresses, with the layers around them.
+pub fn router(app: App) -> Router {
+    let pages = Router::new()
+        // Today
+        .route("/", get(today::show))
+        // Weigh in
+        .route("/weigh", get(weigh::choose))
+        .route("/lots/{lot}/weigh", get(weigh::show).post(weigh::read))
+        .route("/lots/{lot}/weighings", post(weigh::create))
+        .route("/weighings/{weighing}", get(weigh::receipt))
+        .route("/weighings/{weighing}/undo", post(weigh::undo))
+        // Lots
+        .route("/lots", get(lots::index))
+        .route("/lots/new", get(lots::new).post(lots::create))
+        .route("/lots/{lot}", get(lots::show).post(lots::update))
+        .route("/lots/{lot}/split", get(lots::split_form).post(lots::split))
+        .route("/lots/{lot}/merge", get(lots::merge_form).post(lots::merge))
+        .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
+        .route("/lots/{lot}/ship", get(bag::show))
+        // Sell plan
+        .route("/plan", get(plan::show))
+        .route("/plan/lots/{lot}", post(plan::choose))
+        .route("/plan/outlets/{outlet}", post(plan::open_or_close))
+        // Shipments
+        .route("/shipments", get(shipments::index).post(shipments::create))
+        .route("/shipments/{shipment}", get(shipments::show))
+        .route("/shipments/{shipment}/send", post(shipments::send))
+        .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Prices
+        .route("/prices", get(prices::index))
+        .route("/prices/{grade}", get(prices::show))
+        // Price sheets
+        .route("/sheets", get(sheets::index))
+        .route(
+            "/sheets/new",
+            // The handler bounds what it keeps itself, and reads on past that so that a browser sees its answer.
+            get(sheets::new).post(sheets::create).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/sheets/drafts/{draft}", get(sheets::show_draft).post(sheets::update_draft))
+        .route("/sheets/drafts/{draft}/discard", post(sheets::discard))
+        .route("/sheets/{sheet}", get(sheets::show))
+        .route("/sheets/{sheet}/file", get(sheets::file))
+        // Containers
+        .route("/containers", get(containers::index))
+        .route("/containers/{container}", get(containers::open).post(containers::update))
+        .route("/containers/{container}/edit", get(containers::edit))
+        .route("/containers/{container}/label", get(containers::label))
+        // Grades
+        .route("/grades", get(grades::index))
+        .route("/grades/new", get(grades::new).post(grades::create))
+        .route("/grades/recognise", get(grades::recognise))
+        .route("/grades/{grade}", get(grades::show))
+        .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
+        .route("/grades/{grade}/retire", post(grades::retire))
+        .route("/grades/{grade}/return", post(grades::bring_back))
+        // Exchange rates
+        .route("/rates", get(rates::index).post(rates::create))
+        .route("/rates/new", get(rates::new).post(rates::read))
+        .route(
+            "/rates/lists",
+            get(rates::upload_form)
+                .post(rates::upload)
+                .layer(DefaultBodyLimit::max(LARGEST_LIST + 64 * 1024)),
+        )
+        .route("/rates/{base}/{quote}", get(rates::history))
+        // Shop
+        .route("/shop", get(shop::show).post(shop::update))
+        .route("/shop/new", get(shop::new).post(shop::create))
+        .route("/shop/who", post(shop::who))
+        .route("/shop/partners", post(shop::add_partner))
+        // Outlets
+        .route("/outlets", get(outlets::index))
+        .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
+        .route("/outlets/{outlet}", get(outlets::show))
+        .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
+        .route("/outlets/{outlet}/close", post(outlets::close))
+        .route("/outlets/{outlet}/reopen", post(outlets::reopen))
+        // Freight and boxes
+        .route("/freight", get(freight::index))
+        .route("/freight/services/new", get(service_form::new).post(service_form::create))
+        .route("/freight/services/{service}", get(services::show))
+        .route("/freight/services/{service}/edit", get(service_form::edit).post(service_form::update))
+        .route("/freight/services/{service}/retire", post(services::retire))
+        .route("/freight/services/{service}/return", post(services::bring_back))
+        .route("/freight/boxes/new", get(cartons::new).post(cartons::create))
+        .route("/freight/boxes/{carton}", get(cartons::edit).post(cartons::update))
+        .route("/freight/boxes/{carton}/retire", post(cartons::retire))
+        .route("/freight/boxes/{carton}/return", post(cartons::bring_back));
+
+    let guarded = Router::new()
+        .merge(pages)
+        .fallback(failure::no_such_page)
+        // The last layer is the outermost.
+        .layer(middleware::map_response(failure::worded))
+        .layer(middleware::from_fn(again::keep_form))
+        .layer(middleware::from_fn(in_a_task_of_its_own))
+        .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
+        .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))
+        .layer(middleware::from_fn(guard::readable_address))
+        .layer(middleware::from_fn_with_state(app.clone(), guard::known_host))
+        .layer(SetResponseHeaderLayer::if_not_present(
+            header::CACHE_CONTROL,
+            HeaderValue::from_static("no-store"),
+        ))
+        .route("/static/{file}", get(asset::serve))
+        .route("/healthz", get(healthz));
+
+    guarded
+        .layer(
+            ServiceBuilder::new()
+                .layer(SetRequestIdLayer::x_request_id(MakeRequestUuid))
+                .layer(TraceLayer::new_for_http().make_span_with(|request: &Request| {
+                    let id =
+                        request.headers().get("x-request-id").and_then(|id| id.to_str().ok()).unwrap_or("-");
+                    info_span!("request", id, method = %request.method(), path = request.uri().path())
+                }))
+                .layer(PropagateRequestIdLayer::x_request_id())
+                .layer(middleware::map_response(guard::headers))
+                .layer(middleware::from_fn(failure::log_cause))
+                .layer(CatchPanicLayer::custom(failure::panicked))
+                .layer(CompressionLayer::new()),
+        )
+        .with_state(app)
+}
+
+/// Runs the handler in a task of its own, so that a phone that drops off the wifi does not cancel it between two
+/// statements of a transaction. The time limit stands outside: it gives the phone an answer, not the work an end.
+async fn in_a_task_of_its_own(request: Request, next: Next) -> Response {
+    let work = tokio::spawn(next.run(request));
+    match tokio::time::timeout(Duration::from_secs(60), work).await {
+        Ok(Ok(response)) => response,
+        Ok(Err(broken)) => match broken.try_into_panic() {
+            // The layer outside turns it into a page.
+            Ok(panic) => std::panic::resume_unwind(panic),
+            Err(_) => StatusCode::SERVICE_UNAVAILABLE.into_response(),
+        },
+        Err(_) => failure::too_slow(),
+    }
+}
+
+/// Whether the program and its database answer, for a supervisor.
+async fn healthz(State(app): State<App>) -> Response {
+    match app.store.answers().await {
+        Ok(()) => "ok\n".into_response(),
+        Err(error) => (StatusCode::SERVICE_UNAVAILABLE, format!("{error}\n")).into_response(),
+    }
+}

@@ -1,0 +1,221 @@
+//! What every page has around its own content, and who is looking at it.
+
+use std::fmt::Display;
+
+use askama::Template;
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use axum_extra::extract::cookie::CookieJar;
+use jiff::Timestamp;
+use jiff::civil::Date;
+use rust_decimal::Decimal;
+use trade::mass::{Mass, MassStyle};
+use trade::money::{Currency, Money, show_amount};
+use trade::reading;
+
+use super::App;
+use super::failure::Failure;
+use crate::store::shops::{Partner, Shop};
+
+/// The cookie that remembers which partner holds this phone.
+pub const PARTNER_COOKIE: &str = "partner";
+
+/// The screen a page belongs to, for the navigation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Screen {
+    Today,
+    Weigh,
+    Lots,
+    Prices,
+    Plan,
+    Outlets,
+    Grades,
+    Containers,
+    Shipments,
+    Freight,
+    Rates,
+    Shop,
+}
+
+/// The frame of a page.
+#[derive(Debug, Clone)]
+pub struct Page {
+    pub title: String,
+    pub screen: Screen,
+    pub shop_name: String,
+    pub partner_name: String,
+}
+
+impl Page {
+    pub fn is(&self, screen: Screen) -> bool {
+        self.screen == screen
+    }
+}
+
+/// A partner at a page: the shop, who it is, and the moment of the request.
+///
+/// This is the one place that says who somebody is; a sign-in changes this and nothing else.
+#[derive(Debug, Clone)]
+pub struct Visitor {
+    pub shop: Shop,
+    pub partner: Partner,
+    pub now: Timestamp,
+}
+
+impl Visitor {
+    pub fn page(&self, screen: Screen, title: impl Into<String>) -> Page {
+        Page {
+            title: title.into(),
+            screen,
+            shop_name: self.shop.name.clone(),
+            partner_name: self.partner.name.clone(),
+        }
+    }
+
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        self.now.to_zoned_datetime(self.shop.zone.clone()).date()
+    }
+
+    pub fn home(&self) -> Currency {
+        self.shop.costs.home
+    }
+
+    pub fn style(&self) -> MassStyle {
+        self.shop.style
+    }
+
+    /// A mass as this shop spells it.
+    pub fn mass(&self, mass: impl Value<Mass>) -> String {
+        self.shop.style.show(mass.value())
+    }
+
+    /// A mass for a field that opens to be changed: saved as it stands, it stays the same.
+    pub fn spelled(&self, mass: Mass) -> String {
+        reading::spell(mass, self.shop.style)
+    }
+
+    /// A mass in the form that the shop does not use: beside the first where a reading is read back.
+    pub fn other_form(&self, mass: impl Value<Mass>) -> String {
+        self.shop.style.other().show(mass.value())
+    }
+
+    /// `from 100 lb`, for a price that does not hold for every load.
+    pub fn tier(&self, from: impl Value<Mass>) -> Option<String> {
+        let (from, unit) = (from.value(), self.style().unit());
+        let number = from.in_unit(unit).normalize();
+        // Sheets have their tiers in round numbers of one unit or the other; what is not round here is read as typed.
+        let words = if number.scale() <= 1 { format!("{number} {unit}") } else { self.spelled(from) };
+        (!from.is_zero()).then(|| format!("from {words}"))
+    }
+
+    /// An amount of home currency, rounded to its minor unit.
+    pub fn money(&self, amount: impl Value<Decimal>) -> String {
+        Money::new(amount.value(), self.home()).to_string()
+    }
+
+    /// A home amount per unit of mass, as the shop quotes: `1.85 USD/lb`.
+    pub fn per_unit(&self, amount: impl Value<Decimal>) -> String {
+        format!("{} {}/{}", show_amount(amount.value(), 2), self.home().code(), self.style().unit())
+    }
+
+    /// A moment in the shop's zone: `Tue 12 May 14:05`.
+    pub fn moment(&self, at: impl Value<Timestamp>) -> String {
+        at.value().to_zoned_datetime(self.shop.zone.clone()).strftime("%a %-d %b %H:%M").to_string()
+    }
+
+    /// The day of a moment in the shop's zone.
+    pub fn day_of(&self, at: impl Value<Timestamp>) -> Date {
+        at.value().to_zoned_datetime(self.shop.zone.clone()).date()
+    }
+
+    /// `Tue 12 May 2026`.
+    pub fn day(&self, date: impl Value<Date>) -> String {
+        day(date.value())
+    }
+
+    /// How far a day lies from today: `3 days ago`.
+    pub fn ago(&self, date: impl Value<Date>) -> String {
+        days_from(self.today(), date.value())
+    }
+}
+
+/// A value, or a reference to one at any depth: templates pass what their loops and matches bind.
+pub trait Value<T> {
+    fn value(&self) -> T;
+}
+
+macro_rules! values {
+    ($($name:ty)*) => {$(
+        impl Value<$name> for $name {
+            fn value(&self) -> $name {
+                *self
+            }
+        }
+
+        impl<V: Value<$name>> Value<$name> for &V {
+            fn value(&self) -> $name {
+                V::value(self)
+            }
+        }
+    )*};
+}
+
+values! { Mass Decimal Timestamp Date }
+
+/// `1 lot`, `3 lots`.
+pub fn counted(count: impl Display, one: &str, many: &str) -> String {
+    match count.to_string().as_str() {
+        "1" => format!("1 {one}"),
+        count => format!("{count} {many}"),
+    }
+}
+
+/// `Tue 12 May 2026`.
+pub fn day(date: Date) -> String {
+    date.strftime("%a %-d %b %Y").to_string()
+}
+
+/// `3 days ago`, `today`, `in 5 days`.
+pub fn days_from(today: Date, date: Date) -> String {
+    match (date - today).get_days() {
+        0 => "today".to_string(),
+        -1 => "yesterday".to_string(),
+        1 => "tomorrow".to_string(),
+        ahead if ahead > 0 => format!("in {ahead} days"),
+        ago => format!("{} days ago", -ago),
+    }
+}
+
+impl FromRequestParts<App> for Visitor {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        let fail = |error| Failure::from(error).page();
+        let Some(shop) = app.store.first_shop().await.map_err(fail)? else {
+            return Err(Redirect::to("/shop/new").into_response());
+        };
+        let partners = app.store.partners(&shop.id).await.map_err(fail)?;
+        let jar = CookieJar::from_headers(&parts.headers);
+        let chosen = jar.get(PARTNER_COOKIE).map(|cookie| cookie.value().to_string());
+        let partner = partners.iter().find(|p| Some(&p.id) == chosen.as_ref()).or(partners.first()).cloned();
+        match partner {
+            Some(partner) => Ok(Visitor { shop, partner, now: Timestamp::now() }),
+            None => Err(Redirect::to("/shop/new").into_response()),
+        }
+    }
+}
+
+/// Draws a page.
+pub fn html(page: &impl Template) -> Result<Response, Failure> {
+    let body = page.render().map_err(|error| {
+        tracing::error!(%error, "a template did not render");
+        Failure::refused(
+            axum::http::StatusCode::INTERNAL_SERVER_ERROR,
+            "The page could not be drawn",
+            "Nothing was lost. Go back and try again.",
+        )
+    })?;
+    Ok(Html(body).into_response())
+}

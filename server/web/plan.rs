@@ -1,0 +1,290 @@
+//! Sell plan: where should each lot go, all at once, with the shared costs counted once?
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use rust_decimal::Decimal;
+use trade::ids::{LotId, OutletId};
+use trade::money::Money;
+use trade::net::{Ladder, StepKind};
+use trade::outlet::Way;
+use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
+
+use super::App;
+use super::failure::Failure;
+use super::form::Form;
+use super::ladder::LadderDrawing;
+use super::page::{Page, Screen, Visitor, html};
+use crate::shelf::{Answer, Shelf};
+use crate::store::lots::Lot;
+
+/// A lot under its outlet, or among those kept.
+struct Row {
+    lot: Lot,
+    /// Its share of the delivery's net, or what it is worth kept.
+    worth: Decimal,
+    second: Option<String>,
+    pinned: bool,
+    barred: bool,
+}
+
+/// An outlet that gets something.
+struct Stop {
+    id: OutletId,
+    name: String,
+    is_yard: bool,
+    net: Decimal,
+    per_unit: Option<Decimal>,
+    mass: trade::mass::Mass,
+    payout: String,
+    days_to_pay: u32,
+    /// Trip, freight, boxes and the like: paid once for all its lots.
+    shared: Decimal,
+    drawing: LadderDrawing,
+    rows: Vec<Row>,
+}
+
+#[derive(Template)]
+#[template(path = "plan/show.html")]
+struct PlanPage {
+    page: Page,
+    visitor: Visitor,
+    stops: Vec<Stop>,
+    kept: Vec<Row>,
+    kept_worth: Decimal,
+    sold_net: Decimal,
+    proof: Proof,
+    troubles: Vec<String>,
+    nearest: Option<Nearest>,
+    closed: Vec<(OutletId, String)>,
+    places: Vec<(String, String)>,
+}
+
+struct Nearest {
+    name: String,
+    net: Decimal,
+    lots: usize,
+    /// What the plan leaves over it, kept lots counted at what they are worth kept.
+    more: Decimal,
+}
+
+pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let view = View { shelf: &shelf, answer: &answer };
+    let page = visitor.page(Screen::Plan, "Sell plan");
+    let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
+    let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
+    html(&PlanPage {
+        page,
+        kept_worth: kept.iter().map(|row| row.worth).sum(),
+        sold_net: stops.iter().map(|stop| stop.net).sum(),
+        proof: answer.plan.proof,
+        troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
+        nearest: view.nearest(),
+        closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
+        places: places(&shelf),
+        stops,
+        kept,
+        visitor,
+    })
+}
+
+/// Where a partner can pin a lot to.
+fn places(shelf: &Shelf) -> Vec<(String, String)> {
+    let mut places = vec![("keep".to_string(), "Keep it".to_string())];
+    places.extend(shelf.outlets.iter().map(|outlet| (outlet.id.to_string(), outlet.name.clone())));
+    places
+}
+
+struct View<'a> {
+    shelf: &'a Shelf,
+    answer: &'a Arc<Answer>,
+}
+
+impl View<'_> {
+    fn stop(&self, delivery: &Delivery) -> Option<Stop> {
+        let outlet = self.shelf.outlet(&delivery.outlet)?;
+        let ladder = &delivery.ladder;
+        let rows = delivery.lots.iter().filter_map(|lot| self.row(lot)).collect();
+        Some(Stop {
+            id: outlet.id.clone(),
+            name: outlet.name.clone(),
+            is_yard: matches!(outlet.way, Way::Drive(_)),
+            net: ladder.net,
+            per_unit: ladder.net_per(self.shelf.facts.style.unit()),
+            mass: ladder.mass,
+            payout: ladder.payout.to_string(),
+            days_to_pay: outlet.terms.days_to_pay,
+            shared: shared_cost(ladder),
+            drawing: LadderDrawing::new(ladder, self.shelf),
+            rows,
+        })
+    }
+
+    fn row(&self, lot_id: &LotId) -> Option<Row> {
+        let margin = self.answer.margins.get(lot_id);
+        let choices = &self.shelf.choices;
+        Some(Row {
+            lot: self.shelf.lot(lot_id)?.clone(),
+            worth: self.answer.worth.get(lot_id).copied().unwrap_or_default(),
+            second: margin.map(|margin| second_choice(self.shelf, margin)),
+            pinned: choices.pins.contains_key(lot_id),
+            barred: choices.bars.iter().any(|(lot, _)| lot == lot_id),
+        })
+    }
+
+    fn lot_name(&self, lot: &LotId) -> String {
+        self.shelf.lot(lot).map_or_else(
+            || "A lot".to_string(),
+            |lot| format!("{} ({})", lot.container_label, lot.grade_name),
+        )
+    }
+
+    /// A trouble with names in place of ids.
+    fn trouble(&self, trouble: &Trouble) -> String {
+        match trouble {
+            Trouble::Pin { lot, place, why } => {
+                let why = match why {
+                    PinTrouble::Refused(closed) => {
+                        format!("the outlet never takes it: {}", self.shelf.closed_in_words(closed))
+                    }
+                    PinTrouble::NoSuchOutlet => "nothing is sold there any more".to_string(),
+                    other => other.to_string(),
+                };
+                format!(
+                    "{} is pinned to {}, but {why}. The plan is made without this pin.",
+                    self.lot_name(lot),
+                    match place {
+                        Place::Keep => "stay here".to_string(),
+                        Place::Outlet(outlet) => self.shelf.outlet_name(outlet),
+                    }
+                )
+            }
+            Trouble::NoOutlet { lot, grade } => format!(
+                "No outlet's sheet has a price for {}, so {} stays.",
+                self.shelf.grade_name(grade),
+                self.lot_name(lot)
+            ),
+            Trouble::NoMass { lot } => {
+                format!(
+                    "{} has nothing on its ledger yet. Weigh it in, or merge it away.",
+                    self.lot_name(lot)
+                )
+            }
+            Trouble::NegativeMass { lot, .. } => {
+                format!(
+                    "{} has a mass below zero. Correct its weighings; until then it stays.",
+                    self.lot_name(lot)
+                )
+            }
+            Trouble::NoRate { outlet, from, to } => format!(
+                "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",
+                self.shelf.outlet_name(outlet)
+            ),
+            Trouble::NoParcels { outlet, why } => format!(
+                "Nothing can be mailed to {}: {why}. See Freight and boxes.",
+                self.shelf.outlet_name(outlet)
+            ),
+            Trouble::NothingPays => trouble.to_string(),
+        }
+    }
+
+    fn nearest(&self) -> Option<Nearest> {
+        let habit = self.answer.nearest_yard.as_ref()?;
+        Some(Nearest {
+            name: self.shelf.outlet_name(&habit.outlet),
+            net: habit.ladder.net,
+            lots: habit.lots.len(),
+            more: self.answer.plan.total - habit.ladder.net,
+        })
+    }
+}
+
+pub fn place_name(shelf: &Shelf, place: &Place) -> String {
+    match place {
+        Place::Keep => "keep it".to_string(),
+        Place::Outlet(outlet) => shelf.outlet_name(outlet),
+    }
+}
+
+/// The second choice with what taking it costs or, where a pin keeps the lot from its best place, what that brings.
+pub fn second_choice(shelf: &Shelf, margin: &Margin) -> String {
+    let money = Money::new(margin.margin.abs(), shelf.facts.costs.home);
+    let less = if margin.margin < Decimal::ZERO { "more" } else { "less" };
+    // What was found without the lot is a plan that can be had, so it costs no more than that.
+    let bounded = if margin.exact { "" } else { "at most " };
+    format!("{}, {bounded}{money} {less}", place_name(shelf, &margin.second))
+}
+
+/// What is paid once for all lots of the delivery.
+fn shared_cost(ladder: &Ladder) -> Decimal {
+    let shared = [
+        StepKind::FlatFee,
+        StepKind::PayoutFee,
+        StepKind::Freight,
+        StepKind::Boxes,
+        StepKind::PackingTime,
+        StepKind::Border,
+        StepKind::Trip,
+    ];
+    ladder.steps.iter().filter(|step| shared.contains(&step.kind)).map(|step| -step.home).sum()
+}
+
+/// Pins a lot, bars it from an outlet, or takes back what was said about it.
+pub async fn choose(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let lot = LotId::new(lot);
+    let (shop_id, partner) = (&visitor.shop.id, &visitor.partner.id);
+    let outlet = OutletId::new(form.value("place"));
+    match form.value("choice") {
+        "pin" => {
+            let place = if form.value("place") == "keep" { Place::Keep } else { Place::Outlet(outlet) };
+            app.store.pin(shop_id, &lot, &place, partner, visitor.now).await?;
+        }
+        "bar" if form.value("place") == "keep" => {
+            return Err(Failure::refused(
+                StatusCode::BAD_REQUEST,
+                "A lot can always be kept",
+                "Choose an outlet to bar the lot from, or pin it where it has to go. Nothing was changed.",
+            ));
+        }
+        "bar" => app.store.bar(shop_id, &lot, &outlet, partner, visitor.now).await?,
+        "free" => app.store.free_lot(shop_id, &lot).await?,
+        _ => return Err(not_a_choice()),
+    }
+    Ok(Redirect::to(&format!("/plan#lot-{lot}")).into_response())
+}
+
+/// Leaves an outlet out of the plan, or lets it in again.
+pub async fn open_or_close(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(outlet): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let outlet = OutletId::new(outlet);
+    match form.value("choice") {
+        "close" => {
+            app.store.close_for_plan(&visitor.shop.id, &outlet, &visitor.partner.id, visitor.now).await?;
+        }
+        "open" => app.store.open_for_plan(&visitor.shop.id, &outlet).await?,
+        _ => return Err(not_a_choice()),
+    }
+    Ok(Redirect::to("/plan#closed").into_response())
+}
+
+fn not_a_choice() -> Failure {
+    Failure::refused(
+        StatusCode::BAD_REQUEST,
+        "The form was cut short",
+        "It does not say what to do, so nothing was changed. Go back to the plan and choose again.",
+    )
+}

@@ -1,0 +1,311 @@
+//! Upload a sheet: a file or pasted text, read into a draft that is reviewed before anything counts.
+
+use askama::Template;
+use axum::extract::multipart::Field;
+use axum::extract::{FromRequest, Multipart, Query, Request, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use intake::{Hints, Problem, Sheet, detect};
+use jiff::ToSpan;
+use jiff::civil::Date;
+use serde::Deserialize;
+
+use super::desk::to_json;
+use crate::reader::{self, ReadError};
+use crate::review::Answers;
+use crate::store::drafts::{DraftHead, NewDraft};
+use crate::store::files::sha256;
+use crate::store::outlets::Outlet;
+use crate::store::{StoreError, is_id, new_id};
+use crate::web::form::Form;
+use crate::web::page::{Page, Screen, Visitor, html};
+use crate::web::{App, LARGEST_UPLOAD, failure::Failure};
+
+/// What a body that is too large is read up to, without being kept: a browser that is still sending shows no answer.
+const LARGEST_DRAINED: usize = 128 * 1024 * 1024;
+/// The longest value of a field other than the file and the pasted text.
+const LONGEST_FIELD: usize = 1024;
+/// The longest file name that is kept, in characters.
+const LONGEST_NAME: usize = 120;
+
+#[derive(Deserialize)]
+pub struct For {
+    #[serde(default)]
+    outlet: String,
+}
+
+#[derive(Template)]
+#[template(path = "sheets/new.html")]
+struct UploadPage {
+    page: Page,
+    visitor: Visitor,
+    form: Form,
+    outlets: Vec<(String, String)>,
+    drafts: Vec<DraftHead>,
+}
+
+/// The form for a file or pasted text.
+pub async fn new(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(For { outlet }): Query<For>,
+) -> Result<Response, Failure> {
+    let form = Form::filled([("id", new_id()), ("outlet", outlet)]);
+    upload_page(&app, visitor, form).await
+}
+
+async fn upload_page(app: &App, visitor: Visitor, form: Form) -> Result<Response, Failure> {
+    let outlets = app.store.outlets(&visitor.shop.id).await?;
+    let outlets = outlets.into_iter().filter(|outlet| !outlet.is_closed());
+    let outlets = outlets.map(|outlet| (outlet.id.to_string(), outlet.details.name)).collect();
+    let drafts = app.store.drafts(&visitor.shop.id).await?;
+    let page = visitor.page(Screen::Prices, "Upload a price sheet");
+    html(&UploadPage { page, visitor, form, outlets, drafts })
+}
+
+/// Reads what came, and keeps it as a draft.
+pub async fn create(State(app): State<App>, visitor: Visitor, upload: Upload) -> Result<Response, Failure> {
+    let Upload { mut form, file, too_large } = upload;
+    let id = form.once("id")?;
+    let draft_page = format!("/sheets/drafts/{id}");
+    if is_there(&app, &visitor, &id).await? {
+        // Sent twice: the first one was read.
+        return Ok(Redirect::to(&draft_page).into_response());
+    }
+    let file_name = file.as_ref().map(|file| file.name.clone());
+    let outlet = outlet(&app, &visitor, &mut form).await?;
+    // Left empty, it is the day that the sheet names, or today.
+    let typed_date = match form.value("valid_from").trim() {
+        "" => Some(None),
+        _ => day_typed(&mut form, "valid_from", visitor.today()).map(Some),
+    };
+    let source = source(&mut form, file, too_large);
+    if let (Some(outlet), Some(typed_date), Some(source)) = (outlet, typed_date, source)
+        && let Some(sheet) = read(&app, &visitor, &mut form, &source, &outlet).await
+    {
+        let valid_from = typed_date.or(sheet.valid_from).unwrap_or(visitor.today());
+        let draft = NewDraft {
+            id: &id,
+            outlet_id: &outlet.id,
+            sha256: &sha256(&source.bytes),
+            file_name: &source.name,
+            bytes: &source.bytes,
+            reading: &to_json(&sheet)?,
+            answers: &to_json(&Answers::new(valid_from))?,
+            partner_id: &visitor.partner.id,
+        };
+        app.store.add_draft(&visitor.shop.id, &draft, visitor.now).await?;
+        return Ok(Redirect::to(&draft_page).into_response());
+    }
+    if let Some(name) = file_name {
+        // A browser never fills a file field in again.
+        form.refuse("file", format!("Choose {name} again: a browser does not keep a chosen file."));
+    }
+    let page = upload_page(&app, visitor, form).await?;
+    Ok(if too_large.is_some() { (StatusCode::PAYLOAD_TOO_LARGE, page).into_response() } else { page })
+}
+
+async fn is_there(app: &App, visitor: &Visitor, id: &str) -> Result<bool, Failure> {
+    match app.store.draft(&visitor.shop.id, id).await {
+        Ok(_) => Ok(true),
+        Err(StoreError::Missing) => match app.store.sheet(&visitor.shop.id, id).await {
+            Ok(_) => Ok(true),
+            Err(StoreError::Missing) => Ok(false),
+            Err(other) => Err(other.into()),
+        },
+        Err(other) => Err(other.into()),
+    }
+}
+
+async fn outlet(app: &App, visitor: &Visitor, form: &mut Form) -> Result<Option<Outlet>, Failure> {
+    let id = form.value("outlet").to_string();
+    if !is_id(&id) {
+        form.refuse("outlet", "Choose whose prices these are.");
+        return Ok(None);
+    }
+    match app.store.outlet(&visitor.shop.id, &id).await {
+        Ok(outlet) if outlet.is_closed() => {
+            form.refuse(
+                "outlet",
+                format!(
+                    "{} has been closed meanwhile. Open it again first if it is back.",
+                    outlet.details.name
+                ),
+            );
+            Ok(None)
+        }
+        Ok(outlet) => Ok(Some(outlet)),
+        Err(StoreError::Missing) => {
+            form.refuse("outlet", "That outlet is not there any more. Choose another.");
+            Ok(None)
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+/// The day from which a sheet's prices hold. One ahead is only questioned, and later, beside the sheet; a slip in the
+/// year is refused here.
+pub(super) fn day_typed(form: &mut Form, name: &str, today: Date) -> Option<Date> {
+    form.date(name, today.saturating_sub(20.years()), today.saturating_add(1.year()))
+}
+
+/// What is to be read.
+struct Source {
+    /// The field it came in.
+    field: &'static str,
+    name: String,
+    bytes: Vec<u8>,
+}
+
+fn source(form: &mut Form, file: Option<File>, too_large: Option<&str>) -> Option<Source> {
+    let text = form.value("text");
+    if let Some(field) = too_large {
+        form.refuse(
+            field,
+            "That is larger than 10 MB, which no price sheet is, so nothing was saved. Save only the sheet with the \
+             prices and upload that, or paste its lines.",
+        );
+        return None;
+    }
+    match (file, text.trim().is_empty()) {
+        (Some(file), true) => Some(Source { field: "file", name: file.name, bytes: file.bytes }),
+        (None, false) => {
+            Some(Source { field: "text", name: "pasted.txt".into(), bytes: text.as_bytes().to_vec() })
+        }
+        (Some(_), false) => {
+            form.refuse(
+                "text",
+                "Here is pasted text and above it a file, and one sheet is read at a time. Empty this field, or leave \
+                 out the file.",
+            );
+            None
+        }
+        (None, true) => {
+            form.refuse("file", "Choose a file, or paste the prices below.");
+            None
+        }
+    }
+}
+
+async fn read(
+    app: &App,
+    visitor: &Visitor,
+    form: &mut Form,
+    source: &Source,
+    outlet: &Outlet,
+) -> Option<Sheet> {
+    let hints = Hints {
+        currency: outlet.details.currency,
+        unit: Some(outlet.details.usual_unit),
+        today: visitor.today(),
+    };
+    let format = detect(&source.name, &source.bytes).map_err(ReadError::from);
+    let read = match format {
+        Ok(format) => reader::read(&app.config.reader, format, &source.bytes, &hints).await,
+        Err(unreadable) => Err(unreadable),
+    };
+    match read {
+        Ok(sheet) if sheet.rows.is_empty() => {
+            form.refuse(source.field, no_prices(&sheet));
+            None
+        }
+        Ok(sheet) => Some(sheet),
+        Err(problem) => {
+            form.refuse(source.field, problem.to_string());
+            None
+        }
+    }
+}
+
+fn no_prices(sheet: &Sheet) -> String {
+    sheet.problems.iter().map(Problem::to_string).collect::<Vec<_>>().join(" ")
+}
+
+/// The form as a browser sends it with a file in it.
+pub struct Upload {
+    form: Form,
+    file: Option<File>,
+    /// The field, the file's or the text's, that went beyond [`LARGEST_UPLOAD`] and was not kept.
+    too_large: Option<&'static str>,
+}
+
+struct File {
+    name: String,
+    bytes: Vec<u8>,
+}
+
+impl<S: Send + Sync> FromRequest<S> for Upload {
+    type Rejection = Failure;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
+        let mut parts = Multipart::from_request(request, state).await.map_err(|_| cut_short())?;
+        let mut upload = Upload { form: Form::default(), file: None, too_large: None };
+        let mut room = LARGEST_DRAINED;
+        while let Some(field) = parts.next_field().await.map_err(|_| cut_short())? {
+            upload.take(field, &mut room).await?;
+        }
+        Ok(upload)
+    }
+}
+
+impl Upload {
+    async fn take(&mut self, field: Field<'_>, room: &mut usize) -> Result<(), Failure> {
+        let name = field.name().unwrap_or_default().to_string();
+        let file_name = field.file_name().map(clean_name);
+        let most = if matches!(name.as_str(), "file" | "text") { LARGEST_UPLOAD } else { LONGEST_FIELD };
+        let (bytes, whole) = read_field(field, most, room).await?;
+        match (name.as_str(), file_name) {
+            // A file field that was left alone comes with an empty name.
+            ("file", Some(file_name)) if !file_name.is_empty() || !bytes.is_empty() => {
+                if !whole {
+                    self.too_large = Some("file");
+                }
+                self.file = Some(File { name: file_name, bytes });
+            }
+            ("file", _) => {}
+            ("text", _) if !whole => self.too_large = Some("text"),
+            (_, _) if whole => self.form.set(&name, String::from_utf8_lossy(&bytes)),
+            _ => return Err(cut_short()),
+        }
+        Ok(())
+    }
+}
+
+/// The bytes of a field, and whether they are all of it: what is beyond `most` is read and dropped, as long as there
+/// is `room` for it.
+async fn read_field(mut field: Field<'_>, most: usize, room: &mut usize) -> Result<(Vec<u8>, bool), Failure> {
+    let mut bytes = Vec::new();
+    let mut whole = true;
+    while let Some(chunk) = field.chunk().await.map_err(|_| cut_short())? {
+        *room = room.checked_sub(chunk.len()).ok_or_else(far_too_large)?;
+        whole &= bytes.len() + chunk.len() <= most;
+        if whole {
+            bytes.extend_from_slice(&chunk);
+        } else {
+            bytes = Vec::new();
+        }
+    }
+    Ok((bytes, whole))
+}
+
+/// The last part of the name, as some browsers send a whole path, without control characters.
+fn clean_name(name: &str) -> String {
+    let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
+    last.chars().filter(|c| !c.is_control()).take(LONGEST_NAME).collect()
+}
+
+fn cut_short() -> Failure {
+    Failure::refused(
+        StatusCode::BAD_REQUEST,
+        "The upload was cut short",
+        "It did not arrive to its end, so nothing was saved. Go back and send it again.",
+    )
+}
+
+fn far_too_large() -> Failure {
+    Failure::refused(
+        StatusCode::PAYLOAD_TOO_LARGE,
+        "That is far too large for a price sheet",
+        "A sheet may have 10 MB. Nothing was saved. Go back and save only the sheet with the prices, or paste its lines.",
+    )
+}

@@ -1,0 +1,291 @@
+//! Today: what wants doing?
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use rust_decimal::Decimal;
+use trade::ids::LotId;
+use trade::mass::Mass;
+use trade::outlet::Way;
+use trade::plan::Proof;
+
+use super::App;
+use super::bag::{Stage, best_mail_in, expected, gauge, stage};
+use super::failure::Failure;
+use super::gauge::Gauge;
+use super::page::{Page, Screen, Visitor, day, days_from, html};
+use super::plan::second_choice;
+use crate::shelf::{Answer, Shelf};
+use crate::store::StoreError;
+use crate::store::lots::{Lot, LotState};
+use crate::store::outlets::Outlet;
+use crate::store::shipments::{Shipment, ShipmentState};
+
+/// A price sheet older than this is stale.
+pub const STALE_SHEET_DAYS: i32 = 14;
+/// For so long a sheet that came in is news.
+const NEWS_DAYS: i32 = 7;
+/// An exchange rate older than this is stale.
+const STALE_RATE_DAYS: i32 = 7;
+
+/// A bag that pays to mail or is heavy enough.
+struct BagCard {
+    lot: LotId,
+    label: String,
+    grade_name: String,
+    stage: Stage,
+    outlet: String,
+    /// The buyer that the sell plan mails it to now, with others in the same parcels.
+    planned: Option<String>,
+    net: Option<Decimal>,
+    expected: Option<String>,
+    /// Drawn where something wants doing.
+    gauge: Option<Gauge>,
+}
+
+/// A lot that the last sheet sends elsewhere.
+struct Flip {
+    lot: LotId,
+    label: String,
+    grade_name: String,
+    before: String,
+    after: String,
+    /// The second choice, and what going there would cost.
+    second: Option<String>,
+}
+
+struct Flips {
+    sheet_id: String,
+    outlet: String,
+    since: String,
+    /// What the sheet did to the whole shelf's worth.
+    change: Decimal,
+    lots: Vec<Flip>,
+}
+
+struct StaleSheet {
+    outlet: String,
+    outlet_id: String,
+    age: String,
+}
+
+struct Waiting {
+    shipment: Shipment,
+    overdue: bool,
+    days_out: i32,
+}
+
+#[derive(Template)]
+#[template(path = "today/show.html")]
+struct TodayPage {
+    page: Page,
+    visitor: Visitor,
+    worth: Decimal,
+    sells: usize,
+    proof: Proof,
+    bags: Vec<BagCard>,
+    flips: Option<Flips>,
+    stale_sheets: Vec<StaleSheet>,
+    stale_rates: Vec<String>,
+    packed: Vec<Shipment>,
+    waiting: Vec<Waiting>,
+    to_regrade: Vec<Lot>,
+    nothing_to_do: bool,
+}
+
+pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let shipments = app.store.shipments(&visitor.shop.id).await?;
+    let mut to_regrade = app.store.open_lots(&visitor.shop.id).await?;
+    to_regrade.retain(|lot| lot.grade_retired && lot.state == LotState::Open);
+
+    let bags = bags(&shelf, &answer, &visitor);
+    let flips = flips(&app, &visitor, &shelf, &answer).await?;
+    let stale_sheets = stale_sheets(&shelf);
+    let stale_rates = stale_rates(&shelf);
+    let outlets = app.store.outlets(&visitor.shop.id).await?;
+    let waiting = waiting(&outlets, &shipments, &visitor);
+    let packed: Vec<Shipment> =
+        shipments.into_iter().filter(|shipment| shipment.state == ShipmentState::Packed).collect();
+    let nothing_to_do = bags.is_empty()
+        && flips.is_none()
+        && stale_sheets.is_empty()
+        && stale_rates.is_empty()
+        && packed.is_empty()
+        && waiting.is_empty()
+        && to_regrade.is_empty();
+    let page = visitor.page(Screen::Today, "Today");
+    html(&TodayPage {
+        page,
+        worth: answer.total(),
+        sells: answer.plan.deliveries.len(),
+        proof: answer.plan.proof,
+        bags,
+        flips,
+        stale_sheets,
+        stale_rates,
+        packed,
+        waiting,
+        to_regrade,
+        nothing_to_do,
+        visitor,
+    })
+}
+
+/// Bags at or past one of their weights, the heaviest stage first.
+fn bags(shelf: &Shelf, answer: &Answer, visitor: &Visitor) -> Vec<BagCard> {
+    let mut cards: Vec<BagCard> = answer
+        .outlooks
+        .iter()
+        .filter_map(|(grade, ways)| {
+            let way = best_mail_in(shelf, ways)?;
+            let lots: Vec<&Lot> = shelf.lots.iter().filter(|lot| lot.grade_id == *grade).collect();
+            let first = lots.iter().max_by_key(|lot| lot.net)?;
+            let together: Mass = lots.iter().map(|lot| lot.net).sum();
+            let stage = stage(way, together);
+            if stage < Stage::PaysToMail {
+                return None;
+            }
+            let fill = shelf.fill.get(grade).copied();
+            let waiting_for =
+                way.ship.as_ref().filter(|_| stage == Stage::PaysToMail).map(|ship| ship.weight);
+            Some(BagCard {
+                lot: first.id.clone(),
+                label: first.container_label.clone(),
+                grade_name: first.grade_name.clone(),
+                stage,
+                outlet: shelf.outlet_name(&way.outlet),
+                planned: mailed_now(shelf, answer, &first.id),
+                net: way.now.as_ref().ok().map(|ladder| ladder.net),
+                expected: waiting_for
+                    .and_then(|weight| expected(fill, together, weight, shelf.facts.today))
+                    .map(day),
+                gauge: (stage == Stage::Ready)
+                    .then(|| gauge(&format!("bag-{grade}"), way, &first.container_label, &lots, visitor)),
+            })
+        })
+        .collect();
+    cards.sort_by_key(|card| {
+        (card.planned.is_none(), std::cmp::Reverse(card.stage), std::cmp::Reverse(card.net))
+    });
+    cards
+}
+
+/// The mail-in buyer that the plan sends a lot to.
+fn mailed_now(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<String> {
+    let outlet = shelf.outlet(&answer.delivery_of(lot)?.outlet)?;
+    matches!(outlet.way, Way::Post(_)).then(|| outlet.name.clone())
+}
+
+/// Lots whose place in the plan changed with the sheet that came in last, while that is news.
+async fn flips(
+    app: &App,
+    visitor: &Visitor,
+    shelf: &Shelf,
+    answer: &Answer,
+) -> Result<Option<Flips>, StoreError> {
+    let Some(sheet) = app.store.latest_sheet(&visitor.shop.id, shelf.facts.today).await? else {
+        return Ok(None);
+    };
+    if (shelf.facts.today - visitor.day_of(sheet.at)).get_days() > NEWS_DAYS {
+        return Ok(None);
+    }
+    let before = Shelf::load_without(&app.store, &visitor.shop, visitor.now, Some(&sheet.id)).await?;
+    let before = Arc::new(before);
+    let old = app.answers.about(&before).await;
+    let place =
+        |answer: &Answer, lot: &LotId| answer.delivery_of(lot).map(|delivery| delivery.outlet.clone());
+    let name = |place: Option<trade::ids::OutletId>| {
+        place.map_or_else(|| "keep".to_string(), |outlet| shelf.outlet_name(&outlet))
+    };
+    let lots: Vec<Flip> = shelf
+        .lots
+        .iter()
+        .filter_map(|lot| {
+            let (was, is) = (place(&old, &lot.id), place(answer, &lot.id));
+            (was != is).then(|| Flip {
+                lot: lot.id.clone(),
+                label: lot.container_label.clone(),
+                grade_name: lot.grade_name.clone(),
+                before: name(was),
+                after: name(is),
+                second: answer.margins.get(&lot.id).map(|margin| second_choice(shelf, margin)),
+            })
+        })
+        .collect();
+    Ok((!lots.is_empty()).then(|| Flips {
+        sheet_id: sheet.id.clone(),
+        outlet: sheet.outlet_name.clone(),
+        since: days_from(shelf.facts.today, visitor.day_of(sheet.at)),
+        change: answer.total() - old.total(),
+        lots,
+    }))
+}
+
+fn stale_sheets(shelf: &Shelf) -> Vec<StaleSheet> {
+    shelf
+        .outlets
+        .iter()
+        .filter_map(|outlet| {
+            let age = match outlet.sheet_date {
+                None => "no sheet yet".to_string(),
+                Some(date) if (shelf.facts.today - date).get_days() > STALE_SHEET_DAYS => {
+                    format!("from {}, {}", day(date), days_from(shelf.facts.today, date))
+                }
+                Some(_) => return None,
+            };
+            Some(StaleSheet { outlet: outlet.name.clone(), outlet_id: outlet.id.to_string(), age })
+        })
+        .collect()
+}
+
+/// Currencies the shop's outlets pay in or carriers charge in, whose newest rate is missing or old.
+fn stale_rates(shelf: &Shelf) -> Vec<String> {
+    let home = shelf.facts.costs.home;
+    let mut currencies = Vec::new();
+    for outlet in &shelf.outlets {
+        currencies.push(outlet.currency);
+        if let Way::Post(post) = &outlet.way {
+            currencies.extend(post.services.iter().map(|service| service.currency));
+        }
+    }
+    currencies.sort_by_key(|currency| currency.code());
+    currencies.dedup();
+    currencies
+        .into_iter()
+        .filter(|currency| *currency != home)
+        .filter_map(|currency| match shelf.facts.rates.mid(currency, home, shelf.facts.today) {
+            None => Some(format!("There is no exchange rate for {}.", currency.code())),
+            Some(mid) => {
+                let date = mid.date?;
+                ((shelf.facts.today - date).get_days() > STALE_RATE_DAYS).then(|| {
+                    format!(
+                        "The rate for {} is from {}, {}.",
+                        currency.code(),
+                        day(date),
+                        days_from(shelf.facts.today, date)
+                    )
+                })
+            }
+        })
+        .collect()
+}
+
+/// Shipments that are out and not paid for. A buyer that the shop has closed meanwhile still owes them.
+fn waiting(outlets: &[Outlet], shipments: &[Shipment], visitor: &Visitor) -> Vec<Waiting> {
+    shipments
+        .iter()
+        .filter_map(|shipment| {
+            let ShipmentState::Sent { at } = shipment.state else { return None };
+            let days_out = (visitor.today() - visitor.day_of(at)).get_days();
+            let buyer = outlets.iter().find(|outlet| outlet.id == shipment.outlet_id);
+            let days_to_pay = buyer.map(|outlet| outlet.details.terms.days_to_pay);
+            let overdue =
+                days_to_pay.and_then(|days| i32::try_from(days).ok()).is_some_and(|days| days_out > days);
+            Some(Waiting { shipment: shipment.clone(), overdue, days_out })
+        })
+        .collect()
+}

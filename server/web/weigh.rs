@@ -1,0 +1,303 @@
+//! Weigh in: put a scale reading on a lot. Read it back first, in both forms; only then does it count.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use serde::Deserialize;
+use trade::mass::Mass;
+use trade::reading::{self, Meaning, Reading};
+
+use super::App;
+use super::bag;
+use super::failure::Failure;
+use super::form::Form;
+use super::gauge::Gauge;
+use super::page::{Page, Screen, Visitor, html};
+use crate::shelf::Shelf;
+use crate::store::lots::{Lot, LotState};
+use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
+use crate::store::{StoreError, new_id};
+
+/// The most pieces one weighing may count.
+const MOST_PIECES: u32 = 100_000;
+
+/// No reading is longer, so what was typed is kept whole; what no page sends is cut.
+const LONGEST_TYPED: usize = 40;
+
+#[derive(Deserialize)]
+pub struct Find {
+    #[serde(default)]
+    find: String,
+}
+
+#[derive(Template)]
+#[template(path = "weigh/choose.html")]
+struct ChoosePage {
+    page: Page,
+    visitor: Visitor,
+    find: String,
+    lots: Vec<Lot>,
+}
+
+/// Which bag?
+pub async fn choose(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(Find { find }): Query<Find>,
+) -> Result<Response, Failure> {
+    let mut lots = app.store.open_lots(&visitor.shop.id).await?;
+    let wanted = find.trim().to_lowercase();
+    lots.retain(|lot| {
+        lot.state == LotState::Open
+            && [&lot.container_label, &lot.grade_name, &lot.family]
+                .iter()
+                .any(|text| text.to_lowercase().contains(&wanted))
+    });
+    let page = visitor.page(Screen::Weigh, "Weigh in");
+    html(&ChoosePage { page, visitor, find: find.trim().to_string(), lots })
+}
+
+#[derive(Template)]
+#[template(path = "weigh/show.html")]
+struct WeighPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    form: Form,
+    tare_hint: String,
+}
+
+/// The field for the reading.
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+    Query(values): Query<Vec<(String, String)>>,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let form = Form::filled(values.iter().map(|(name, value)| (name.as_str(), value.clone())));
+    form_page(visitor, lot, form)
+}
+
+fn form_page(visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+    let kind = lot.container_kind.code();
+    let tare = if lot.container_tare.is_zero() {
+        "its tare is not known yet".to_string()
+    } else {
+        format!("it weighs {} empty", visitor.mass(lot.container_tare))
+    };
+    let tare_hint = format!(
+        "Left empty: nothing for what goes in now; the {kind} itself when all of it is on the scale ({tare})."
+    );
+    let page = visitor.page(Screen::Weigh, format!("Weigh in on {}", lot.container_label));
+    html(&WeighPage { page, visitor, lot, form, tare_hint })
+}
+
+/// What a weighing would do to the lot.
+struct Put {
+    gross: Mass,
+    tare: Mass,
+    added: Mass,
+    total: Mass,
+}
+
+/// Works out tare, net and the new total, or writes the problem into the form.
+fn put(form: &mut Form, lot: &Lot, gross: Mass) -> Option<Put> {
+    let whole = form.value("holds") == "container";
+    let tare = if form.value("tare").trim().is_empty() && whole {
+        Some(lot.container_tare)
+    } else {
+        form.mass("tare")
+    };
+    let pieces = form.count("pieces", MOST_PIECES);
+    let tare = tare?;
+    pieces?;
+    if tare > gross {
+        form.refuse(
+            "tare",
+            "The tare is above what the scale shows, so the net would be below zero. Check both readings.",
+        );
+        return None;
+    }
+    let net = gross - tare;
+    let added = if whole { net - lot.net } else { net };
+    if added.is_zero() {
+        form.refuse(
+            "reading",
+            "After the tare that adds nothing to the bag. Check the reading and the tare.",
+        );
+        return None;
+    }
+    Some(Put { gross, tare, added, total: lot.net + added })
+}
+
+#[derive(Template)]
+#[template(path = "weigh/echo.html")]
+struct EchoPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    form: Form,
+    notice: String,
+    both: [String; 2],
+    put: Put,
+    else_meant: Vec<Meaning>,
+    id: String,
+}
+
+#[derive(Template)]
+#[template(path = "weigh/ask.html")]
+struct AskPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    form: Form,
+    why: String,
+    meanings: Vec<Meaning>,
+}
+
+/// Reads the reading back: nothing is saved yet.
+pub async fn read(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    echo(visitor, lot, form, String::new())
+}
+
+fn echo(visitor: Visitor, lot: Lot, mut form: Form, notice: String) -> Result<Response, Failure> {
+    if !form.has("typed") {
+        form.set("typed", form.value("reading").to_string());
+    }
+    if let Some(problem) = cannot_take(&lot) {
+        form.refuse("form", problem);
+    }
+    let page = visitor.page(Screen::Weigh, format!("Weigh in on {}", lot.container_label));
+    let (meaning, else_meant) = match reading::read(form.value("reading")) {
+        Ok(Reading::Sure { meaning, else_meant }) => (meaning, else_meant),
+        Ok(Reading::Ask { why, meanings }) => {
+            return html(&AskPage { page, visitor, lot, form, why, meanings });
+        }
+        Err(problem) => {
+            form.refuse("reading", problem.to_string());
+            return form_page(visitor, lot, form);
+        }
+    };
+    let put = put(&mut form, &lot, meaning.mass);
+    let Some(put) = put.filter(|_| form.is_good()) else {
+        return form_page(visitor, lot, form);
+    };
+    // A reading that was chosen among several is not asked about again.
+    let else_meant = if form.value("typed") == form.value("reading") { else_meant } else { Vec::new() };
+    form.set("reading", meaning.spelled.clone());
+    let both = meaning.both_forms();
+    html(&EchoPage { page, visitor, lot, form, notice, both, put, else_meant, id: new_id() })
+}
+
+fn cannot_take(lot: &Lot) -> Option<String> {
+    use crate::store::lots::LotRefusal;
+    match lot.state {
+        LotState::Open if lot.grade_retired => Some(LotRefusal::GradeRetired.to_string()),
+        LotState::Open => None,
+        LotState::Reserved { .. } => Some(LotRefusal::Reserved.to_string()),
+        LotState::Closed { .. } => Some(LotRefusal::Closed.to_string()),
+    }
+}
+
+/// Puts it on the lot.
+pub async fn create(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(lot): Path<String>,
+    mut form: Form,
+) -> Result<Response, Failure> {
+    let id = form.once("id")?;
+    if app.store.weighing(&visitor.shop.id, &id).await.is_ok() {
+        // Sent twice: the first one counted.
+        return Ok(Redirect::to(&format!("/weighings/{id}")).into_response());
+    }
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    let Ok(Reading::Sure { meaning, .. }) = reading::read(form.value("reading")) else {
+        return echo(visitor, lot, form, String::new());
+    };
+    let put = put(&mut form, &lot, meaning.mass);
+    let Some(put) = put.filter(|_| form.is_good()) else {
+        return form_page(visitor, lot, form);
+    };
+    let seen = form.value("seen").parse().map(Mass::from_micrograms).unwrap_or(lot.net);
+    let typed: String = form.value("typed").trim().chars().take(LONGEST_TYPED).collect();
+    let weighing = NewWeighing {
+        id: id.as_str().into(),
+        lot_id: lot.id.as_str(),
+        kind: WeighingKind::WeighIn,
+        net: put.added,
+        gross: put.gross,
+        tare: put.tare,
+        pieces: form.value("pieces").trim().parse().unwrap_or(0),
+        typed: &typed,
+        partner_id: &visitor.partner.id,
+        // With the whole bag on the scale, what it adds depends on what was in it.
+        expects: (form.value("holds") == "container").then_some(seen),
+        reverses_id: None,
+        other_lot_id: None,
+    };
+    match app.store.weigh_in(&visitor.shop.id, &weighing, visitor.now).await {
+        Ok(()) => Ok(Redirect::to(&format!("/weighings/{id}")).into_response()),
+        Err(StoreError::Stale) => {
+            let lot = app.store.lot(&visitor.shop.id, lot.id.as_str()).await?;
+            let notice = format!(
+                "Somebody put something on {} while you were weighing: it now holds {}. Is your reading of the whole {} \
+                 from before or after that? If before, weigh it again.",
+                lot.container_label,
+                visitor.mass(lot.net),
+                lot.container_kind.code()
+            );
+            echo(visitor, lot, form, notice)
+        }
+        Err(StoreError::Lot(refusal)) => {
+            form.refuse("form", refusal.to_string());
+            form.set("reading", form.value("typed").to_string());
+            form_page(visitor, lot, form)
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "weigh/receipt.html")]
+struct ReceiptPage {
+    page: Page,
+    visitor: Visitor,
+    lot: Lot,
+    weighing: Weighing,
+    gauge: Option<Gauge>,
+}
+
+/// What was put on, and what the bag holds now.
+pub async fn receipt(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(weighing): Path<String>,
+) -> Result<Response, Failure> {
+    let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
+    let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
+    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let answer = app.answers.about(&shelf).await;
+    let gauge = bag::gauge_of(&shelf, &answer, &lot.id, &visitor);
+    let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
+    html(&ReceiptPage { page, visitor, lot, weighing, gauge })
+}
+
+/// Takes it off again, by an entry that names it.
+pub async fn undo(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(weighing): Path<String>,
+) -> Result<Response, Failure> {
+    app.store.undo_weighing(&visitor.shop.id, &weighing, &visitor.partner.id, visitor.now).await?;
+    Ok(Redirect::to(&format!("/weighings/{weighing}")).into_response())
+}

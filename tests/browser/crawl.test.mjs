@@ -1,0 +1,108 @@
+// Every page that can be reached from Today by links: none fails, and each is fit to be used.
+
+import assert from 'node:assert/strict';
+import { after, before, test } from 'node:test';
+
+import { LAPTOP, PHONE, openBrowser, openPage } from './browser.mjs';
+import { accessibilityFaults, faults, layoutFaults } from './checks.mjs';
+import { openShop } from './shop.mjs';
+import { UNBUILT, isUnbuilt } from './unbuilt.mjs';
+
+/// More addresses than the demo has: a page that links to ever new ones is a fault.
+const MOST_ADDRESSES = 2000;
+/// Pages of one shape (every lot's, every lot's split …) are looked at this often; all of them are opened.
+const LOOKS_PER_SHAPE = 2;
+/// Of pages told apart by a word in their address (every grade's) so many are looked at.
+const LOOKS_PER_PARENT = 12;
+
+let shop;
+let browser;
+let addresses;
+before(async () => {
+  [shop, browser] = await Promise.all([openShop(), openBrowser()]);
+});
+after(async () => {
+  await browser?.close();
+  await shop?.stop();
+});
+
+test('every link leads to a page', async () => {
+  const failed = [];
+  const from = new Map([['/', 'the start']]);
+  const open = ['/'];
+  addresses = [];
+  while (open.length > 0) {
+    const address = open.shift();
+    const answer = await fetch(shop.address + address, { redirect: 'follow' });
+    const body = await answer.text();
+    if (answer.status >= 400) {
+      failed.push(`${answer.status} at ${address}, which ${from.get(address)} leads to`);
+      continue;
+    }
+    if (!answer.headers.get('content-type')?.startsWith('text/html')) continue;
+    addresses.push(address);
+    for (const [, link] of body.matchAll(/<a\s[^>]*?href="([^"]*)"/g)) {
+      const url = new URL(link.replaceAll('&amp;', '&'), answer.url);
+      const next = url.pathname + url.search;
+      if (url.origin !== shop.address || from.has(next) || isUnbuilt(next)) continue;
+      from.set(next, address);
+      open.push(next);
+    }
+    assert.ok(from.size < MOST_ADDRESSES, 'the pages link to each other without end');
+  }
+  assert.deepEqual(failed, []);
+  assert.ok(addresses.length >= 5, `only ${addresses.length} pages can be reached`);
+});
+
+for (const unbuilt of UNBUILT) {
+  test(`${unbuilt} is not built yet`, async () => {
+    const { status } = await fetch(shop.address + unbuilt);
+    assert.equal(status, 404, `it is built: take ${unbuilt} off tests/browser/unbuilt.mjs`);
+  });
+}
+
+test('every kind of page fits, reads aloud and has targets to hit', async (t) => {
+  const { page, troubles, close } = await openPage(browser, shop.address);
+  for (const address of worthALook(addresses)) {
+    await t.test(address, async () => {
+      const found = [];
+      await page.setViewportSize(PHONE);
+      await page.emulateMedia({ colorScheme: 'light' });
+      await page.goto(address);
+      found.push(...(await faults(page)));
+      await page.emulateMedia({ colorScheme: 'dark' });
+      found.push(...(await accessibilityFaults(page, { only: ['color-contrast'] })));
+      await page.setViewportSize(LAPTOP);
+      found.push(...(await accessibilityFaults(page, { only: ['color-contrast'] })));
+      await page.emulateMedia({ colorScheme: 'light' });
+      found.push(...(await faults(page)));
+      assert.deepEqual([...found, ...troubles.splice(0)], []);
+    });
+  }
+  await close();
+});
+
+test('every kind of page is there without scripts', async () => {
+  const { page, troubles, close } = await openPage(browser, shop.address, { scripts: false });
+  const found = [];
+  for (const address of worthALook(addresses)) {
+    await page.goto(address);
+    found.push(...(await layoutFaults(page)));
+  }
+  await close();
+  assert.deepEqual([...found, ...troubles], []);
+});
+
+/// Some addresses of every shape, in the order they were found.
+function worthALook(addresses) {
+  const looks = new Map();
+  const isFirst = (key, most) => {
+    looks.set(key, (looks.get(key) ?? 0) + 1);
+    return looks.get(key) <= most;
+  };
+  return addresses.filter((address) => {
+    const shape = address.replace(/[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/g, '{id}');
+    const parent = shape.replace(/[^/]*$/, '');
+    return isFirst(shape, LOOKS_PER_SHAPE) && (shape.includes('{id}') || isFirst(parent, LOOKS_PER_PARENT));
+  });
+}

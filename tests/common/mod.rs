@@ -1,0 +1,241 @@
+//! The harness of the stories: a shop that is set up, on either database, and phones that visit it through HTTP.
+//!
+//! A story is an `async fn name(shop: &TestShop)` that does what a person does: `shop.get("/lots")` opens a page,
+//! `page.form("form[action$='/weigh']").set("reading", "2 lb 5 oz")` fills in the form that the page has, and
+//! `shop.submit(form)` sends what a browser would and comes back with the page it ends at. `page.text(".figure")` and
+//! `page.says("…")` look at elements. `shop.store` is there to set things up and to look behind the pages. The list
+//! `on_both![name, …]` at the top of each file runs its stories on SQLite and on Postgres
+//! (`weigh::on_postgres::name`); each gets a shop of its own in a database of its own, and at its end the record is
+//! proved sound. A story that is in no list is reported by the compiler as never used.
+//!
+//! No network is used: requests go straight into the router.
+
+mod form;
+pub mod market;
+mod page;
+mod phone;
+mod postgres;
+mod record;
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use pennyweight::catalogue;
+use pennyweight::store::containers::{ContainerDetails, ContainerKind};
+use pennyweight::store::lots::{Lot, NewLot, Target};
+use pennyweight::store::shops::{Partner, ShopSettings, add_partner, add_shop};
+use pennyweight::store::weighings::{NewWeighing, WeighingKind};
+use pennyweight::store::{Place, Store, new_id};
+use pennyweight::web::{App, Config, router};
+use rust_decimal::dec;
+use sqlx::{AnyConnection, Connection};
+use tempfile::TempDir;
+use trade::costs::Costs;
+use trade::mass::{Mass, MassStyle};
+use trade::money::{Currency, Share};
+use trade::reading::{Reading, read};
+
+pub use form::Form;
+pub use page::Page;
+pub use phone::{Phone, SHOP_HOST};
+
+/// Runs each story on both databases. Used once at the top of a file, as its table of contents.
+macro_rules! on_both {
+    ($($story:ident),+ $(,)?) => {
+        mod on_sqlite {
+            $(#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+            async fn $story() {
+                let shop = crate::common::TestShop::on_sqlite().await;
+                super::$story(&shop).await;
+                shop.close().await;
+            })+
+        }
+        mod on_postgres {
+            $(#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+            async fn $story() {
+                let shop = crate::common::TestShop::on_postgres().await;
+                super::$story(&shop).await;
+                shop.close().await;
+            })+
+        }
+    };
+}
+pub(crate) use on_both;
+
+/// A shop with two partners and the grade catalogue, and nothing on the shelf.
+pub struct TestShop {
+    pub store: Store,
+    /// The shop's id.
+    pub id: String,
+    /// By name; a phone without a cookie is the first one's.
+    pub partners: [Partner; 2],
+    /// Where the database is, for a second process to open.
+    pub place: Place,
+    phone: Phone,
+    keeper: Keeper,
+}
+
+/// What goes when the shop closes.
+enum Keeper {
+    Folder(TempDir),
+    Database(postgres::TestDatabase),
+}
+
+impl TestShop {
+    pub async fn on_sqlite() -> TestShop {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let place = Place::File(folder.path().join("shop.db"));
+        TestShop::at(place, Keeper::Folder(folder)).await
+    }
+
+    pub async fn on_postgres() -> TestShop {
+        let database = postgres::fresh_database().await;
+        TestShop::at(Place::Postgres(database.address.clone()), Keeper::Database(database)).await
+    }
+
+    async fn at(place: Place, keeper: Keeper) -> TestShop {
+        let store = Store::open(&place).await.expect("the store opens");
+        let id = new_id();
+        let partners = ["Imke", "Tobias"].map(|name| Partner { id: new_id(), name: name.into() });
+        let now = Timestamp::now();
+        let mut tx = store.begin().await.expect("the store can be written to");
+        add_shop(&mut tx, &id, &settings(), now).await.expect("a shop");
+        for partner in &partners {
+            add_partner(&mut tx, &id, partner, now).await.expect("a partner");
+        }
+        catalogue::fill(&mut tx, &id).await.expect("the catalogue");
+        tx.commit().await.expect("the set-up is saved");
+        let config = config(vec!["shopbox.local".into()]);
+        let phone = Phone::new(router(App::new(store.clone(), config)));
+        TestShop { store, id, partners, place, phone, keeper }
+    }
+
+    /// Opens an address on the first partner's phone.
+    pub async fn get(&self, url: &str) -> Page {
+        self.phone.get(url).await
+    }
+
+    /// Sends a form from the first partner's phone.
+    pub async fn submit(&self, form: Form) -> Page {
+        self.phone.submit(form).await
+    }
+
+    /// The first partner's phone, to send what no page would.
+    pub fn phone(&self) -> &Phone {
+        &self.phone
+    }
+
+    /// Another phone, held by `partner`.
+    pub fn phone_of(&self, partner: &Partner) -> Phone {
+        let config = config(Vec::new());
+        let phone = Phone::new(router(App::new(self.store.clone(), config)));
+        phone.set_cookie("partner", &partner.id);
+        phone
+    }
+
+    /// Opens a lot of `grade` in a new bag that weighs two ounces, and gives its id.
+    pub async fn bag(&self, label: &str, grade: &str) -> String {
+        let id = new_id();
+        let details = ContainerDetails { label: label.into(), kind: ContainerKind::Bag, tare: mass("2 oz") };
+        let lot = NewLot {
+            id: &id,
+            container: Target::New { id: new_id(), details },
+            grade: grade.into(),
+            source: "",
+            partner_id: &self.partners[0].id,
+        };
+        self.store.open_lot(&self.id, &lot, Timestamp::now()).await.expect("a lot opens");
+        id
+    }
+
+    /// Puts a net mass on a lot and gives the weighing's id.
+    pub async fn put(&self, lot: &str, net: &str) -> String {
+        let id = new_id();
+        let weighing = NewWeighing {
+            id: id.as_str().into(),
+            net: mass(net),
+            gross: mass(net),
+            typed: net,
+            ..NewWeighing::transfer(lot, WeighingKind::WeighIn, &self.partners[0].id)
+        };
+        self.store.weigh_in(&self.id, &weighing, Timestamp::now()).await.expect("the lot takes it");
+        id
+    }
+
+    /// Today in the shop.
+    pub fn today(&self) -> Date {
+        Timestamp::now().in_tz(&settings().zone).expect("a zone").date()
+    }
+
+    pub async fn lot(&self, id: &str) -> Lot {
+        self.store.lot(&self.id, id).await.expect("the lot is there")
+    }
+
+    /// Retires a grade, as a partner does on its page.
+    pub async fn retire_grade(&self, grade: &str) {
+        let mut connection = self.connect().await;
+        let sql =
+            "UPDATE grades SET retired_at = '2026-01-05T10:00:00.000Z', version = version + 1 WHERE id = $1";
+        sqlx::query(sql).bind(grade).execute(&mut connection).await.expect("the grade is there");
+    }
+
+    pub fn is_on_postgres(&self) -> bool {
+        matches!(self.place, Place::Postgres(_))
+    }
+
+    /// A connection of its own to the database, such as another program has.
+    pub async fn connect(&self) -> AnyConnection {
+        let address = match &self.place {
+            Place::File(path) => format!("sqlite:{}", path.display()),
+            Place::Postgres(address) => address.clone(),
+        };
+        AnyConnection::connect(&address).await.expect("the database answers")
+    }
+
+    /// Every row of every table as text, to compare before and after.
+    pub async fn everything(&self) -> Vec<String> {
+        record::everything(&mut self.connect().await, &self.place).await
+    }
+
+    /// Ends the story: the record, as the next start finds it, has to be sound.
+    pub async fn close(self) {
+        self.store.close().await;
+        let store = Store::open(&self.place).await.expect("the store opens again");
+        assert_eq!(store.check().await.expect("the record can be checked"), Vec::<String>::new());
+        store.close().await;
+        match self.keeper {
+            Keeper::Folder(folder) => folder.close().expect("the folder can be removed"),
+            Keeper::Database(database) => database.drop().await,
+        }
+    }
+}
+
+/// The mass of a reading that means one thing.
+#[track_caller]
+pub fn mass(typed: &str) -> Mass {
+    match read(typed) {
+        Ok(Reading::Sure { meaning, .. }) => meaning.mass,
+        other => panic!("{typed} is not sure: {other:?}"),
+    }
+}
+
+fn config(hosts: Vec<String>) -> Config {
+    // Workbooks are read by the program itself, which is not this test.
+    let reader = env!("CARGO_BIN_EXE_pennyweight").into();
+    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
+}
+
+fn settings() -> ShopSettings {
+    let share = |share| Share::new(share).expect("a share");
+    ShopSettings {
+        name: "Heron Street Salvage".into(),
+        zone: "America/Detroit".into(),
+        style: MassStyle::PoundsOunces,
+        costs: Costs {
+            home: Currency::USD,
+            labour_per_hour: dec!(18),
+            truck_per_km: dec!(0.42),
+            capital_per_year: share(dec!(0.10)),
+            risk_per_year: share(dec!(0.08)),
+        },
+    }
+}
