@@ -53,7 +53,7 @@ pub(super) struct Site<'a> {
     pub fixed: f64,
     /// In the outlet's currency.
     pub flat_fee: f64,
-    pub least_payout: f64,
+    pub least_payout: Option<f64>,
     /// Grams.
     pub least_mass: f64,
     pub grades: Vec<SiteGrade>,
@@ -115,11 +115,10 @@ impl<'a> Model<'a> {
             return None;
         }
         let payout = self.payout(site, lots)?;
-        if close(payout, site.least_payout) {
-            return self.exact_net(site, lots);
-        }
-        if payout < site.least_payout {
-            return None;
+        match site.least_payout {
+            Some(least) if close(payout, least) => return self.exact_net(site, lots),
+            Some(least) if payout < least => return None,
+            _ => {}
         }
         let packing = match &site.shipping {
             Some(shipping) => shipping.cost(self.contents(lots))?,
@@ -218,7 +217,8 @@ impl<'a> Site<'a> {
             loss: rate * (1.0 - waiting) * (1.0 + spread),
             fixed: float(once) + float(terms.payout_fee) * (1.0 - waiting),
             flat_fee: float(terms.flat_fee),
-            least_payout: float(terms.minimum_payout),
+            // No minimum is no condition: a delivery may cost more than it brings.
+            least_payout: (!terms.minimum_payout.is_zero()).then(|| float(terms.minimum_payout)),
             least_mass: float(terms.minimum_delivery.grams()),
             grades,
             spots,

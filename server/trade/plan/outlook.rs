@@ -8,7 +8,7 @@ use super::sets::{Brings, Sets};
 use super::shipping::{Band, Measure};
 
 /// An outlet with at most this many undecided lots is not relaxed: every set of them is tried.
-const TRY_ALL: usize = 12;
+const TRY_ALL: usize = 8;
 
 #[derive(Debug)]
 pub(super) struct Outlook<'n> {
