@@ -81,7 +81,7 @@ pub use trouble::{PinTrouble, Trouble};
 
 use choices::{Chosen, Pin};
 use dual::Prices;
-use model::Model;
+use model::{Model, Tries};
 use node::{Node, Scope};
 use search::{Budget, Goal, Outcome, Start};
 
@@ -210,6 +210,16 @@ impl<'a> Planner<'a> {
         let keeps = model.lots.iter().map(|lot| lot.keep).collect();
         let prices = Prices::new(keeps, model.sites.len());
         Planner { model, chosen, prices }
+    }
+
+    /// Tries all sets of lots only where so few are undecided at an outlet, and in a grade at an outlet. Only speed
+    /// depends on it; with zeros all bounds are put to the test.
+    #[must_use]
+    pub fn trying_all_of(mut self, lots_of_outlet: usize, lots_of_grade: usize) -> Self {
+        // A set is a bit pattern, and there are two to the power of the lots.
+        let within = |lots: usize| lots.min(16);
+        self.model.tries = Tries { of_outlet: within(lots_of_outlet), of_grade: within(lots_of_grade) };
+        self
     }
 
     /// See [`solve`].

@@ -17,9 +17,6 @@ use super::piles::{Pile, SLACK, Terms};
 use super::sets::{Brings, Set, Sets};
 use super::shipping::{Band, Floor, Measure};
 
-/// A grade with at most this many undecided lots is offered whole: every set of them is tried.
-const TRY_ALL_OF_GRADE: usize = 7;
-
 /// An outlet's best relaxed choice, if it opens.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Offer {
@@ -70,7 +67,7 @@ impl<'a> Relaxed<'a> {
                 grade.lots.iter().copied().filter(|&lot| reach[lot] == reached).collect()
             };
             let may = with(Reach::May);
-            (may.len() <= TRY_ALL_OF_GRADE).then(|| {
+            (may.len() <= model.tries.of_grade).then(|| {
                 Sets::new(with(Reach::Must), may, |lots| {
                     Some(Brings {
                         value: model.payout_of(site, index, lots)?,

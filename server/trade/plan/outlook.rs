@@ -7,9 +7,6 @@ use super::offer::{Offer, Relaxed};
 use super::sets::{Brings, Sets};
 use super::shipping::{Band, Measure};
 
-/// An outlet with at most this many undecided lots is not relaxed: every set of them is tried.
-const TRY_ALL: usize = 8;
-
 #[derive(Debug)]
 pub(super) struct Outlook<'n> {
     pub model: &'n Model<'n>,
@@ -36,7 +33,7 @@ impl<'n> Outlook<'n> {
                 scope.lots.iter().copied().filter(|&lot| node.at(site, lot) == reach).collect()
             };
             let (must, may) = (with(Reach::Must), with(Reach::May));
-            counters[site] = if may.len() <= TRY_ALL {
+            counters[site] = if may.len() <= model.tries.of_outlet {
                 Counter::Whole(whole(model, node, site, must, may))
             } else {
                 let items = |lots: &[usize]| lots.iter().map(|&lot| &model.lots[lot]).collect::<Vec<_>>();
