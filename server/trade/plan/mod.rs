@@ -82,7 +82,7 @@ pub use trouble::{PinTrouble, Trouble};
 use choices::{Chosen, Pin};
 use dual::Prices;
 use model::{Model, Tries};
-use node::{Node, Scope};
+use node::Node;
 use search::{Budget, Goal, Outcome, Start};
 
 /// A lot to be planned. Ids are distinct within a problem.
@@ -233,7 +233,7 @@ impl<'a> Planner<'a> {
                     self.prices = prices;
                     return self.plan(&found, trouble);
                 }
-                Err(stuck) => trouble.extend(self.drop_pins(&mut pins, &stuck, &mut budget)),
+                Err(stuck) => trouble.extend(self.drop_pins(&mut pins, stuck, &mut budget)),
             }
         }
     }
@@ -252,7 +252,7 @@ impl<'a> Planner<'a> {
         for scope in node::components(root) {
             let Outcome { best, bound, finished, prices: last } =
                 search::search(&self.model, &scope, root.clone(), &Start::default(), goal, budget);
-            let Some(best) = best else { return Err(Stuck { scope, finished }) };
+            let Some(best) = best else { return Err(Stuck { finished }) };
             for &lot in &scope.lots {
                 found.place[lot] = best.place[lot];
                 prices.lot[lot] = last.lot[lot];
@@ -264,11 +264,11 @@ impl<'a> Planner<'a> {
         Ok((found, prices))
     }
 
-    /// Drops the pins of a part without a plan that keep it from having one: each pin in turn stays if there is a
-    /// plan with it and the ones before it.
-    fn drop_pins(&self, pins: &mut Vec<Pin>, stuck: &Stuck, budget: &mut Budget<'_>) -> Vec<Trouble> {
-        let (suspects, mut good): (Vec<Pin>, Vec<Pin>) =
-            pins.iter().partition(|pin| stuck.scope.lots.contains(&pin.lot));
+    /// Drops pins that keep the problem from having a plan: each in turn stays if there is a plan with it and those that
+    /// stayed before it.
+    fn drop_pins(&self, pins: &mut Vec<Pin>, stuck: Stuck, budget: &mut Budget<'_>) -> Vec<Trouble> {
+        let suspects = std::mem::take(pins);
+        let mut good: Vec<Pin> = Vec::new();
         let mut trouble = Vec::new();
         for pin in suspects {
             good.push(pin);
@@ -281,13 +281,17 @@ impl<'a> Planner<'a> {
             good.pop();
             let why = match finished.then(|| self.search(&self.chosen.pinned(&[pin]), Goal::Any, budget)) {
                 Some(Ok(_)) => PinTrouble::Together,
-                Some(Err(Stuck { finished: true, .. })) => choices::refusal(&self.model, pin),
+                Some(Err(Stuck { finished: true })) => choices::refusal(&self.model, pin),
                 Some(Err(_)) | None => PinTrouble::NotFound,
             };
             let lot = self.model.problem.lots[pin.lot].load.lot.clone();
             trouble.push(Trouble::Pin { lot, place: self.place_named(pin.place), why });
         }
         *pins = good;
+        if trouble.is_empty() && !pins.is_empty() {
+            // All pins together have a plan after all, or it is too near a threshold for floats to tell.
+            return self.drop_pins(pins, Stuck { finished: false }, budget);
+        }
         trouble
     }
 
@@ -337,9 +341,8 @@ impl<'a> Planner<'a> {
     }
 }
 
-/// A part of the problem that has no plan, or, if the search did not finish, none that was found.
+/// There is no plan, or, if the search did not finish, none was found.
 struct Stuck {
-    scope: Scope,
     finished: bool,
 }
 

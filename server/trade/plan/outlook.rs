@@ -38,7 +38,11 @@ impl<'n> Outlook<'n> {
             } else {
                 let items = |lots: &[usize]| lots.iter().map(|&lot| &model.lots[lot]).collect::<Vec<_>>();
                 let band = reachable(&items(&must), items(&may)).within(node.band(site));
-                Counter::Relaxed(Relaxed::new(model, site, node.row(site), band)?)
+                match Relaxed::new(model, site, node.row(site), band) {
+                    Some(relaxed) => Counter::Relaxed(relaxed),
+                    None if node.opening(site) == Opening::Undecided => Counter::Shut,
+                    None => return None,
+                }
             };
         }
         Some(Outlook { model, scope, node, counters })

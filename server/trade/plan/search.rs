@@ -18,6 +18,9 @@ const STEPS: u32 = 16;
 /// Densities are split where they leave at least this share of the gap in doubt.
 const DOUBT: f64 = 0.2;
 
+/// A doubt below this much money is settled faster lot by lot.
+const LEAST_DOUBT: f64 = 1e-3;
+
 /// How often bound and fixing alternate at the root, and at the nodes below it.
 const ROUNDS_AT_ROOT: u32 = 8;
 const ROUNDS_BELOW: u32 = 1;
@@ -325,7 +328,8 @@ impl Search<'_> {
             }
             return;
         }
-        if let Some(doubt) = doubt.filter(|doubt| doubt.money > DOUBT * (dual.bound - self.enough())) {
+        let least = LEAST_DOUBT.max(DOUBT * (dual.bound - self.enough()));
+        if let Some(doubt) = doubt.filter(|doubt| doubt.money > least) {
             for band in doubt.parts {
                 let mut child = node.clone();
                 child.narrow(doubt.site, band);

@@ -73,6 +73,11 @@ impl Sets {
         })
     }
 
+    /// The highest value of a set; of none, if none is taken.
+    pub fn highest(&self) -> f64 {
+        self.sets.iter().map(|set| set.value).fold(f64::NEG_INFINITY, f64::max)
+    }
+
     pub fn lots(&self, set: Set) -> impl Iterator<Item = usize> {
         self.must.iter().copied().chain(members(&self.may, set.bits))
     }
