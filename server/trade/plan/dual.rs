@@ -11,7 +11,7 @@ use super::outlook::Outlook;
 use super::shipping::{Band, Measure};
 
 /// After so many steps without a better bound the step is halved.
-const PATIENCE: u32 = 8;
+const PATIENCE: u32 = 4;
 
 /// Steps shorter than this share of the first are not worth making.
 pub(super) const SHORTEST: f64 = 1e-3;

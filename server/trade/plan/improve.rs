@@ -50,7 +50,7 @@ impl<'m> Improver<'m> {
         loop {
             let better =
                 self.move_lots() || self.move_grades() || self.fill_outlets() || self.empty_outlets();
-            if !(better || thorough && self.swap_lots()) {
+            if !better && (!thorough || !self.swap_lots()) {
                 break;
             }
         }

@@ -19,7 +19,7 @@ pub(super) struct Step {
 }
 
 /// The prices that bounds are taken at, as shares of the relaxed problem's.
-const PRICES: [f64; 6] = [1.0, 0.0, 0.5, 0.8, 1.25, 2.0];
+const PRICES: [f64; 4] = [1.0, 0.0, 0.7, 1.5];
 
 /// Room for rounding, as a share, under the value of the best choice known.
 const ROOM: f64 = 1e-12;
@@ -47,7 +47,7 @@ struct Line {
 /// `None` where it would take too long. At `price` per size the best of the relaxed problem was found.
 pub(super) fn best(grades: &[&[Piece]], steps: &[Step], price: f64) -> Option<(f64, Vec<usize>)> {
     let mut lines: Vec<Line> = PRICES.iter().map(|share| Line::new(share * price, grades)).collect();
-    let known = lines.iter().map(|line| climb(grades, steps, line.price)).fold(f64::NEG_INFINITY, f64::max);
+    let known = climb(grades, steps, price);
     let known = known - ROOM * (1.0 + known.abs());
     let (steps, from) = worthwhile(steps, &lines, known);
     let to = steps.last()?.cap;
@@ -58,15 +58,16 @@ pub(super) fn best(grades: &[&[Piece]], steps: &[Step], price: f64) -> Option<(f
     for (level, choices) in grades.iter().enumerate() {
         let ahead = &grades[level + 1..];
         let (least, most) = (total(ahead, |choices| choices.first()), total(ahead, |choices| choices.last()));
+        let bars: Vec<(f64, f64)> =
+            lines.iter().map(|line| (line.price, known + line.above - line.ahead[level + 1])).collect();
         let mut next = Vec::new();
         for (before, partial) in levels[level].iter().enumerate() {
-            for (choice, option) in choices.iter().enumerate() {
-                let (size, gain) = (partial.size + option.size, partial.gain + option.gain);
-                if size + least > to || size + most < from {
-                    continue;
+            for (choice, piece) in choices.iter().enumerate() {
+                let (size, gain) = (partial.size + piece.size, partial.gain + piece.gain);
+                if size + least > to {
+                    break;
                 }
-                let bound = |line: &Line| gain - line.price * size - line.above + line.ahead[level + 1];
-                if lines.iter().all(|line| bound(line) > known) {
+                if size + most >= from && bars.iter().all(|(price, bar)| gain - price * size > *bar) {
                     next.push(Partial { size, gain, choice, before });
                 }
             }

@@ -15,12 +15,16 @@
 //! ```
 //!
 //! This is the Lagrangian relaxation of "each lot goes once"; for the best prices it equals the bound of the linear
-//! program over all deliveries (Dantzig and Wolfe's), which is nearly tight where few outlets are open. The inner
-//! maximum is replaced by something that is never less: lots may go in part; freight is a floor, the least cost of
-//! a total mass (and, separately, of a total volume); minimum payouts are left out. What remains is, for every step
-//! of that floor and every tier of every grade, a fractional knapsack, and linear programming duality with a price
-//! per unit of size solves it by sorting. Where an outlet has few lots left to decide, all their sets are tried with
-//! their exact nets instead. Prices are improved by subgradient steps.
+//! program over all deliveries (Dantzig and Wolfe's), which is nearly tight where few outlets are open. The prices are
+//! improved by subgradient steps. The inner maximum is replaced by something that is never less:
+//! - Where an outlet has few lots left to decide, all their sets are tried with their exact nets: no relaxation.
+//! - Else a grade with few lots is a list of its sets, each at the tier that its total reaches; in a grade with many,
+//!   lots may go in part, tier by tier. Minimum payouts are left out.
+//! - Freight is a floor: the least cost of a total size, by steps. Under each step the choice is a knapsack. Its linear
+//!   relaxation, by a price per size, is solved by sorting; where it goes in part, the knapsack itself is solved
+//!   (`knapsack`), because a part of a grade can be worth more than all that outlets compete for.
+//! - The floor is the true cost of the same mass at the highest density that the shipment can have, or of the same
+//!   volume at the lowest. That a shipment's density lies in a given band is relaxed with prices too.
 //!
 //! **Plans** (`improve`). Each lot goes where the outlets wanted it most, then single lots, whole grades and whole
 //! outlets are moved as long as that helps.
@@ -28,8 +32,12 @@
 //! **Fixing** (`dual::Reduced`). At the final prices the bound is read again with one lot forced into, or out of, one
 //! place. A place whose bound does not exceed the best plan found is struck out; most are.
 //!
-//! **Branching** (`search`). What is left is split: an outlet open or shut, then one lot at one place or not there; the
-//! part with the highest bound is taken first. Lots and outlets that share nothing are separate searches.
+//! **Branching** (`search`). What is left is split: an outlet open or shut; then the densities of a shipment at a
+//! middle one, where the floor leaves doubt; then one lot at one place or not there. The part with the highest bound is
+//! taken first. Lots and outlets that share nothing are separate searches.
+//!
+//! **Margins** (`margins`). A margin is the same search with one lot barred from its place. It starts from the plan and
+//! its prices, and what those prices prove about all plans holds for the fewer ones that are left.
 //!
 //! # Why it is exact
 //! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance
@@ -73,8 +81,8 @@ pub use trouble::{PinTrouble, Trouble};
 
 use choices::{Chosen, Pin};
 use dual::Prices;
-use model::Model;
-use node::{Node, Scope};
+use model::{Model, Tries};
+use node::Node;
 use search::{Budget, Goal, Outcome, Start};
 
 /// A lot to be planned. Ids are distinct within a problem.
@@ -204,6 +212,16 @@ impl<'a> Planner<'a> {
         Planner { model, chosen, prices }
     }
 
+    /// Tries all sets of lots only where so few are undecided at an outlet, and in a grade at an outlet. Only speed
+    /// depends on it; with zeros all bounds are put to the test.
+    #[must_use]
+    pub fn trying_all_of(mut self, lots_of_outlet: usize, lots_of_grade: usize) -> Self {
+        // A set is a bit pattern, and there are two to the power of the lots.
+        let within = |lots: usize| lots.min(16);
+        self.model.tries = Tries { of_outlet: within(lots_of_outlet), of_grade: within(lots_of_grade) };
+        self
+    }
+
     /// See [`solve`].
     pub fn solve(&mut self, limits: &Limits<'_>) -> Plan {
         let mut budget = Budget::new(limits);
@@ -215,7 +233,7 @@ impl<'a> Planner<'a> {
                     self.prices = prices;
                     return self.plan(&found, trouble);
                 }
-                Err(stuck) => trouble.extend(self.drop_pins(&mut pins, &stuck, &mut budget)),
+                Err(stuck) => trouble.extend(self.drop_pins(&mut pins, stuck, &mut budget)),
             }
         }
     }
@@ -234,7 +252,7 @@ impl<'a> Planner<'a> {
         for scope in node::components(root) {
             let Outcome { best, bound, finished, prices: last } =
                 search::search(&self.model, &scope, root.clone(), &Start::default(), goal, budget);
-            let Some(best) = best else { return Err(Stuck { scope, finished }) };
+            let Some(best) = best else { return Err(Stuck { finished }) };
             for &lot in &scope.lots {
                 found.place[lot] = best.place[lot];
                 prices.lot[lot] = last.lot[lot];
@@ -246,11 +264,11 @@ impl<'a> Planner<'a> {
         Ok((found, prices))
     }
 
-    /// Drops the pins of a part without a plan that keep it from having one: each pin in turn stays if there is a
-    /// plan with it and the ones before it.
-    fn drop_pins(&self, pins: &mut Vec<Pin>, stuck: &Stuck, budget: &mut Budget<'_>) -> Vec<Trouble> {
-        let (suspects, mut good): (Vec<Pin>, Vec<Pin>) =
-            pins.iter().partition(|pin| stuck.scope.lots.contains(&pin.lot));
+    /// Drops pins that keep the problem from having a plan: each in turn stays if there is a plan with it and those that
+    /// stayed before it.
+    fn drop_pins(&self, pins: &mut Vec<Pin>, stuck: Stuck, budget: &mut Budget<'_>) -> Vec<Trouble> {
+        let suspects = std::mem::take(pins);
+        let mut good: Vec<Pin> = Vec::new();
         let mut trouble = Vec::new();
         for pin in suspects {
             good.push(pin);
@@ -263,13 +281,17 @@ impl<'a> Planner<'a> {
             good.pop();
             let why = match finished.then(|| self.search(&self.chosen.pinned(&[pin]), Goal::Any, budget)) {
                 Some(Ok(_)) => PinTrouble::Together,
-                Some(Err(Stuck { finished: true, .. })) => choices::refusal(&self.model, pin),
+                Some(Err(Stuck { finished: true })) => choices::refusal(&self.model, pin),
                 Some(Err(_)) | None => PinTrouble::NotFound,
             };
             let lot = self.model.problem.lots[pin.lot].load.lot.clone();
             trouble.push(Trouble::Pin { lot, place: self.place_named(pin.place), why });
         }
         *pins = good;
+        if trouble.is_empty() && !pins.is_empty() {
+            // All pins together have a plan after all, or it is too near a threshold for floats to tell.
+            return self.drop_pins(pins, Stuck { finished: false }, budget);
+        }
         trouble
     }
 
@@ -319,9 +341,8 @@ impl<'a> Planner<'a> {
     }
 }
 
-/// A part of the problem that has no plan, or, if the search did not finish, none that was found.
+/// There is no plan, or, if the search did not finish, none was found.
 struct Stuck {
-    scope: Scope,
     finished: bool,
 }
 

@@ -31,6 +31,22 @@ pub(super) struct Model<'a> {
     pub sites: Vec<Site<'a>>,
     /// Amounts that differ by less are one amount: far below a cent, well above the rounding errors of a search.
     pub tolerance: f64,
+    pub tries: Tries,
+}
+
+/// Where so few lots are undecided, all sets of them are tried. Only speed depends on it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tries {
+    /// Of an outlet: then it is not relaxed.
+    pub of_outlet: usize,
+    /// Of a grade at an outlet that is relaxed: then no lot of it goes in part.
+    pub of_grade: usize,
+}
+
+impl Default for Tries {
+    fn default() -> Self {
+        Tries { of_outlet: 10, of_grade: 7 }
+    }
 }
 
 /// A lot. Mass in grams, volume in cubic centimetres, keep value in home currency. Where there is no mass the volume
@@ -95,7 +111,7 @@ impl<'a> Model<'a> {
             problem.outlets.iter().map(|outlet| Site::new(outlet, problem, &lots)).collect();
         let keeps: f64 = lots.iter().map(|lot| lot.keep.abs()).sum();
         let scale = keeps + sites.iter().map(Site::scale).sum::<f64>();
-        Model { problem, lots, sites, tolerance: 1e-10 + 1e-13 * scale }
+        Model { problem, lots, sites, tolerance: 1e-10 + 1e-13 * scale, tries: Tries::default() }
     }
 
     pub fn keep_place(&self) -> usize {
@@ -217,6 +233,7 @@ impl<'a> Site<'a> {
             loss: rate * (1.0 - waiting) * (1.0 + spread),
             fixed: float(once) + float(terms.payout_fee) * (1.0 - waiting),
             flat_fee: float(terms.flat_fee),
+            // No minimum is no condition: a delivery may cost more than it brings.
             least_payout: (!terms.minimum_payout.is_zero()).then(|| float(terms.minimum_payout)),
             least_mass: float(terms.minimum_delivery.grams()),
             grades,

@@ -1,23 +1,21 @@
 //! What one outlet would take if every lot had its price: the relaxed problem of a single outlet.
 //!
-//! The outlet pays a floor instead of the true freight, lots may go in part, and minimum payouts are left out: so its
-//! gain is never less than that of any real delivery. It is solved by a price μ per unit of size (mass or volume).
-//! At a given μ every grade decides alone which lots to send; for a step of the freight floor that holds up to size
-//! `cap`, the least over μ of `gain(μ) + μ·cap` bounds what fits, by linear programming duality.
+//! The outlet pays a floor instead of the true freight, lots of a grade with many may go in part, and minimum payouts
+//! are left out: so its gain is never less than that of any real delivery. It is bounded by a price μ per unit of size:
+//! at a given μ every grade decides alone which lots to send; for a step of the freight floor that holds up to size
+//! `cap`, the least over μ of `gain(μ) + μ·cap` bounds what fits, by linear programming duality. Where that mixes two
+//! choices of a grade, the best whole choice is sought instead.
 
 use std::cell::Cell;
 use std::rc::Rc;
 
 use super::dual::Prices;
 use super::knapsack::{self, Piece, Step};
-use super::model::{Model, Site};
+use super::model::{Model, Site, SiteGrade, Tier};
 use super::node::Reach;
 use super::piles::{Pile, SLACK, Terms};
 use super::sets::{Brings, Set, Sets};
 use super::shipping::{Band, Floor, Measure};
-
-/// A grade with at most this many undecided lots is offered whole: every set of them is tried.
-const TRY_ALL_OF_GRADE: usize = 7;
 
 /// An outlet's best relaxed choice, if it opens.
 #[derive(Debug, Clone, Default)]
@@ -53,7 +51,7 @@ pub(super) struct Relaxed<'a> {
 }
 
 impl<'a> Relaxed<'a> {
-    /// `None` where the outlet cannot take what it must.
+    /// `None` where the outlet cannot take what it must, or can take nothing that pays its minimum.
     pub fn new(model: &'a Model<'a>, site: usize, reach: &'a [Reach], band: Band) -> Option<Self> {
         let index = site;
         let site = &model.sites[index];
@@ -69,7 +67,7 @@ impl<'a> Relaxed<'a> {
                 grade.lots.iter().copied().filter(|&lot| reach[lot] == reached).collect()
             };
             let may = with(Reach::May);
-            (may.len() <= TRY_ALL_OF_GRADE).then(|| {
+            (may.len() <= model.tries.of_grade).then(|| {
                 Sets::new(with(Reach::Must), may, |lots| {
                     Some(Brings {
                         value: model.payout_of(site, index, lots)?,
@@ -79,7 +77,14 @@ impl<'a> Relaxed<'a> {
                 })
             })
         });
-        let sets = sets.collect();
+        let sets: Vec<Option<Sets>> = sets.collect();
+        if let Some(least) = site.least_payout {
+            let grades = site.grades.iter().zip(&sets);
+            let most: f64 = grades.map(|(grade, sets)| most_paid(grade, sets.as_ref(), reach)).sum();
+            if most - site.flat_fee < least - SLACK * least.abs().max(most.abs()) {
+                return None;
+            }
+        }
         Some(Relaxed { model, index, site, reach, band, floors, least_packing, sets, nearest: Cell::new(0) })
     }
 
@@ -177,6 +182,25 @@ impl<'a> Relaxed<'a> {
         }
         Some(Counter { grades, once: -factor * self.site.flat_fee - self.site.fixed })
     }
+}
+
+/// The most that a grade can add to the payout, in the outlet's currency.
+fn most_paid(grade: &SiteGrade, sets: Option<&Sets>, reach: &[Reach]) -> f64 {
+    if let Some(sets) = sets {
+        return sets.highest();
+    }
+    let paid = |tier: &Tier| -> f64 {
+        let lots = grade.lots.iter().zip(&tier.worth);
+        let paid = lots.map(|(&lot, &worth)| match reach[lot] {
+            Reach::No => 0.0,
+            Reach::May => worth.max(0.0),
+            Reach::Must => worth,
+        });
+        paid.sum()
+    };
+    let must = grade.lots.iter().any(|&lot| reach[lot] == Reach::Must);
+    let left_out = if must { f64::NEG_INFINITY } else { 0.0 };
+    grade.tiers.iter().map(paid).fold(left_out, f64::max)
 }
 
 fn steps_of(floor: &Floor, least: f64) -> Vec<Step> {

@@ -7,9 +7,6 @@ use super::offer::{Offer, Relaxed};
 use super::sets::{Brings, Sets};
 use super::shipping::{Band, Measure};
 
-/// An outlet with at most this many undecided lots is not relaxed: every set of them is tried.
-const TRY_ALL: usize = 12;
-
 #[derive(Debug)]
 pub(super) struct Outlook<'n> {
     pub model: &'n Model<'n>,
@@ -36,12 +33,16 @@ impl<'n> Outlook<'n> {
                 scope.lots.iter().copied().filter(|&lot| node.at(site, lot) == reach).collect()
             };
             let (must, may) = (with(Reach::Must), with(Reach::May));
-            counters[site] = if may.len() <= TRY_ALL {
+            counters[site] = if may.len() <= model.tries.of_outlet {
                 Counter::Whole(whole(model, node, site, must, may))
             } else {
                 let items = |lots: &[usize]| lots.iter().map(|&lot| &model.lots[lot]).collect::<Vec<_>>();
                 let band = reachable(&items(&must), items(&may)).within(node.band(site));
-                Counter::Relaxed(Relaxed::new(model, site, node.row(site), band)?)
+                match Relaxed::new(model, site, node.row(site), band) {
+                    Some(relaxed) => Counter::Relaxed(relaxed),
+                    None if node.opening(site) == Opening::Undecided => Counter::Shut,
+                    None => return None,
+                }
             };
         }
         Some(Outlook { model, scope, node, counters })

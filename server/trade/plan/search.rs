@@ -13,14 +13,17 @@ use super::outlook::Outlook;
 use super::shipping::Band;
 
 /// Subgradient steps between two tries at a better plan.
-const STEPS: u32 = 40;
+const STEPS: u32 = 16;
 
 /// Densities are split where they leave at least this share of the gap in doubt.
 const DOUBT: f64 = 0.2;
 
+/// A doubt below this much money is settled faster lot by lot.
+const LEAST_DOUBT: f64 = 1e-3;
+
 /// How often bound and fixing alternate at the root, and at the nodes below it.
 const ROUNDS_AT_ROOT: u32 = 8;
-const ROUNDS_BELOW: u32 = 2;
+const ROUNDS_BELOW: u32 = 1;
 
 /// Where a search starts: a known plan and known prices save most of the work.
 #[derive(Debug, Default)]
@@ -325,7 +328,8 @@ impl Search<'_> {
             }
             return;
         }
-        if let Some(doubt) = doubt.filter(|doubt| doubt.money > DOUBT * (dual.bound - self.enough())) {
+        let least = LEAST_DOUBT.max(DOUBT * (dual.bound - self.enough()));
+        if let Some(doubt) = doubt.filter(|doubt| doubt.money > least) {
             for band in doubt.parts {
                 let mut child = node.clone();
                 child.narrow(doubt.site, band);
@@ -336,9 +340,11 @@ impl Search<'_> {
         let mut arc: Option<(usize, usize, f64)> = None;
         for &lot in &self.scope.lots {
             for place in (0..node.places()).filter(|&place| node.at(place, lot) == Reach::May) {
-                let off = middle(self.wanted(dual, place, lot));
-                if arc.is_none_or(|(.., least)| off < least) {
-                    arc = Some((place, lot, off));
+                // The more is at stake and the less it is decided, the more a split tells.
+                let open = 0.51 - middle(self.wanted(dual, place, lot)).min(0.5);
+                let weight = open * dual.prices.lot[lot].abs().max(1e-9);
+                if arc.is_none_or(|(.., most)| weight > most) {
+                    arc = Some((place, lot, weight));
                 }
             }
         }

@@ -42,6 +42,8 @@ impl Sets {
                 sets.push(Set { bits, value, mass, volume });
             }
         }
+        // Who puts them in order of some size finds them nearly so.
+        sets.sort_by(|a, b| a.mass.total_cmp(&b.mass));
         Sets { must, may, sets }
     }
 
@@ -69,6 +71,11 @@ impl Sets {
             let gain = factor * set.value - costs[set.bits] - toll.of(set.mass, set.volume);
             (gain, *set)
         })
+    }
+
+    /// The highest value of a set; of none, if none is taken.
+    pub fn highest(&self) -> f64 {
+        self.sets.iter().map(|set| set.value).fold(f64::NEG_INFINITY, f64::max)
     }
 
     pub fn lots(&self, set: Set) -> impl Iterator<Item = usize> {

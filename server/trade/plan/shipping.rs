@@ -109,17 +109,17 @@ impl Shipping {
         })
     }
 
+    /// Why nothing at all can be sent.
+    pub fn refusal(&self) -> Option<Unpackable> {
+        let least = Contents { mass: Mass::from_grams(Decimal::ONE), volume: Volume::ZERO };
+        self.packer.pack(least).err()
+    }
+
     pub fn reaching(self, lots: &[&Item]) -> Self {
         let mass: f64 = lots.iter().map(|lot| lot.mass).sum();
         let volume = lots.iter().map(|lot| lot.volume).sum();
         let typical = if mass > 0.0 { mass / lots.len() as f64 } else { 1.0 };
         Shipping { mass, volume, typical, ..self }
-    }
-
-    /// Why nothing at all can be sent.
-    pub fn refusal(&self) -> Option<Unpackable> {
-        let least = Contents { mass: Mass::from_grams(Decimal::ONE), volume: Volume::ZERO };
-        self.packer.pack(least).err()
     }
 
     /// Floors under every shipment whose density is in the band.

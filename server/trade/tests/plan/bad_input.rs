@@ -143,8 +143,8 @@ fn pins_that_contradict_each_other_are_named() {
 
     instance.choices.pins.insert(id(1), Place::Keep);
     let plan = solved(&instance);
-    assert_eq!(pin_troubles(&plan), [(id(0), PinTrouble::Together)]);
-    assert!(plan.kept.contains(&id(1)), "the other pin is followed");
+    assert_eq!(pin_troubles(&plan), [(id(1), PinTrouble::Together)]);
+    assert_eq!(plan.deliveries[0].lots, [id(0), id(1)], "the first pin is followed");
 }
 
 #[test]
