@@ -4,6 +4,7 @@ use std::io::IsTerminal;
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 use clap::{Args, Parser, Subcommand};
 use qrcode::QrCode;
@@ -13,6 +14,7 @@ use tracing::info;
 
 use crate::demo;
 use crate::reader;
+use crate::shelf::Shelf;
 use crate::store::{Place, Store, StoreError};
 use crate::web::{App, Config, router};
 
@@ -135,12 +137,21 @@ async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> Result<(), S
 
     let config = Config { hosts: args.hosts.clone(), base_url, ..Config::default() };
     let app = App::new(store.clone(), config);
+    look_ahead(&app).await?;
     axum::serve(listener, router(app))
         .with_graceful_shutdown(asked_to_stop())
         .await
         .map_err(StartError::Serve)?;
     store.close().await;
     info!("stopped");
+    Ok(())
+}
+
+/// Works out what the shelf is worth while nobody has asked yet, so that the first page need not wait for it.
+async fn look_ahead(app: &App) -> Result<(), StoreError> {
+    if let Some(shop) = app.store.first_shop().await? {
+        app.answers.prepare(Arc::new(Shelf::load(&app.store, &shop, jiff::Timestamp::now()).await?));
+    }
     Ok(())
 }
 

@@ -4,7 +4,8 @@
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
 use std::cell::OnceCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::num::NonZero;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -155,16 +156,18 @@ impl Shelf {
         }
     }
 
-    fn answer(&self) -> Answer {
+    fn answer(&self, depth: Depth) -> Answer {
         // The clock runs from the first step of the search: what comes before takes as long as it takes.
         let searching = OnceCell::new();
         let out_of_patience = || searching.get_or_init(Instant::now).elapsed() > PATIENCE;
         let for_plan = Limits { stop: Some(&out_of_patience), ..Limits::default() };
-        self.answer_within(&for_plan, &Limits::nodes(NODES_FOR_MARGIN))
+        let for_margin = Limits::nodes(NODES_FOR_MARGIN);
+        self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin))
     }
 
-    /// What the shelf is worth and where it goes, with so much work for the plan and for each lot's margin.
-    pub(crate) fn answer_within(&self, for_plan: &Limits<'_>, for_margin: &Limits<'_>) -> Answer {
+    /// What the shelf is worth and where it goes, with so much work for the plan and for each lot's margin; without
+    /// margins where there is none for them.
+    pub(crate) fn answer_within(&self, for_plan: &Limits<'_>, for_margin: Option<&Limits<'_>>) -> Answer {
         let started = Instant::now();
         let outlooks = self.outlooks();
         let lots: Vec<PlanLot> = self
@@ -176,7 +179,7 @@ impl Shelf {
             Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(for_plan);
-        let margins = planner.margins(&plan, for_margin);
+        let margins = for_margin.map_or_else(Vec::new, |limits| planner.margins(&plan, limits));
         Answer {
             margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
             worth: worth(&plan, &lots),
@@ -187,22 +190,41 @@ impl Shelf {
         }
     }
 
-    /// Each grade that is on the shelf, all of it as one bag, at every outlet.
+    /// Each grade that is on the shelf, all of it as one bag, at every outlet. The grades have nothing to do with each
+    /// other, so every core takes some.
     fn outlooks(&self) -> BTreeMap<GradeId, Vec<Outlook>> {
-        let mut totals: BTreeMap<&GradeId, (Mass, u32)> = BTreeMap::new();
-        for lot in &self.lots {
-            let total = totals.entry(&lot.grade_id).or_default();
-            total.0 += lot.net;
-            total.1 = total.1.saturating_add(lot.pieces);
-        }
-        totals
-            .into_iter()
-            .map(|(grade, (mass, pieces))| {
-                let fill = self.fill.get(grade).copied();
-                let bag = Bag { grade, density: self.density(grade), mass, pieces, fill };
-                (grade.clone(), outlooks(&bag, &self.outlets, &self.facts))
-            })
-            .collect()
+        let grades: BTreeSet<&GradeId> = self.lots.iter().map(|lot| &lot.grade_id).collect();
+        let next = Mutex::new(grades.into_iter());
+        let some = || {
+            let mut found = Vec::new();
+            loop {
+                let grade = next.lock().unwrap_or_else(PoisonError::into_inner).next();
+                let Some(grade) = grade else { return found };
+                found.push((grade.clone(), self.outlooks_of(grade)));
+            }
+        };
+        let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
+        std::thread::scope(|scope| {
+            let others: Vec<_> = (1..cores).map(|_| scope.spawn(some)).collect();
+            let mut all: BTreeMap<_, _> = some().into_iter().collect();
+            for other in others {
+                all.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+            }
+            all
+        })
+    }
+
+    /// All of a grade as one bag at every outlet, best first.
+    pub fn outlooks_of(&self, grade: &GradeId) -> Vec<Outlook> {
+        let lots = || self.lots.iter().filter(|lot| lot.grade_id == *grade);
+        let bag = Bag {
+            grade,
+            density: self.density(grade),
+            mass: lots().map(|lot| lot.net).sum(),
+            pieces: lots().fold(0, |sum: u32, lot| sum.saturating_add(lot.pieces)),
+            fill: self.fill.get(grade).copied(),
+        };
+        outlooks(&bag, &self.outlets, &self.facts)
     }
 
     /// A lot's part of what its grade is worth kept, at the outlet where that is most.
@@ -313,38 +335,72 @@ fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
 
 type Key = [u8; 32];
 
+/// How far an answer goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Depth {
+    Plan,
+    Margins,
+}
+
 /// Answers that were found, by the shelf they are about.
 #[derive(Debug, Default)]
 pub struct Answers {
     found: Mutex<Vec<(Key, Arc<Answer>)>>,
-    /// Held while an answer is sought.
-    seeking: Mutex<()>,
+    /// Held while an answer of a depth is sought: who asks the same meanwhile waits and finds it remembered.
+    seeking_plan: Mutex<()>,
+    seeking_margins: Mutex<()>,
 }
 
 impl Answers {
     /// The answer for `shelf`: remembered, or found now.
     pub async fn about(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Arc<Answer> {
+        self.find(shelf, Depth::Margins).await
+    }
+
+    /// The same without margins, which takes half the work; beside [`Answers::about`] it can be sought at the same time.
+    pub async fn plan_for(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Arc<Answer> {
+        self.find(shelf, Depth::Plan).await
+    }
+
+    /// Seeks the answer for `shelf` ahead of its being asked for, unless one is sought just now.
+    pub fn prepare(self: &Arc<Self>, shelf: Arc<Shelf>) {
+        let answers = Arc::clone(self);
+        tokio::task::spawn_blocking(move || {
+            if let Ok(_seeking) = answers.seeking_margins.try_lock() {
+                answers.remembered_or_found(&shelf, Depth::Margins);
+            }
+        });
+    }
+
+    async fn find(self: &Arc<Self>, shelf: &Arc<Shelf>, depth: Depth) -> Arc<Answer> {
         let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
         let work = tokio::task::spawn_blocking(move || {
-            let key = key(&shelf);
-            if let Some(answer) = answers.remembered(&key) {
+            let seeking = match depth {
+                Depth::Plan => &answers.seeking_plan,
+                Depth::Margins => &answers.seeking_margins,
+            };
+            if let Some(answer) = answers.remembered(&key(&shelf, depth)) {
                 return answer;
             }
-            // One search at a time: who asks the same meanwhile waits and finds it remembered.
-            let _seeking = answers.seeking.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some(answer) = answers.remembered(&key) {
-                return answer;
-            }
-            let answer = Arc::new(shelf.answer());
-            tracing::info!(lots = shelf.lots.len(), took = ?answer.took, "planned");
-            answers.remember(key, &answer);
-            answer
+            let _seeking = seeking.lock().unwrap_or_else(PoisonError::into_inner);
+            answers.remembered_or_found(&shelf, depth)
         });
         match work.await {
             Ok(answer) => answer,
             // Only a panic in the search ends here; the layer around the handlers makes a page of it.
             Err(broken) => std::panic::resume_unwind(broken.into_panic()),
         }
+    }
+
+    fn remembered_or_found(&self, shelf: &Shelf, depth: Depth) -> Arc<Answer> {
+        let key = key(shelf, depth);
+        if let Some(answer) = self.remembered(&key) {
+            return answer;
+        }
+        let answer = Arc::new(shelf.answer(depth));
+        tracing::info!(lots = shelf.lots.len(), ?depth, took = ?answer.took, "planned");
+        self.remember(key, &answer);
+        answer
     }
 
     fn remembered(&self, key: &Key) -> Option<Arc<Answer>> {
@@ -362,6 +418,6 @@ impl Answers {
 }
 
 /// Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
-fn key(shelf: &Shelf) -> Key {
-    Sha256::digest(format!("{shelf:?}")).into()
+fn key(shelf: &Shelf, depth: Depth) -> Key {
+    Sha256::digest(format!("{depth:?} {shelf:?}")).into()
 }

@@ -51,7 +51,7 @@ static DEMO: LazyLock<Demo> = LazyLock::new(|| {
 /// The search ends by its work, not by the clock: how fast it is depends on what else the machine does. Margins are
 /// told as far as one step of the search tells them.
 fn answer(shelf: &Shelf) -> Answer {
-    shelf.answer_within(&Limits::default(), &Limits::nodes(1))
+    shelf.answer_within(&Limits::default(), Some(&Limits::nodes(1)))
 }
 
 /// A store of its own with the demo loaded as if it were `now`.

@@ -76,9 +76,10 @@ pub fn expected(fill: Option<FillRate>, mass: Mass, weight: Mass, today: Date) -
 }
 
 /// The gauge of the bag that a lot's grade fills; `None` for a lot that is not free, or that nobody buys by mail.
-pub fn gauge_of(shelf: &Shelf, answer: &Answer, lot: &LotId, visitor: &Visitor) -> Option<Gauge> {
+pub fn gauge_of(shelf: &Shelf, lot: &LotId, visitor: &Visitor) -> Option<Gauge> {
     let lot = shelf.lot(lot)?;
-    let way = best_mail_in(shelf, answer.outlooks.get(&lot.grade_id)?)?;
+    let ways = shelf.outlooks_of(&lot.grade_id);
+    let way = best_mail_in(shelf, &ways)?;
     let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();
     Some(gauge("bag", way, &lot.container_label, &same, visitor))
 }

@@ -21,6 +21,7 @@ use crate::shelf::{Answer, Shelf};
 use crate::store::StoreError;
 use crate::store::lots::{Lot, LotState};
 use crate::store::outlets::Outlet;
+use crate::store::sheets::PriceSheet;
 use crate::store::shipments::{Shipment, ShipmentState};
 
 /// A price sheet older than this is stale.
@@ -97,13 +98,20 @@ struct TodayPage {
 
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let answer = app.answers.about(&shelf).await;
+    let news = latest_news(&app, &visitor).await?;
+    // Both at once: on a box with two cores it takes as long as the longer.
+    let (answer, old) = tokio::join!(app.answers.about(&shelf), async {
+        match &news {
+            Some((_, before)) => Some(app.answers.plan_for(before).await),
+            None => None,
+        }
+    });
     let shipments = app.store.shipments(&visitor.shop.id).await?;
     let mut to_regrade = app.store.open_lots(&visitor.shop.id).await?;
     to_regrade.retain(|lot| lot.grade_retired && lot.state == LotState::Open);
 
     let bags = bags(&shelf, &answer, &visitor);
-    let flips = flips(&app, &visitor, &shelf, &answer).await?;
+    let flips = news.zip(old).and_then(|((sheet, _), old)| flips(&sheet, &old, &shelf, &answer, &visitor));
     let stale_sheets = stale_sheets(&shelf);
     let stale_rates = stale_rates(&shelf);
     let outlets = app.store.outlets(&visitor.shop.id).await?;
@@ -180,22 +188,23 @@ fn mailed_now(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<String> {
     matches!(outlet.way, Way::Post(_)).then(|| outlet.name.clone())
 }
 
-/// Lots whose place in the plan changed with the sheet that came in last, while that is news.
-async fn flips(
-    app: &App,
-    visitor: &Visitor,
+/// The sheet that came in last, while that is news, and the shelf as it would stand without it.
+async fn latest_news(app: &App, visitor: &Visitor) -> Result<Option<(PriceSheet, Arc<Shelf>)>, StoreError> {
+    let sheet = app.store.latest_sheet(&visitor.shop.id, visitor.today()).await?;
+    let is_news = |sheet: &PriceSheet| (visitor.today() - visitor.day_of(sheet.at)).get_days() <= NEWS_DAYS;
+    let Some(sheet) = sheet.filter(is_news) else { return Ok(None) };
+    let before = Shelf::load_without(&app.store, &visitor.shop, visitor.now, Some(&sheet.id)).await?;
+    Ok(Some((sheet, Arc::new(before))))
+}
+
+/// Lots whose place in the plan changed with a sheet; `old` is the answer without it.
+fn flips(
+    sheet: &PriceSheet,
+    old: &Answer,
     shelf: &Shelf,
     answer: &Answer,
-) -> Result<Option<Flips>, StoreError> {
-    let Some(sheet) = app.store.latest_sheet(&visitor.shop.id, shelf.facts.today).await? else {
-        return Ok(None);
-    };
-    if (shelf.facts.today - visitor.day_of(sheet.at)).get_days() > NEWS_DAYS {
-        return Ok(None);
-    }
-    let before = Shelf::load_without(&app.store, &visitor.shop, visitor.now, Some(&sheet.id)).await?;
-    let before = Arc::new(before);
-    let old = app.answers.about(&before).await;
+    visitor: &Visitor,
+) -> Option<Flips> {
     let place =
         |answer: &Answer, lot: &LotId| answer.delivery_of(lot).map(|delivery| delivery.outlet.clone());
     let name = |place: Option<trade::ids::OutletId>| {
@@ -205,7 +214,7 @@ async fn flips(
         .lots
         .iter()
         .filter_map(|lot| {
-            let (was, is) = (place(&old, &lot.id), place(answer, &lot.id));
+            let (was, is) = (place(old, &lot.id), place(answer, &lot.id));
             (was != is).then(|| Flip {
                 lot: lot.id.clone(),
                 label: lot.container_label.clone(),
@@ -216,13 +225,13 @@ async fn flips(
             })
         })
         .collect();
-    Ok((!lots.is_empty()).then(|| Flips {
+    (!lots.is_empty()).then(|| Flips {
         sheet_id: sheet.id.clone(),
         outlet: sheet.outlet_name.clone(),
         since: days_from(shelf.facts.today, visitor.day_of(sheet.at)),
         change: answer.total() - old.total(),
         lots,
-    }))
+    })
 }
 
 fn stale_sheets(shelf: &Shelf) -> Vec<StaleSheet> {

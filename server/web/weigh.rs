@@ -286,8 +286,9 @@ pub async fn receipt(
     let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let answer = app.answers.about(&shelf).await;
-    let gauge = bag::gauge_of(&shelf, &answer, &lot.id, &visitor);
+    let gauge = bag::gauge_of(&shelf, &lot.id, &visitor);
+    // What the weighing changed is worked out while the next one is typed.
+    app.answers.prepare(shelf);
     let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
     html(&ReceiptPage { page, visitor, lot, weighing, gauge })
 }
