@@ -9,6 +9,7 @@ mod grades;
 mod guard;
 mod ledger;
 mod lots;
+mod people;
 mod plan;
 mod rates;
 mod record;

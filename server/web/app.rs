@@ -26,8 +26,17 @@ pub struct Config {
     pub hosts: Vec<String>,
     /// The address that labels and QR codes point phones to, like `http://192.168.1.20:8080`.
     pub base_url: String,
+    /// Whether a proxy in front says where requests come from, and has the certificate.
+    pub behind_proxy: bool,
     /// This program's own file, which is started once more to read an upload.
     pub reader: PathBuf,
+}
+
+impl Config {
+    /// Whether phones reach the shop by HTTPS, so that the cookie may go no other way.
+    pub fn is_https(&self) -> bool {
+        self.base_url.starts_with("https:")
+    }
 }
 
 impl Default for Config {
@@ -35,6 +44,7 @@ impl Default for Config {
         Config {
             hosts: Vec::new(),
             base_url: String::new(),
+            behind_proxy: false,
             reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
         }
     }

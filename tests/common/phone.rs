@@ -8,6 +8,7 @@ use axum::body::Body;
 use axum::http::header::{CONTENT_TYPE, COOKIE, HOST, LOCATION, ORIGIN, SET_COOKIE};
 use axum::http::{HeaderMap, HeaderValue, Request, StatusCode, request};
 use http_body_util::BodyExt;
+use pennyweight::secret::Token;
 use tower::ServiceExt;
 
 use super::form::{Field, Form};
@@ -41,7 +42,12 @@ impl Phone {
 
     /// The request that [`Phone::submit`] sends.
     pub fn posted(&self, form: Form) -> Request<Body> {
-        let form = form.sent();
+        let mut form = form.sent();
+        // A form that was put together by hand, or read before somebody signed in, goes out as from a page just opened.
+        if let Some(token) = self.form_token() {
+            form.fields.retain(|field| field.name != "form_token");
+            form.fields.insert(0, Field { name: "form_token".into(), value: token, file: None });
+        }
         if form.method != "POST" {
             let path = form.action.split('?').next().unwrap_or_default();
             let url = format!("{path}?{}", url_encoded(&form.fields));
@@ -81,6 +87,17 @@ impl Phone {
         let bytes = body.collect().await.expect("the whole body arrives").to_bytes();
         let body = String::from_utf8_lossy(&bytes).into_owned();
         Page { url, status: parts.status, headers: parts.headers, body }
+    }
+
+    /// Puts the cookie into the phone that a sign-in would.
+    pub fn sign_in(&self, token: &Token) {
+        self.set_cookie("session", token.text());
+    }
+
+    /// What the cookie stands for in a form; `None` where nobody is signed in.
+    pub fn form_token(&self) -> Option<String> {
+        let cookies = self.cookies.lock().expect("cookies");
+        Some(Token::brought(cookies.get("session")?)?.form_token())
     }
 
     pub fn set_cookie(&self, name: &str, value: &str) {
