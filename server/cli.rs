@@ -172,9 +172,13 @@ async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> Result<(), S
     let config = Config { hosts, base_url, behind_proxy: args.behind_proxy, ..Config::default() };
     let app = App::new(store.clone(), config);
     look_ahead(&app).await?;
+    let closing = app.closing.clone();
     let service = router(app).into_make_service_with_connect_info::<SocketAddr>();
     axum::serve(listener, service)
-        .with_graceful_shutdown(asked_to_stop())
+        .with_graceful_shutdown(async move {
+            asked_to_stop().await;
+            closing.send_replace(true);
+        })
         .await
         .map_err(StartError::Serve)?;
     store.close().await;

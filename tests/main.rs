@@ -8,6 +8,7 @@ mod containers;
 mod grades;
 mod guard;
 mod ledger;
+mod live;
 mod lots;
 mod people;
 mod plan;

@@ -3,6 +3,8 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use tokio::sync::watch;
+
 use crate::shelf::Answers;
 use crate::store::Store;
 
@@ -12,11 +14,14 @@ pub struct App {
     pub store: Store,
     pub config: Arc<Config>,
     pub answers: Arc<Answers>,
+    /// Told when the program is to stop, for what would otherwise go on without end.
+    pub closing: watch::Sender<bool>,
 }
 
 impl App {
     pub fn new(store: Store, config: Config) -> App {
-        App { store, config: Arc::new(config), answers: Arc::default() }
+        let (closing, _) = watch::channel(false);
+        App { store, config: Arc::new(config), answers: Arc::default(), closing }
     }
 }
 

@@ -19,6 +19,7 @@ mod grades;
 mod guard;
 mod join;
 mod ladder;
+mod live;
 mod lots;
 mod measure;
 mod outlet_form;
@@ -143,6 +144,8 @@ pub fn router(app: App) -> Router {
         .route("/sign-in", get(sign_in::show).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
         .route("/join", get(join::show).post(join::join))
+        // What is saved, as it happens
+        .route("/live", get(live::listen))
         // Activity
         .route("/activity", get(activity::index))
         // Outlets

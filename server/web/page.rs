@@ -4,6 +4,7 @@ use std::fmt::Display;
 
 use askama::Template;
 use axum::extract::FromRequestParts;
+use axum::http::Method;
 use axum::http::request::Parts;
 use axum::response::{Html, IntoResponse, Response};
 use jiff::Timestamp;
@@ -49,6 +50,8 @@ pub struct Page {
     pub partner_name: String,
     /// Whether the menu is a helper's: to weigh in, and nothing else.
     pub for_helper: bool,
+    /// Whether it can be fetched once more to show what has changed: not so the answer to a form.
+    pub is_live: bool,
 }
 
 impl Page {
@@ -67,6 +70,8 @@ pub struct Visitor {
     pub partner: Partner,
     pub session_id: String,
     pub now: Timestamp,
+    /// Whether the request only reads.
+    pub is_reading: bool,
 }
 
 impl Visitor {
@@ -77,6 +82,7 @@ impl Visitor {
             shop_name: self.shop.name.clone(),
             partner_name: self.partner.name.clone(),
             for_helper: self.partner.is_helper(),
+            is_live: self.is_reading,
         }
     }
 
@@ -224,7 +230,8 @@ impl FromRequestParts<App> for Anyone {
         };
         match signed_in.map_err(|error| Failure::from(error).page())? {
             Some(SignedIn { session_id, shop, partner }) => {
-                Ok(Anyone(Visitor { shop, partner, session_id, now }))
+                let is_reading = parts.method == Method::GET;
+                Ok(Anyone(Visitor { shop, partner, session_id, now, is_reading }))
             }
             None => Err(session::sign_in_first(app, parts).await),
         }

@@ -148,6 +148,18 @@ impl TestShop {
         By { shop_id: self.id.clone(), partner_id: self.partners[0].id.clone(), at: Timestamp::now() }
     }
 
+    /// Opens a second shop in the same record; gives who opened it.
+    pub async fn open_another(&self) -> By {
+        let by = By { shop_id: new_id(), partner_id: new_id(), at: Timestamp::now() };
+        let first = Partner { id: by.partner_id.clone(), name: "Wim".into(), role: Role::Partner };
+        let settings = ShopSettings { name: "Next Door Scrap".into(), ..settings() };
+        let mut tx = self.store.begin().await.expect("a transaction");
+        add_shop(&mut tx, &by, &settings, &first).await.expect("a second shop");
+        catalogue::fill(&mut tx, &by.shop_id).await.expect("its catalogue");
+        tx.commit().await.expect("it is saved");
+        by
+    }
+
     /// A phone that nobody is signed in on.
     pub fn strange_phone(&self) -> Phone {
         Phone::new(router(App::new(self.store.clone(), config(Vec::new()))))

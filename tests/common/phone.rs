@@ -6,7 +6,7 @@ use std::sync::Mutex;
 use axum::Router;
 use axum::body::Body;
 use axum::http::header::{CONTENT_TYPE, COOKIE, HOST, LOCATION, ORIGIN, SET_COOKIE};
-use axum::http::{HeaderMap, HeaderValue, Request, StatusCode, request};
+use axum::http::{HeaderMap, HeaderValue, Request, Response, StatusCode, request};
 use http_body_util::BodyExt;
 use pennyweight::secret::Token;
 use tower::ServiceExt;
@@ -78,10 +78,15 @@ impl Phone {
         request
     }
 
+    /// The answer to exactly this request, with a body that is still to come.
+    pub async fn answer(&self, request: Request<Body>) -> Response<Body> {
+        self.router.clone().oneshot(request).await.expect("the router always answers")
+    }
+
     /// Sends exactly this request and takes its answer, redirect or not.
     pub async fn send(&self, request: Request<Body>) -> Page {
         let url = request.uri().path_and_query().map(ToString::to_string).unwrap_or_default();
-        let response = self.router.clone().oneshot(request).await.expect("the router always answers");
+        let response = self.answer(request).await;
         let (parts, body) = response.into_parts();
         self.keep_cookies(&parts.headers);
         let bytes = body.collect().await.expect("the whole body arrives").to_bytes();
