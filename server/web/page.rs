@@ -38,6 +38,7 @@ pub enum Screen {
     Rates,
     People,
     Activity,
+    Backup,
     Shop,
 }
 
