@@ -29,8 +29,10 @@ mod services;
 mod sheets;
 mod shipments;
 mod shop;
+mod stale;
 mod thread;
 mod today;
+mod unpriced;
 mod weigh;
 
 use std::time::Duration;

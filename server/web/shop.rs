@@ -7,7 +7,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::cookie::CookieJar;
 use jiff::Timestamp;
 use jiff::tz::{TimeZone, db};
-use rust_decimal::{Decimal, dec};
+use rust_decimal::Decimal;
 use trade::costs::Costs;
 use trade::mass::MassStyle;
 
@@ -15,6 +15,7 @@ use super::App;
 use super::containers::qr_svg;
 use super::failure::Failure;
 use super::form::Form;
+use super::measure::KM_PER_MILE;
 use super::page::{PARTNER_COOKIE, Page, Screen, Visitor, html};
 use crate::catalogue;
 use crate::store::shops::{
@@ -23,8 +24,6 @@ use crate::store::shops::{
 };
 use crate::store::{StoreError, new_id};
 
-/// Kilometres in a mile, exactly (NIST SP 811).
-const KM_PER_MILE: Decimal = dec!(1.609344);
 /// A phone keeps who holds it for a year.
 const COOKIE_SECONDS: u32 = 365 * 24 * 60 * 60;
 const LONGEST_NAME: usize = 40;
