@@ -8,6 +8,7 @@ mod containers;
 mod grades;
 mod guard;
 mod ledger;
+mod lists;
 mod lots;
 mod plan;
 mod rates;

@@ -88,7 +88,25 @@ struct SheetHead {
 
 struct Family {
     name: String,
+    /// Outlets that price something in it, each with the age of its sheet.
+    payers: Vec<(String, String)>,
     rows: Vec<GradeRow>,
+}
+
+impl Family {
+    /// Leaves out the columns of outlets that price nothing in it.
+    fn narrowed(mut self) -> Family {
+        let prices =
+            |column: usize| self.rows.iter().any(|row| row.cells.get(column).is_some_and(Option::is_some));
+        let pays: Vec<bool> = (0..self.payers.len()).map(prices).collect();
+        let mut kept = pays.iter();
+        self.payers.retain(|_| kept.next().is_some_and(|pays| *pays));
+        for row in &mut self.rows {
+            let mut kept = pays.iter();
+            row.cells.retain(|_| kept.next().is_some_and(|pays| *pays));
+        }
+        self
+    }
 }
 
 struct GradeRow {
@@ -154,14 +172,21 @@ pub async fn index(
     let priced = |grade: &Grade| current.values().any(|sheet| sheet.quotes.contains_key(&grade.id));
     let grid = Grid { visitor: &visitor, measure: &measure, current: &current, previous: &previous };
     let columns: Vec<&Outlet> = outlets.iter().filter(|outlet| current.contains_key(&outlet.id)).collect();
+    let age = |outlet: &Outlet| current.get(&outlet.id).map(|sheet| visitor.ago(sheet.valid_from));
+    let payers: Vec<(String, String)> =
+        columns.iter().map(|outlet| (outlet.details.name.clone(), age(outlet).unwrap_or_default())).collect();
     let mut families: Vec<Family> = Vec::new();
     for grade in grades.iter().filter(|grade| priced(grade)) {
         let row = grid.row(grade, &columns);
         match families.last_mut().filter(|last| last.name == grade.details.family) {
             Some(last) => last.rows.push(row),
-            None => families.push(Family { name: grade.details.family.clone(), rows: vec![row] }),
+            None => {
+                let (name, payers) = (grade.details.family.clone(), payers.clone());
+                families.push(Family { name, payers, rows: vec![row] });
+            }
         }
     }
+    let families: Vec<Family> = families.into_iter().map(Family::narrowed).collect();
     let all_open = folds.all_open(families.iter().map(|family| family.rows.len()).sum());
     let mut without_rate: Vec<&'static str> = columns
         .iter()
