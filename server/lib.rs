@@ -8,8 +8,10 @@
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
+pub mod passphrase;
 pub mod reader;
 pub mod review;
+pub mod secret;
 pub mod shelf;
 pub mod store;
 pub mod web;
