@@ -1,6 +1,7 @@
 //! The command line: serve a shop, or the demo.
 
-use std::io::IsTerminal;
+use std::fs::File;
+use std::io::{BufWriter, IsTerminal};
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -13,6 +14,8 @@ use qrcode::render::unicode;
 use tokio::net::TcpListener;
 use tracing::info;
 
+use crate::archive::{self, Archive, ArchiveError};
+use crate::backup::Backups;
 use crate::demo;
 use crate::reader;
 use crate::secret::Code;
@@ -40,6 +43,12 @@ enum Command {
     Reset(ResetArgs),
     /// Open the record to one more shop: prints a code to set it up with.
     SetUp(StoreArgs),
+    /// Copy the whole record into a folder, and prove the copy by restoring it.
+    Backup(BackupArgs),
+    /// Write one shop into a file that any program can read.
+    Export(ExportArgs),
+    /// Bring the shops of a backup or of an exported file back, into this record.
+    Restore(RestoreArgs),
     /// Prove that the record is sound: ledgers add up, and nothing stands in two places.
     Check(StoreArgs),
     /// What the program starts itself as to read an uploaded file.
@@ -60,7 +69,10 @@ struct StoreArgs {
 #[derive(Debug, Args)]
 struct ServeArgs {
     #[command(flatten)]
-    store: StoreArgs,
+    backup: BackupArgs,
+    /// Make no backups here, neither at night nor when asked: another program sees to that.
+    #[arg(long, env = "PENNYWEIGHT_NO_BACKUPS")]
+    no_backups: bool,
     /// The address to listen at. 0.0.0.0 is every address of this machine, so that phones on the wifi reach it.
     #[arg(long, env = "PENNYWEIGHT_LISTEN", default_value = "0.0.0.0:8080")]
     listen: SocketAddr,
@@ -86,6 +98,40 @@ struct ResetArgs {
     shop: Option<String>,
 }
 
+#[derive(Debug, Args)]
+struct BackupArgs {
+    #[command(flatten)]
+    store: StoreArgs,
+    /// The folder that backups go to, instead of `backups` beside the record.
+    #[arg(long, env = "PENNYWEIGHT_BACKUPS")]
+    backups: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+struct ExportArgs {
+    #[command(flatten)]
+    store: StoreArgs,
+    /// The name of the shop, where the record holds several.
+    #[arg(long)]
+    shop: Option<String>,
+    /// The file to write. It must not be there yet.
+    file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct RestoreArgs {
+    #[command(flatten)]
+    store: StoreArgs,
+    /// The file to restore from.
+    file: PathBuf,
+}
+
+impl BackupArgs {
+    fn folder(&self) -> Backups {
+        Backups::new(self.backups.clone().unwrap_or_else(|| self.store.data.join("backups")))
+    }
+}
+
 impl StoreArgs {
     fn place(&self, file: &str) -> Place {
         match &self.database_url {
@@ -99,11 +145,16 @@ impl StoreArgs {
 pub fn run() -> ExitCode {
     match Cli::parse().command {
         Command::Serve(args) => {
-            run_to_end(async { serve(&args, &args.store.place("pennyweight.db"), false).await })
+            run_to_end(async { serve(&args, &args.backup.store.place("pennyweight.db"), false).await })
         }
-        Command::Demo(args) => run_to_end(async { serve(&args, &args.store.place("demo.db"), true).await }),
+        Command::Demo(args) => {
+            run_to_end(async { serve(&args, &args.backup.store.place("demo.db"), true).await })
+        }
         Command::Reset(args) => run_to_end(async { reset(&args).await }),
         Command::SetUp(args) => run_to_end(async { set_up(&args).await }),
+        Command::Backup(args) => run_to_end(async { backup(&args).await }),
+        Command::Export(args) => run_to_end(async { export(&args).await }),
+        Command::Restore(args) => run_to_end(async { restore(&args).await }),
         Command::Check(args) => run_to_end(async { check(&args).await }),
         // Without threads or a log: it lives in little memory, and its parent says what became of it.
         Command::ReadSheet => reader::run_child(),
@@ -146,6 +197,14 @@ enum StartError {
     Listen { at: SocketAddr, cause: std::io::Error },
     #[error("the server stopped: {0}")]
     Serve(std::io::Error),
+    #[error("no backup: {0}")]
+    Backup(ArchiveError),
+    #[error("nothing was exported: {0}")]
+    Export(ArchiveError),
+    #[error("nothing was restored: {0}")]
+    Restore(ArchiveError),
+    #[error("{}: {cause}", path.display())]
+    File { path: PathBuf, cause: std::io::Error },
     #[error("nobody called “{0}” works here; `reset` takes a name as they sign in by it")]
     Nobody(String),
     #[error("the record holds several shops; say which with --shop, one of: {0}")]
@@ -169,7 +228,12 @@ async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> Result<(), S
     hosts.extend(args.url.as_deref().and_then(host_of));
     announce(&store, &here, outside.as_deref(), with_demo).await?;
 
-    let config = Config { hosts, base_url, behind_proxy: args.behind_proxy, ..Config::default() };
+    // The demo is loaded anew whenever it is gone.
+    let backups = (!args.no_backups && !with_demo).then(|| args.backup.folder());
+    if let Some(backups) = backups.clone() {
+        tokio::spawn(backups.every_night(store.clone()));
+    }
+    let config = Config { hosts, base_url, behind_proxy: args.behind_proxy, backups, ..Config::default() };
     let app = App::new(store.clone(), config);
     look_ahead(&app).await?;
     let closing = app.closing.clone();
@@ -278,13 +342,7 @@ async fn made_code(
 /// Prints a code with which somebody who forgot their passphrase chooses another one.
 async fn reset(args: &ResetArgs) -> Result<(), StartError> {
     let store = Store::open(&args.store.place("pennyweight.db")).await?;
-    let shops = store.shops().await?;
-    let named = |shop: &&Shop| args.shop.as_ref().is_none_or(|name| shop.name == *name);
-    let mut candidates = shops.iter().filter(named);
-    let (Some(shop), None) = (candidates.next(), candidates.next()) else {
-        let names: Vec<&str> = shops.iter().map(|shop| shop.name.as_str()).collect();
-        return Err(StartError::WhichShop(names.join(", ")));
-    };
+    let shop = the_shop(&store, args.shop.as_deref()).await?;
     let account = store.account(&shop.id, &args.name).await?;
     let account = account.ok_or_else(|| StartError::Nobody(args.name.clone()))?;
     let whose = Some((shop.id.as_str(), account.partner.id.as_str()));
@@ -292,6 +350,57 @@ async fn reset(args: &ResetArgs) -> Result<(), StartError> {
     println!("{} chooses a new passphrase with this code, within an hour: {code}", account.partner.name);
     println!(
         "It goes on the shop's page to sign in, under “I have a code”. Their phones are signed out by it."
+    );
+    store.close().await;
+    Ok(())
+}
+
+/// The shop of this name, or the only one.
+async fn the_shop(store: &Store, name: Option<&str>) -> Result<Shop, StartError> {
+    let shops = store.shops().await?;
+    let names: Vec<String> = shops.iter().map(|shop| shop.name.clone()).collect();
+    let mut named = shops.into_iter().filter(|shop| name.is_none_or(|name| shop.name == name));
+    match (named.next(), named.next()) {
+        (Some(shop), None) => Ok(shop),
+        _ => Err(StartError::WhichShop(names.join(", "))),
+    }
+}
+
+async fn backup(args: &BackupArgs) -> Result<(), StartError> {
+    let store = Store::open(&args.store.place("pennyweight.db")).await?;
+    let backups = args.folder();
+    let made = backups.make(&store, jiff::Timestamp::now()).await.map_err(StartError::Backup)?;
+    println!(
+        "{}, {} bytes: restored for a try, and the same",
+        backups.folder().join(made.name).display(),
+        made.bytes
+    );
+    store.close().await;
+    Ok(())
+}
+
+async fn export(args: &ExportArgs) -> Result<(), StartError> {
+    let store = Store::open(&args.store.place("pennyweight.db")).await?;
+    let shop = the_shop(&store, args.shop.as_deref()).await?;
+    let file =
+        File::create_new(&args.file).map_err(|cause| StartError::File { path: args.file.clone(), cause })?;
+    let now = jiff::Timestamp::now();
+    let written = archive::write(&store, &[shop.id], now, BufWriter::new(file)).await;
+    written.map_err(StartError::Export)?;
+    println!("{} is in {}", shop.name, args.file.display());
+    store.close().await;
+    Ok(())
+}
+
+async fn restore(args: &RestoreArgs) -> Result<(), StartError> {
+    let mut archive = Archive::open_file(&args.file).map_err(StartError::Restore)?;
+    let store = Store::open(&args.store.place("pennyweight.db")).await?;
+    archive.restore(&store).await.map_err(StartError::Restore)?;
+    let names: Vec<&str> = archive.manifest.shops.values().map(String::as_str).collect();
+    println!(
+        "{} as of {}. Everybody signs in again with the passphrase they had.",
+        names.join(", "),
+        archive.manifest.made_at
     );
     store.close().await;
     Ok(())

@@ -54,6 +54,11 @@ pub async fn load(store: &Store, now: Timestamp) -> Result<(), DemoError> {
     if !store.shops().await?.is_empty() {
         return Ok(());
     }
+    load_into(store, now).await
+}
+
+/// Loads the demo as one more shop of a store.
+pub async fn load_into(store: &Store, now: Timestamp) -> Result<(), DemoError> {
     load_scenario(store, &Scenario::read()?, now).await
 }
 

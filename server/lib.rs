@@ -5,6 +5,8 @@
 
 #![cfg_attr(not(test), warn(clippy::unwrap_used))]
 
+pub mod archive;
+pub mod backup;
 pub mod catalogue;
 pub mod cli;
 pub mod demo;

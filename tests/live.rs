@@ -63,7 +63,11 @@ async fn what_is_saved_is_told_within_a_second(shop: &TestShop) {
     let tobias = shop.phone_of(&shop.partners[1]);
     let mut line = Line::open(&tobias).await;
     shop.put(&lot, "2 lb").await;
-    let event = line.next().await.expect("it is told");
+    let mut event = line.next().await.expect("it is told");
+    // Through Postgres, word of the bag that was opened before may still be on its way when the line opens.
+    while event.contains(r#""what":"container""#) {
+        event = line.next().await.expect("it is told");
+    }
     assert!(event.contains("event: change"), "{event}");
     assert!(event.contains(r#""who":"Imke""#) && event.contains(r#""what":"lot""#), "{event}");
     assert_eq!(line.next().await, None, "once");
@@ -127,7 +131,7 @@ async fn the_activity_has_what_was_done(shop: &TestShop) {
     let lines = page.texts("main li");
     assert!(lines[0].contains("Tobias undid a weighing 2 lb 5 oz : Bag 1"), "{}", lines[0]);
     assert!(lines[1].contains("Imke weighed in 2 lb 5 oz : Bag 1"), "{}", lines[1]);
-    assert!(lines[2].contains("Imke opened : Bag 1"), "{}", lines[2]);
+    assert!(lines[2].contains("Imke opened: Bag 1"), "{}", lines[2]);
     let of_tobias = shop.get(&format!("/activity?who={}&what=lot", shop.partners[1].id)).await.ok();
     assert_eq!(of_tobias.texts("main li").len(), 1);
     for wrong in ["who=%27&what=x", "before=x", "before=_", "before=9999_9", "what=%00"] {

@@ -2,6 +2,7 @@
 
 mod common;
 
+mod archive;
 mod bag;
 mod choices;
 mod containers;

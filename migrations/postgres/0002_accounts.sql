@@ -49,3 +49,21 @@ CREATE TABLE activity (
 );
 CREATE INDEX activity_shop ON activity (shop_id, at, id);
 CREATE INDEX activity_thing ON activity (shop_id, noun, noun_id, at);
+
+-- What lets a shop's own scripts and devices in. The key itself is kept nowhere.
+CREATE TABLE api_keys (
+    id TEXT PRIMARY KEY,
+    shop_id TEXT NOT NULL REFERENCES shops (id),
+    partner_id TEXT NOT NULL REFERENCES partners (id),  -- under whose name it works
+    name TEXT NOT NULL,                     -- of the device
+    key_sha256 TEXT NOT NULL UNIQUE,
+    made_at TEXT NOT NULL,
+    seen_at TEXT,                           -- to the hour
+    ended_at TEXT
+);
+
+-- Work that is done once a day by one of the servers.
+CREATE TABLE jobs (
+    name TEXT PRIMARY KEY,
+    day TEXT NOT NULL                       -- that it was last taken on for
+);

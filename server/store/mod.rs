@@ -13,12 +13,14 @@ pub mod drafts;
 pub mod error;
 pub mod files;
 pub mod grades;
+pub mod jobs;
 pub mod lots;
 pub mod news;
 pub mod outlets;
 pub mod partners;
 pub mod plan;
 pub mod rates;
+pub mod rows;
 pub mod services;
 pub mod sessions;
 pub mod sheets;
@@ -64,6 +66,7 @@ pub struct Store {
     writer: AnyPool,
     begin: &'static str,
     begin_alone: &'static str,
+    begin_to_read: &'static str,
     news: News,
 }
 
@@ -127,7 +130,14 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
     let news = News::of_one_process();
-    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE", news })
+    Ok(Store {
+        readers,
+        writer,
+        begin: "BEGIN IMMEDIATE",
+        begin_alone: "BEGIN IMMEDIATE",
+        begin_to_read: "BEGIN",
+        news,
+    })
 }
 
 /// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
@@ -183,6 +193,7 @@ async fn open_postgres(address: &str) -> Result<Store, StoreError> {
         writer: pool,
         begin: "BEGIN",
         begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+        begin_to_read: "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
         news,
     })
 }

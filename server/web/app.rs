@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use tokio::sync::watch;
 
+use crate::backup::Backups;
 use crate::shelf::Answers;
 use crate::store::Store;
 
@@ -33,6 +34,8 @@ pub struct Config {
     pub base_url: String,
     /// Whether a proxy in front says where requests come from, and has the certificate.
     pub behind_proxy: bool,
+    /// Where backups are kept; `None` to keep none.
+    pub backups: Option<Backups>,
     /// This program's own file, which is started once more to read an upload.
     pub reader: PathBuf,
 }
@@ -50,6 +53,7 @@ impl Default for Config {
             hosts: Vec::new(),
             base_url: String::new(),
             behind_proxy: false,
+            backups: None,
             reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
         }
     }

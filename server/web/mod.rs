@@ -6,6 +6,7 @@ mod activity;
 mod again;
 mod app;
 mod asset;
+mod backup;
 mod bag;
 mod cartons;
 mod containers;
@@ -148,6 +149,9 @@ pub fn router(app: App) -> Router {
         .route("/join", get(join::show).post(join::join))
         // What is saved, as it happens
         .route("/live", get(live::listen))
+        // Backup
+        .route("/backup", get(backup::index).post(backup::create))
+        .route("/backup/shop", get(backup::export))
         // Activity
         .route("/activity", get(activity::index))
         // Outlets

@@ -39,6 +39,7 @@ pub enum Screen {
     Rates,
     People,
     Activity,
+    Backup,
     Shop,
 }
 

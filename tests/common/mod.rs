@@ -14,7 +14,7 @@ mod form;
 pub mod market;
 mod page;
 mod phone;
-mod postgres;
+pub mod postgres;
 mod record;
 
 use jiff::Timestamp;
@@ -226,6 +226,11 @@ impl TestShop {
     /// Every row of every table as text, to compare before and after.
     pub async fn everything(&self) -> Vec<String> {
         record::everything(&mut self.connect().await, &self.place).await
+    }
+
+    /// The names of all tables, sorted.
+    pub async fn tables(&self) -> Vec<String> {
+        record::tables(&mut self.connect().await, &self.place).await
     }
 
     /// Ends the story: the record, as the next start finds it, has to be sound.
