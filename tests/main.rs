@@ -9,6 +9,7 @@ mod containers;
 mod grades;
 mod guard;
 mod ledger;
+mod lists;
 mod live;
 mod lots;
 mod people;

@@ -39,8 +39,10 @@ mod sheets;
 mod shipments;
 mod shop;
 mod sign_in;
+mod stale;
 mod thread;
 mod today;
+mod unpriced;
 mod weigh;
 
 use std::time::Duration;

@@ -14,7 +14,7 @@ use super::bag;
 use super::failure::{self, Failure};
 use super::form::Form;
 use super::gauge::Gauge;
-use super::page::{Anyone, Page, Screen, Visitor, html};
+use super::page::{Anyone, Folds, Page, Screen, Visitor, html};
 use crate::shelf::Shelf;
 use crate::store::lots::{Lot, LotState};
 use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
@@ -30,6 +30,8 @@ const LONGEST_TYPED: usize = 40;
 pub struct Find {
     #[serde(default)]
     find: String,
+    #[serde(flatten)]
+    folds: Folds,
 }
 
 #[derive(Template)]
@@ -38,6 +40,12 @@ struct ChoosePage {
     page: Page,
     visitor: Visitor,
     find: String,
+    families: Vec<Family>,
+    all_open: bool,
+}
+
+struct Family {
+    name: String,
     lots: Vec<Lot>,
 }
 
@@ -45,7 +53,7 @@ struct ChoosePage {
 pub async fn choose(
     State(app): State<App>,
     Anyone(visitor): Anyone,
-    Query(Find { find }): Query<Find>,
+    Query(Find { find, folds }): Query<Find>,
 ) -> Result<Response, Failure> {
     let mut lots = app.store.open_lots(&visitor.shop.id).await?;
     let wanted = find.trim().to_lowercase();
@@ -55,8 +63,16 @@ pub async fn choose(
                 .iter()
                 .any(|text| text.to_lowercase().contains(&wanted))
     });
+    let all_open = !wanted.is_empty() || folds.all_open(lots.len());
+    let mut families: Vec<Family> = Vec::new();
+    for lot in lots {
+        match families.last_mut().filter(|last| last.name == lot.family) {
+            Some(last) => last.lots.push(lot),
+            None => families.push(Family { name: lot.family.clone(), lots: vec![lot] }),
+        }
+    }
     let page = visitor.page(Screen::Weigh, "Weigh in");
-    html(&ChoosePage { page, visitor, find: find.trim().to_string(), lots })
+    html(&ChoosePage { page, visitor, find: find.trim().to_string(), families, all_open })
 }
 
 #[derive(Template)]
