@@ -9,6 +9,7 @@ mod grades;
 mod guard;
 mod ledger;
 mod lots;
+mod offers;
 mod plan;
 mod rates;
 mod record;

@@ -43,7 +43,7 @@ impl Loader<'_> {
         let shipment = NewShipment {
             id: &id,
             outlet_id: &outlet.id,
-            lots: loads.iter().map(|load| (load.lot.clone(), load.mass)).collect(),
+            loads: &loads,
             ladder: &ladder,
             partner_id: &made_by,
         };

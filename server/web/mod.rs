@@ -18,6 +18,7 @@ mod guard;
 mod ladder;
 mod lots;
 mod measure;
+mod offer;
 mod outlet_form;
 mod outlets;
 mod page;
