@@ -101,7 +101,7 @@ async fn every_answer_carries_the_headers(shop: &TestShop) {
 }
 
 /// Every address that the pages link to, each opened once, from Today on.
-async fn crawl(shop: &TestShop) -> Vec<Page> {
+pub async fn crawl(shop: &TestShop) -> Vec<Page> {
     let mut pages = Vec::new();
     let mut seen = BTreeSet::new();
     let mut open = vec!["/".to_string()];

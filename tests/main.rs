@@ -7,6 +7,7 @@ mod choices;
 mod containers;
 mod grades;
 mod guard;
+mod hostile;
 mod ledger;
 mod lots;
 mod offers;

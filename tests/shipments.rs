@@ -3,10 +3,10 @@
 use axum::http::StatusCode;
 use jiff::Timestamp;
 use pennyweight::store::lots::LotState;
+use pennyweight::store::new_id;
 use pennyweight::store::outlets::OutletKind;
 use pennyweight::store::shipments::ShipmentState;
 use pennyweight::store::weighings::WeighingKind;
-use pennyweight::store::new_id;
 use rust_decimal::dec;
 use trade::ids::OutletId;
 use trade::money::Currency;

@@ -152,7 +152,6 @@ pub fn router(app: App) -> Router {
         .merge(pages)
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
-        .layer(middleware::map_response(failure::worded))
         .layer(middleware::from_fn(again::keep_form))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
@@ -179,7 +178,8 @@ pub fn router(app: App) -> Router {
                 .layer(middleware::map_response(guard::headers))
                 .layer(middleware::from_fn(failure::log_cause))
                 .layer(CatchPanicLayer::custom(failure::panicked))
-                .layer(CompressionLayer::new()),
+                .layer(CompressionLayer::new())
+                .layer(middleware::map_response(failure::worded)),
         )
         .with_state(app)
 }

@@ -98,6 +98,11 @@ impl Page {
         forms.into_iter().next().unwrap_or_else(|| panic!("{self} has no form {selector}:\n{}", self.body))
     }
 
+    /// Every form that `selector` finds.
+    pub fn forms(&self, selector: &str) -> Vec<Form> {
+        self.select(selector, |element| Form::read(element, &self.url))
+    }
+
     /// The page itself, where it has to be a good one.
     #[track_caller]
     pub fn ok(self) -> Page {
