@@ -5,8 +5,7 @@ use sqlx::FromRow;
 use trade::packing::Carton;
 use trade::volume::Size;
 
-use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// A box as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -80,6 +79,8 @@ macro_rules! select_cartons {
     };
 }
 
+const OUT_OF_USE: &str = "UPDATE cartons SET retired_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
+
 impl Store {
     /// All boxes, those in use first, by name.
     pub async fn cartons(&self, shop_id: &str) -> Result<Vec<CartonRecord>, StoreError> {
@@ -132,27 +133,11 @@ impl Store {
         version: i64,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        self.set_carton_retired(shop_id, id, version, Some(stamp(at))).await
+        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), Some(at)).await
     }
 
     pub async fn return_carton(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_carton_retired(shop_id, id, version, None).await
-    }
-
-    async fn set_carton_retired(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        retired_at: Option<String>,
-    ) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE cartons SET retired_at = $4, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(retired_at).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), None).await
     }
 }
 
@@ -164,8 +149,6 @@ pub async fn add_carton(tx: &mut Tx, shop_id: &str, id: &str, carton: &Carton) -
     bind_carton(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), carton).execute(&mut **tx).await?;
     Ok(())
 }
-
-type Query<'q> = sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments>;
 
 /// Binds the columns from `name` to `at_hand`, in the schema's order.
 fn bind_carton<'q>(query: Query<'q>, carton: &'q Carton) -> Query<'q> {

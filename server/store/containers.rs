@@ -4,8 +4,7 @@ use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::mass::Mass;
 
-use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{RowError, Store, StoreError, Tx, changed_one, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ContainerKind {

@@ -6,9 +6,8 @@ use trade::ids::{GradeId, LotId};
 use trade::mass::{HEAVIEST_GRAMS, Mass};
 
 use super::containers::{ContainerDetails, ContainerKind, add_container};
-use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{RowError, Store, StoreError, Tx, new_id, stamp};
+use super::{RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
 
 /// The most pieces one lot may hold.
 const MOST_PIECES: i64 = 1_000_000;

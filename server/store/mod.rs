@@ -93,6 +93,30 @@ impl Store {
     pub(crate) fn readers(&self) -> &AnyPool {
         &self.readers
     }
+
+    /// Takes a thing out of use since a moment, or into use again: `sql` sets `$4` on the row of shop `$1` and id `$2`
+    /// that still has the version `$3`.
+    async fn set_out_of_use(
+        &self,
+        sql: &'static str,
+        (shop_id, id, version): (&str, &str, i64),
+        since: Option<Timestamp>,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let since = since.map(stamp);
+        let done =
+            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(since).execute(&mut *tx).await?;
+        changed_one(done.rows_affected())?;
+        Ok(tx.commit().await?)
+    }
+}
+
+/// A query with some of its values bound.
+type Query<'q> = sqlx::query::Query<'q, Any, sqlx::any::AnyArguments>;
+
+/// An update that named a version and found no row was about a row that has moved on.
+fn changed_one(rows: u64) -> Result<(), StoreError> {
+    if rows == 1 { Ok(()) } else { Err(StoreError::Stale) }
 }
 
 async fn open_file(path: &Path) -> Result<Store, StoreError> {

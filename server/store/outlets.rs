@@ -13,8 +13,7 @@ use trade::outlet::{self, Drive, PaidWeight, Post, Terms, Way};
 use trade::quote::Quotes;
 
 use super::services::ServiceRecord;
-use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// An outlet of the shop.
 #[derive(Debug, Clone)]
@@ -248,6 +247,8 @@ macro_rules! select_outlets {
     };
 }
 
+const OUT_OF_USE: &str = "UPDATE outlets SET closed_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
+
 impl Store {
     /// All outlets, those the shop sells to first, by name.
     pub async fn outlets(&self, shop_id: &str) -> Result<Vec<Outlet>, StoreError> {
@@ -328,27 +329,11 @@ impl Store {
         version: i64,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        self.set_closed(shop_id, id, version, Some(stamp(at))).await
+        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), Some(at)).await
     }
 
     pub async fn reopen_outlet(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_closed(shop_id, id, version, None).await
-    }
-
-    async fn set_closed(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        closed_at: Option<String>,
-    ) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE outlets SET closed_at = $4, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(closed_at).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), None).await
     }
 }
 
@@ -373,8 +358,6 @@ pub async fn add_outlet(
     }
     Ok(())
 }
-
-type Query<'q> = sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments>;
 
 /// Binds the columns from `kind` to `minimum_delivery_ug`, in the schema's order.
 fn bind_details<'q>(query: Query<'q>, details: &'q OutletDetails) -> Query<'q> {

@@ -12,8 +12,7 @@ use trade::freight::{
 use trade::mass::Mass;
 use trade::volume::{Size, Volume};
 
-use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// A carrier's service as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -244,6 +243,8 @@ impl Parts {
     }
 }
 
+const OUT_OF_USE: &str = "UPDATE services SET retired_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
+
 impl Store {
     /// All services with their tables, those in use first, by name.
     pub async fn services(&self, shop_id: &str) -> Result<Vec<ServiceRecord>, StoreError> {
@@ -338,27 +339,11 @@ impl Store {
         version: i64,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        self.set_service_retired(shop_id, id, version, Some(stamp(at))).await
+        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), Some(at)).await
     }
 
     pub async fn return_service(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_service_retired(shop_id, id, version, None).await
-    }
-
-    async fn set_service_retired(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        retired_at: Option<String>,
-    ) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE services SET retired_at = $4, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(retired_at).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), None).await
     }
 }
 
@@ -379,8 +364,6 @@ pub async fn add_service(
     }
     Ok(())
 }
-
-type Query<'q> = sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments>;
 
 /// Binds the columns from `name` to `fuel_percent`, in the schema's order.
 fn bind_details<'q>(query: Query<'q>, details: &'q ServiceDetails) -> Query<'q> {

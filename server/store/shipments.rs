@@ -10,9 +10,8 @@ use trade::money::Money;
 use trade::net::{Ladder, Load};
 
 use super::lots::{close_lot, lot_for_change};
-use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{RowError, Store, StoreError, Tx, changed_one, stamp};
 
 /// Where a shipment stands, and since when.
 #[derive(Debug, Clone, PartialEq, Eq)]

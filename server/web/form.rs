@@ -18,7 +18,7 @@ use trade::reading::{self, Reading};
 
 use super::failure::Failure;
 use super::page::day;
-use crate::store::is_id;
+use crate::store::{StoreError, is_id};
 
 /// The values of a form by field name, and what is wrong with them.
 #[derive(Debug, Clone, Default)]
@@ -82,6 +82,15 @@ impl Form {
 
     pub fn refuse(&mut self, name: &str, problem: impl Into<String>) {
         self.problems.entry(name.to_string()).or_insert_with(|| problem.into());
+    }
+
+    /// Says beside the name that it is taken, where that is what the store refused; anything else is a failure of its own.
+    pub fn refuse_taken_name(&mut self, error: StoreError, problem: &str) -> Result<(), Failure> {
+        match error {
+            StoreError::Duplicate => self.refuse("name", problem),
+            other => return Err(other.into()),
+        }
+        Ok(())
     }
 
     pub fn is_good(&self) -> bool {
