@@ -1,6 +1,6 @@
 //! The command line: serve a shop, or the demo.
 
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write};
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -173,17 +173,21 @@ fn addresses(listen: IpAddr, port: u16) -> (String, Option<String>) {
 }
 
 fn announce(here: &str, wifi: Option<&str>) {
-    println!("Pennyweight is open.\n\n  on this machine   {here}");
+    let mut words = format!("Pennyweight is open.\n\n  on this machine   {here}\n");
     match wifi {
         Some(address) => {
-            println!("  on the shop wifi  {address}\n");
+            words += &format!("  on the shop wifi  {address}\n\n");
             if let Ok(code) = QrCode::new(address) {
-                println!("{}", code.render::<unicode::Dense1x2>().quiet_zone(true).build());
+                words += &format!("{}\n", code.render::<unicode::Dense1x2>().quiet_zone(true).build());
             }
-            println!("Point a phone's camera at the code. Ctrl-C closes the shop.");
+            words += "Point a phone's camera at the code. Ctrl-C closes the shop.\n";
         }
-        None => println!("\nNo wifi address was found: phones cannot reach it yet. Ctrl-C closes the shop."),
+        None => {
+            words += "\nNo wifi address was found: phones cannot reach it yet. Ctrl-C closes the shop.\n";
+        }
     }
+    // The shop is open also where nobody reads this.
+    let _ = std::io::stdout().write_all(words.as_bytes());
 }
 
 async fn asked_to_stop() {

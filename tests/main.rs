@@ -5,6 +5,7 @@ mod common;
 mod bag;
 mod choices;
 mod containers;
+mod disk;
 mod grades;
 mod guard;
 mod hostile;

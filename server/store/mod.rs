@@ -22,9 +22,9 @@ pub mod shops;
 pub mod weighings;
 pub mod wordings;
 
-use std::fs::File;
+use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
 use rust_decimal::dec;
@@ -37,6 +37,9 @@ pub use error::{RowError, StoreError};
 
 static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
 static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
+
+/// How long anything waits for its turn at the record.
+const LONGEST_WAIT: Duration = Duration::from_secs(10);
 
 /// Where the shop's record is kept.
 #[derive(Debug, Clone)]
@@ -138,23 +141,31 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
 }
 
-/// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
+/// A file with the lock on it, which goes with the file. A start that waits longer than this for another one says so
+/// instead of hanging without a word.
 async fn locked(path: PathBuf) -> Result<File, StoreError> {
-    let place = path.clone();
-    let wait = move || {
-        let file = File::create(&path)?;
-        fs4::FileExt::lock(&file)?;
-        Ok(file)
-    };
-    let file = tokio::task::spawn_blocking(wait).await.unwrap_or_else(|stopped| Err(stopped.into()));
-    file.map_err(|cause| StoreError::Folder { path: place, cause })
+    let file = File::create(&path).map_err(|cause| StoreError::Folder { path: path.clone(), cause })?;
+    let last = Instant::now() + LONGEST_WAIT;
+    loop {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            Err(TryLockError::WouldBlock) if Instant::now() < last => {
+                tokio::time::sleep(Duration::from_millis(20)).await;
+            }
+            Err(TryLockError::WouldBlock) => return Err(StoreError::Busy),
+            Err(TryLockError::Error(cause)) => return Err(StoreError::Folder { path, cause }),
+        }
+    }
 }
 
 fn sqlite_pool(connections: u32) -> AnyPoolOptions {
     AnyPoolOptions::new()
         .max_connections(connections)
-        .acquire_timeout(Duration::from_secs(10))
+        .acquire_timeout(LONGEST_WAIT)
         .after_connect(|connection, _| Box::pin(prepare_sqlite(connection)))
+        // Where the disk is full, SQLite rolls back by itself. sqlx does not learn of it, counts the transaction as open
+        // for good and refuses every later one on that connection: it is given up for a new one.
+        .before_acquire(|connection, _| Box::pin(async move { Ok(!connection.is_in_transaction()) }))
 }
 
 async fn prepare_sqlite(connection: &mut AnyConnection) -> Result<(), sqlx::Error> {
@@ -173,16 +184,15 @@ async fn prepare_sqlite(connection: &mut AnyConnection) -> Result<(), sqlx::Erro
 async fn open_postgres(address: &str) -> Result<Store, StoreError> {
     let first = AnyConnection::connect(address).await.map_err(StoreError::Unreachable)?;
     first.close().await?;
-    let options = AnyPoolOptions::new()
-        .max_connections(8)
-        .acquire_timeout(Duration::from_secs(10))
-        .after_connect(|connection, _| {
+    let options = AnyPoolOptions::new().max_connections(8).acquire_timeout(LONGEST_WAIT).after_connect(
+        |connection, _| {
             Box::pin(async move {
                 // As long as SQLite waits for a lock.
                 sqlx::query("SET lock_timeout = '5s'").execute(connection).await?;
                 Ok(())
             })
-        });
+        },
+    );
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
     Ok(Store {

@@ -17,6 +17,8 @@ mod phone;
 mod postgres;
 mod record;
 
+use std::path::Path;
+
 use jiff::Timestamp;
 use jiff::civil::Date;
 use pennyweight::catalogue;
@@ -76,6 +78,7 @@ pub struct TestShop {
 
 /// What goes when the shop closes.
 enum Keeper {
+    Nobody,
     Folder(TempDir),
     Database(postgres::TestDatabase),
 }
@@ -85,6 +88,11 @@ impl TestShop {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let place = Place::File(folder.path().join("shop.db"));
         TestShop::at(place, Keeper::Folder(folder)).await
+    }
+
+    /// On SQLite in a folder that is not this shop's to remove.
+    pub async fn in_folder(folder: &Path) -> TestShop {
+        TestShop::at(Place::File(folder.join("pennyweight.db")), Keeper::Nobody).await
     }
 
     pub async fn on_postgres() -> TestShop {
@@ -126,10 +134,14 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let config = config(Vec::new());
-        let phone = Phone::new(router(App::new(self.store.clone(), config)));
+        let phone = self.phone_on(&self.store);
         phone.set_cookie("partner", &partner.id);
         phone
+    }
+
+    /// A phone that sees another record.
+    pub fn phone_on(&self, store: &Store) -> Phone {
+        Phone::new(router(App::new(store.clone(), config(Vec::new()))))
     }
 
     /// Opens a lot of `grade` in a new bag that weighs two ounces, and gives its id.
@@ -203,6 +215,7 @@ impl TestShop {
         assert_eq!(store.check().await.expect("the record can be checked"), Vec::<String>::new());
         store.close().await;
         match self.keeper {
+            Keeper::Nobody => {}
             Keeper::Folder(folder) => folder.close().expect("the folder can be removed"),
             Keeper::Database(database) => database.drop().await,
         }
