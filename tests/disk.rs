@@ -15,7 +15,7 @@ use axum::http::StatusCode;
 use pennyweight::store::{Place, Store, StoreError};
 use tempfile::TempDir;
 
-use crate::common::{TestShop, mass};
+use crate::common::{TestShop, mass, phone_to};
 use crate::sheets::{lakeside, upload};
 
 /// A disk of four megabytes; unmounted when it goes.
@@ -154,7 +154,7 @@ async fn a_damaged_record_is_a_message_or_a_page() {
             }
             Err(other) => panic!("page {nth}: {other:?}"),
         };
-        let phone = shop.phone_on(&store);
+        let phone = phone_to(&store);
         for address in
             ["/", "/lots", "/grades", "/plan", &format!("/lots/{lot}"), "/outlets", "/sheets", "/rates"]
         {

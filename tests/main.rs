@@ -9,6 +9,7 @@ mod disk;
 mod grades;
 mod guard;
 mod hostile;
+mod ladders;
 mod ledger;
 mod lots;
 mod offers;

@@ -134,14 +134,9 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let phone = self.phone_on(&self.store);
+        let phone = phone_to(&self.store);
         phone.set_cookie("partner", &partner.id);
         phone
-    }
-
-    /// A phone that sees another record.
-    pub fn phone_on(&self, store: &Store) -> Phone {
-        Phone::new(router(App::new(store.clone(), config(Vec::new()))))
     }
 
     /// Opens a lot of `grade` in a new bag that weighs two ounces, and gives its id.
@@ -220,6 +215,11 @@ impl TestShop {
             Keeper::Database(database) => database.drop().await,
         }
     }
+}
+
+/// A phone that sees whatever `store` holds.
+pub fn phone_to(store: &Store) -> Phone {
+    Phone::new(router(App::new(store.clone(), config(Vec::new()))))
 }
 
 /// The mass of a reading that means one thing.
