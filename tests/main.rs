@@ -13,6 +13,7 @@ mod ladders;
 mod ledger;
 mod lots;
 mod offers;
+mod outlets;
 mod plan;
 mod rates;
 mod record;

@@ -327,7 +327,9 @@ pub fn decimal(typed: &str) -> Option<Decimal> {
         (_, true) if typed.rfind(',') < typed.find('.') => typed.replace(',', ""),
         _ => return None,
     };
-    plain.parse().ok()
+    // The parser also takes `1e9` and `1_000`, which are slips where a person types.
+    let is_plain = plain.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'));
+    plain.parse().ok().filter(|_| is_plain)
 }
 
 impl<S: Send + Sync> FromRequest<S> for Form {
@@ -363,7 +365,7 @@ mod tests {
         ] {
             assert_eq!(decimal(typed), Some(number), "{typed}");
         }
-        for typed in ["", "1.2.3", "1.234,5", "abc", "1e9999", &"9".repeat(40)] {
+        for typed in ["", "1.2.3", "1.234,5", "abc", "1e9", "1e9999", "1_000", &"9".repeat(40)] {
             assert_eq!(decimal(typed), None, "{typed}");
         }
     }
