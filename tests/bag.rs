@@ -339,8 +339,7 @@ async fn a_bag_that_is_packed_or_gone_says_so(shop: &TestShop) {
         page.text("main")
     );
     assert!(!page.has("#shipment") && !page.has("svg.gauge"));
-    let now = jiff::Timestamp::now();
-    shop.store.send_shipment(&shop.id, &shipment, 1, &shop.partners[0].id, now).await.expect("it leaves");
+    shop.store.send_shipment(&shop.by(), &shipment, 1).await.expect("it leaves");
     assert_eq!(bag_page(shop, &lot).await.text(".figure"), "It has left the shop.");
     assert!(bag_page(shop, &other).await.says("2 lb 0.0 oz of the grade on the shelf."));
 }

@@ -6,7 +6,9 @@
 
 use jiff::Timestamp;
 use pennyweight::demo;
-use pennyweight::store::{Place, Store};
+use pennyweight::secret::Token;
+use pennyweight::store::sessions::{NewSession, begin_session};
+use pennyweight::store::{By, Place, Store, new_id};
 
 use crate::common::{Page, phone_to};
 
@@ -15,10 +17,20 @@ async fn lot_page(label: &str) -> Page {
     let folder = tempfile::tempdir().expect("a folder");
     let store = Store::open(&Place::File(folder.path().join("demo.db"))).await.expect("a store");
     demo::load(&store, Timestamp::now()).await.expect("the demo");
-    let shop = store.first_shop().await.expect("it answers").expect("a shop");
+    let shop = store.shops().await.expect("it answers").remove(0);
+    let names = demo::accounts().expect("the demo").0;
+    let account = store.account(&shop.id, &names[0]).await.expect("it answers").expect("a partner");
+    let by = By { shop_id: shop.id.clone(), partner_id: account.partner.id, at: Timestamp::now() };
+    let token = Token::random();
+    let mut tx = store.begin().await.expect("a transaction");
+    let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a test" };
+    begin_session(&mut tx, &by, &session).await.expect("a session");
+    tx.commit().await.expect("it is saved");
+    let phone = phone_to(&store);
+    phone.sign_in(&token);
     let lots = store.open_lots(&shop.id).await.expect("lots");
     let lot = lots.iter().find(|lot| lot.container_label == label).expect("the lot");
-    let page = phone_to(&store).get(&format!("/lots/{}", lot.id)).await.ok();
+    let page = phone.get(&format!("/lots/{}", lot.id)).await.ok();
     store.close().await;
     page
 }

@@ -2,6 +2,7 @@
 
 mod common;
 
+mod archive;
 mod bag;
 mod choices;
 mod containers;
@@ -11,9 +12,11 @@ mod guard;
 mod hostile;
 mod ladders;
 mod ledger;
+mod live;
 mod lots;
 mod offers;
 mod outlets;
+mod people;
 mod plan;
 mod rates;
 mod record;

@@ -1,7 +1,6 @@
 //! The offer on a bag's page: a shipment is made of what the partner saw there, or they are told what is no longer so.
 
 use axum::http::StatusCode;
-use jiff::Timestamp;
 use pennyweight::store::lots::LotState;
 use pennyweight::store::outlets::OutletKind;
 use pennyweight::store::shipments::NewShipment;
@@ -258,15 +257,8 @@ async fn a_lot_regraded_at_the_last_moment_is_not_reserved(shop: &TestShop) {
         Load { pieces: 1, ..load.clone() },
     ] {
         let id = new_id();
-        let partner_id = &shop.partners[0].id;
-        let shipment = NewShipment {
-            id: &id,
-            outlet_id: &market.boards,
-            loads: &[changed],
-            ladder: &ladder,
-            partner_id,
-        };
-        let refused = shop.store.make_shipment(&shop.id, &shipment, Timestamp::now()).await;
+        let shipment = NewShipment { id: &id, outlet_id: &market.boards, loads: &[changed], ladder: &ladder };
+        let refused = shop.store.make_shipment(&shop.by(), &shipment).await;
         assert!(matches!(refused, Err(StoreError::Stale)), "{refused:?}");
     }
     assert_eq!(shop.everything().await, before);

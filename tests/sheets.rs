@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
-use jiff::{Timestamp, ToSpan};
+use jiff::ToSpan;
 use pennyweight::store::outlets::OutletDetails;
 use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, OutletId};
@@ -441,7 +441,7 @@ async fn the_outlet_was_closed_meanwhile(shop: &TestShop) {
     let review = upload(shop, &outlet, "may.csv", CLEAN).await.ok();
     let form = chosen(shop, &outlet, "other.csv", CLEAN).await;
     yard(shop, "Harbor Scrap", Currency::USD, MassUnit::Pound).await;
-    shop.store.close_outlet(&shop.id, outlet.as_str(), 1, Timestamp::now()).await.expect("it closes");
+    shop.store.close_outlet(&shop.by(), outlet.as_str(), 1).await.expect("it closes");
     let refused = press(shop, &review, "save the sheet").await.ok();
     assert!(refused.says("Lakeside Metals has been closed meanwhile"));
     assert_eq!(shop.store.drafts(&shop.id).await.expect("drafts").len(), 1, "nothing is lost");

@@ -4,21 +4,30 @@
 //! through [`Store::begin`], which on SQLite takes the write lock at once: a transaction that first reads and then
 //! writes would otherwise fail under two phones at the same moment.
 
+pub mod activity;
 pub mod cartons;
 pub mod check;
+pub mod codes;
 pub mod containers;
 pub mod drafts;
 pub mod error;
 pub mod files;
 pub mod grades;
+pub mod jobs;
 pub mod lots;
+pub mod news;
 pub mod outlets;
+pub mod partners;
 pub mod plan;
 pub mod rates;
+pub mod rows;
 pub mod services;
+pub mod sessions;
 pub mod sheets;
 pub mod shipments;
 pub mod shops;
+pub mod tries;
+mod tx;
 pub mod weighings;
 pub mod wordings;
 
@@ -30,10 +39,14 @@ use jiff::Timestamp;
 use rust_decimal::dec;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use sqlx::migrate::Migrator;
-use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
+use sqlx::{Any, AnyConnection, AnyPool, Connection};
 use trade::mass::{Mass, MassUnit};
 
+pub use activity::By;
+use activity::Noun;
 pub use error::{RowError, StoreError};
+pub use news::{Change, News};
+pub use tx::Tx;
 
 static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
 static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
@@ -57,9 +70,9 @@ pub struct Store {
     writer: AnyPool,
     begin: &'static str,
     begin_alone: &'static str,
+    begin_to_read: &'static str,
+    news: News,
 }
-
-pub type Tx = Transaction<'static, Any>;
 
 impl Store {
     /// Opens the store and brings its schema up to date.
@@ -73,13 +86,13 @@ impl Store {
 
     /// Starts a transaction that may write.
     pub async fn begin(&self) -> Result<Tx, StoreError> {
-        Ok(self.writer.begin_with(self.begin).await?)
+        Ok(Tx::new(self.writer.begin_with(self.begin).await?, self.news.clone()))
     }
 
     /// Starts a transaction that runs as if no other ran at the same time, for a decision on what is *not* there yet. One
     /// that comes too late ends as [`StoreError::Busy`].
     pub async fn begin_alone(&self) -> Result<Tx, StoreError> {
-        Ok(self.writer.begin_with(self.begin_alone).await?)
+        Ok(Tx::new(self.writer.begin_with(self.begin_alone).await?, self.news.clone()))
     }
 
     /// Whether the database answers.
@@ -88,7 +101,13 @@ impl Store {
         Ok(())
     }
 
+    /// Everything that is saved from now on.
+    pub fn news(&self) -> &News {
+        &self.news
+    }
+
     pub async fn close(&self) {
+        self.news.close();
         self.readers.close().await;
         self.writer.close().await;
     }
@@ -97,21 +116,32 @@ impl Store {
         &self.readers
     }
 
-    /// Takes a thing out of use since a moment, or into use again: `sql` sets `$4` on the row of shop `$1` and id `$2`
-    /// that still has the version `$3`.
+    /// Takes a thing out of use, or into use again, if it still has that version.
     async fn set_out_of_use(
         &self,
-        sql: &'static str,
-        (shop_id, id, version): (&str, &str, i64),
-        since: Option<Timestamp>,
+        how: &OutOfUse,
+        by: &By,
+        id: &str,
+        version: i64,
+        is_out: bool,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let since = since.map(stamp);
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(since).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        let since = is_out.then(|| stamp(by.at));
+        let query = sqlx::query(how.sql).bind(&by.shop_id).bind(id).bind(version).bind(since);
+        changed_one(query.execute(&mut *tx).await?.rows_affected())?;
+        let [out, back] = how.deeds;
+        tx.note(by, how.noun, id, if is_out { out } else { back }, "").await?;
+        tx.commit().await
     }
+}
+
+/// How one kind of thing is taken out of use.
+struct OutOfUse {
+    /// Sets `$4`, the moment or nothing, on the row of shop `$1` and id `$2` that still has the version `$3`.
+    sql: &'static str,
+    noun: Noun,
+    /// What was done, in the record of activity: out of use, and back.
+    deeds: [&'static str; 2],
 }
 
 /// A query with some of its values bound.
@@ -138,7 +168,15 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
-    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
+    let news = News::of_one_process();
+    Ok(Store {
+        readers,
+        writer,
+        begin: "BEGIN IMMEDIATE",
+        begin_alone: "BEGIN IMMEDIATE",
+        begin_to_read: "BEGIN",
+        news,
+    })
 }
 
 /// A file with the lock on it, which goes with the file. A start that waits longer than this for another one says so
@@ -195,11 +233,14 @@ async fn open_postgres(address: &str) -> Result<Store, StoreError> {
     );
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
+    let news = News::through_postgres(address).await.map_err(StoreError::Unreachable)?;
     Ok(Store {
         readers: pool.clone(),
         writer: pool,
         begin: "BEGIN",
         begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+        begin_to_read: "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
+        news,
     })
 }
 

@@ -12,8 +12,9 @@ use trade::money::{PriceUnit, Share};
 use trade::outlet::{self, Drive, PaidWeight, Post, Terms, Way};
 use trade::quote::Quotes;
 
+use super::activity::Noun;
 use super::services::ServiceRecord;
-use super::{Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// An outlet of the shop.
 #[derive(Debug, Clone)]
@@ -247,7 +248,11 @@ macro_rules! select_outlets {
     };
 }
 
-const OUT_OF_USE: &str = "UPDATE outlets SET closed_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
+const OUT_OF_USE: OutOfUse = OutOfUse {
+    sql: "UPDATE outlets SET closed_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3",
+    noun: Noun::Outlet,
+    deeds: ["closed", "reopened"],
+};
 
 impl Store {
     /// All outlets, those the shop sells to first, by name.
@@ -285,26 +290,22 @@ impl Store {
 
     /// Sets up an outlet; [`StoreError::Duplicate`] if another one has the name. The same id a second time changes
     /// nothing: the form was sent twice.
-    pub async fn create_outlet(
-        &self,
-        shop_id: &str,
-        id: &str,
-        details: &OutletDetails,
-    ) -> Result<(), StoreError> {
+    pub async fn create_outlet(&self, by: &By, id: &str, details: &OutletDetails) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        add_outlet(&mut tx, shop_id, id, details).await?;
-        Ok(tx.commit().await?)
+        add_outlet(&mut tx, by, id, details).await?;
+        tx.commit().await
     }
 
     /// Changes an outlet with the services that reach it; [`StoreError::Stale`] if it changed since `version`,
     /// [`StoreError::Duplicate`] if another one has the name.
     pub async fn save_outlet(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         details: &OutletDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE outlets SET kind = $4, name = $5, place = $6, currency = $7, usual_unit = $8, note = $9, \
                    distance_km = $10, trip_minutes = $11, border = $12, insurance = $13, packing_minutes = $14, \
@@ -318,33 +319,24 @@ impl Store {
         changed_one(done.rows_affected())?;
         sqlx::query("DELETE FROM outlet_services WHERE outlet_id = $1").bind(id).execute(&mut *tx).await?;
         add_reaches(&mut tx, shop_id, id, details.kind.reaches()).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Outlet, id, "changed", "").await?;
+        tx.commit().await
     }
 
     /// Stops selling there. Sheets, shipments and settlements stay.
-    pub async fn close_outlet(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), Some(at)).await
+    pub async fn close_outlet(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, true).await
     }
 
-    pub async fn reopen_outlet(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), None).await
+    pub async fn reopen_outlet(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, false).await
     }
 }
 
 /// Adds an outlet inside `tx`; its services have to be there. One that is there with the same id already is left as it
 /// is.
-pub async fn add_outlet(
-    tx: &mut Tx,
-    shop_id: &str,
-    id: &str,
-    details: &OutletDetails,
-) -> Result<(), StoreError> {
+pub async fn add_outlet(tx: &mut Tx, by: &By, id: &str, details: &OutletDetails) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
     let sql = "INSERT INTO outlets (id, shop_id, version, kind, name, place, currency, usual_unit, note, distance_km, \
                trip_minutes, border, insurance, packing_minutes, weight_deduction, paid_weight, downgrade_chance, \
                downgrade_drop, percent_fee, flat_fee, exchange_spread, payout_fee, days_to_pay, minimum_payout, \
@@ -355,6 +347,7 @@ pub async fn add_outlet(
         bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details).execute(&mut **tx).await?;
     if done.rows_affected() == 1 {
         add_reaches(tx, shop_id, id, details.kind.reaches()).await?;
+        tx.note(by, Noun::Outlet, id, "added", "").await?;
     }
     Ok(())
 }

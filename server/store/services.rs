@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use iso_currency::Currency;
-use jiff::Timestamp;
 use rust_decimal::Decimal;
 use sqlx::FromRow;
 use trade::freight::{
@@ -12,7 +11,8 @@ use trade::freight::{
 use trade::mass::Mass;
 use trade::volume::{Size, Volume};
 
-use super::{Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
+use super::activity::Noun;
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// A carrier's service as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -243,7 +243,11 @@ impl Parts {
     }
 }
 
-const OUT_OF_USE: &str = "UPDATE services SET retired_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
+const OUT_OF_USE: OutOfUse = OutOfUse {
+    sql: "UPDATE services SET retired_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3",
+    noun: Noun::Service,
+    deeds: ["retired", "brought back"],
+};
 
 impl Store {
     /// All services with their tables, those in use first, by name.
@@ -294,24 +298,25 @@ impl Store {
     /// nothing: the form was sent twice.
     pub async fn create_service(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         details: &ServiceDetails,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        add_service(&mut tx, shop_id, id, details).await?;
-        Ok(tx.commit().await?)
+        add_service(&mut tx, by, id, details).await?;
+        tx.commit().await
     }
 
     /// Changes a service with its tables; [`StoreError::Stale`] if it changed since `version`,
     /// [`StoreError::Duplicate`] if another one has the name.
     pub async fn save_service(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         details: &ServiceDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE services SET name = $4, currency = $5, divisor_kind = $6, divisor = $7, sides = $8, \
                    above_cm3 = $9, step_ug = $10, fuel_percent = $11, version = version + 1 \
@@ -328,32 +333,23 @@ impl Store {
             sqlx::query(sql).bind(id).execute(&mut *tx).await?;
         }
         add_parts(&mut tx, id, details).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Service, id, "changed", "").await?;
+        tx.commit().await
     }
 
     /// Takes a service out of use. Outlets that it reached keep it on their list, where it counts for nothing.
-    pub async fn retire_service(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), Some(at)).await
+    pub async fn retire_service(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, true).await
     }
 
-    pub async fn return_service(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_out_of_use(OUT_OF_USE, (shop_id, id, version), None).await
+    pub async fn return_service(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, false).await
     }
 }
 
 /// Adds a service with its tables inside `tx`; one that is there with the same id already is left as it is.
-pub async fn add_service(
-    tx: &mut Tx,
-    shop_id: &str,
-    id: &str,
-    details: &ServiceDetails,
-) -> Result<(), StoreError> {
+pub async fn add_service(tx: &mut Tx, by: &By, id: &str, details: &ServiceDetails) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
     let sql = "INSERT INTO services (id, shop_id, version, name, currency, divisor_kind, divisor, sides, above_cm3, \
                step_ug, fuel_percent) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) \
                ON CONFLICT (id) DO NOTHING";
@@ -361,6 +357,7 @@ pub async fn add_service(
         bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details).execute(&mut **tx).await?;
     if done.rows_affected() == 1 {
         add_parts(tx, id, details).await?;
+        tx.note(by, Noun::Service, id, "added", "").await?;
     }
     Ok(())
 }

@@ -30,7 +30,7 @@ macro_rules! asset {
     };
 }
 
-static ASSETS: [Asset; 2] = [
+static ASSETS: [Asset; 3] = [
     asset!(
         "pennyweight.css",
         "text/css; charset=utf-8",
@@ -45,6 +45,7 @@ static ASSETS: [Asset; 2] = [
             include_str!("../../static/css/print.css"),
         )
     ),
+    asset!("live.js", "text/javascript; charset=utf-8", include_str!("../../static/js/live.js")),
     asset!("icon.svg", "image/svg+xml", include_str!("../../static/icon.svg")),
 ];
 

@@ -83,7 +83,7 @@ pub async fn update(
     mut form: Form,
 ) -> Result<Response, Failure> {
     if let Some(details) = container_details(&mut form) {
-        match app.store.save_container(&visitor.shop.id, &id, form.version(), &details).await {
+        match app.store.save_container(&visitor.by(), &id, form.version(), &details).await {
             Ok(()) => return Ok(Redirect::to("/containers").into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.container(&visitor.shop.id, &id).await?;

@@ -17,6 +17,7 @@ use trade::money::{Currency, LARGEST_AMOUNT, Share};
 use trade::reading::{self, Reading};
 
 use super::failure::Failure;
+use super::form_token;
 use super::page::day;
 use crate::store::{StoreError, is_id};
 
@@ -346,7 +347,8 @@ impl<S: Send + Sync> FromRequest<S> for Form {
         // Browsers send line ends as CR LF. Postgres holds no text with a zero byte in it, and nobody types one.
         let clean =
             |(name, value): (String, String)| (name, value.replace("\r\n", "\n").replace('\0', "\u{fffd}"));
-        Ok(Form { values: values.into_iter().map(clean).collect(), ..Form::default() })
+        let values = values.into_iter().filter(|(name, _)| name != form_token::FIELD).map(clean);
+        Ok(Form { values: values.collect(), ..Form::default() })
     }
 }
 

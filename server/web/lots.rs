@@ -196,7 +196,7 @@ pub async fn update(
     let source = form.optional_text("source", 200);
     let note = form.optional_lines("note", 2000);
     if let (Some(source), Some(note)) = (source, note) {
-        match app.store.save_lot(&visitor.shop.id, &lot_id, form.version(), &source, &note).await {
+        match app.store.save_lot(&visitor.by(), &lot_id, form.version(), &source, &note).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
@@ -302,14 +302,8 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     let source = form.optional_text("source", 200);
     let target = target(&mut form)?;
     if let (Some(grade), Some(source), Some(container)) = (grade, source, target) {
-        let lot = NewLot {
-            id: &id,
-            container,
-            grade: GradeId::new(grade),
-            source: &source,
-            partner_id: &visitor.partner.id,
-        };
-        match app.store.open_lot(&visitor.shop.id, &lot, visitor.now).await {
+        let lot = NewLot { id: &id, container, grade: GradeId::new(grade), source: &source };
+        match app.store.open_lot(&visitor.by(), &lot).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{id}/weigh")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -400,9 +394,8 @@ pub async fn split(
             mass,
             pieces,
             typed: form.value("mass"),
-            partner_id: &visitor.partner.id,
         };
-        match app.store.split(&visitor.shop.id, &split, visitor.now).await {
+        match app.store.split(&visitor.by(), &split).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -449,7 +442,7 @@ pub async fn merge(
     if into.is_empty() {
         form.refuse("into", "Choose the lot that it goes on.");
     } else {
-        match app.store.merge(&visitor.shop.id, &lot_id, &into, &visitor.partner.id, visitor.now).await {
+        match app.store.merge(&visitor.by(), &lot_id, &into).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{into}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -499,10 +492,7 @@ pub async fn regrade(
 ) -> Result<Response, Failure> {
     if let Some(grade) = form.text("grade", 80) {
         let grade = GradeId::new(grade);
-        let done = app
-            .store
-            .regrade(&visitor.shop.id, &lot_id, form.version(), &grade, &visitor.partner.id, visitor.now)
-            .await;
+        let done = app.store.regrade(&visitor.by(), &lot_id, form.version(), &grade).await;
         match done {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {

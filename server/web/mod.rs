@@ -2,34 +2,42 @@
 //!
 //! This file lists every address.
 
+mod activity;
 mod again;
 mod app;
 mod asset;
+mod backup;
 mod bag;
 mod cartons;
 mod containers;
 mod failure;
 mod form;
+mod form_token;
 mod freight;
 mod freight_table;
 mod gauge;
 mod grades;
 mod guard;
+mod join;
 mod ladder;
+mod live;
 mod lots;
 mod measure;
 mod offer;
 mod outlet_form;
 mod outlets;
 mod page;
+mod people;
 mod plan;
 mod prices;
 mod rates;
 mod service_form;
 mod services;
+mod session;
 mod sheets;
 mod shipments;
 mod shop;
+mod sign_in;
 mod thread;
 mod today;
 mod weigh;
@@ -127,8 +135,24 @@ pub fn router(app: App) -> Router {
         // Shop
         .route("/shop", get(shop::show).post(shop::update))
         .route("/shop/new", get(shop::new).post(shop::create))
-        .route("/shop/who", post(shop::who))
-        .route("/shop/partners", post(shop::add_partner))
+        // People and phones
+        .route("/people", get(people::index).post(people::create))
+        .route("/people/passphrase", get(people::passphrase).post(people::change_passphrase))
+        .route("/people/{person}", get(people::show).post(people::update))
+        .route("/people/{person}/code", post(people::make_code))
+        .route("/people/{person}/leave", post(people::let_go))
+        .route("/people/{person}/return", post(people::take_back))
+        .route("/phones/{phone}/sign-out", post(people::end_phone))
+        .route("/sign-in", get(sign_in::show).post(sign_in::sign_in))
+        .route("/sign-out", post(sign_in::sign_out))
+        .route("/join", get(join::show).post(join::join))
+        // What is saved, as it happens
+        .route("/live", get(live::listen))
+        // Backup
+        .route("/backup", get(backup::index).post(backup::create))
+        .route("/backup/shop", get(backup::export))
+        // Activity
+        .route("/activity", get(activity::index))
         // Outlets
         .route("/outlets", get(outlets::index))
         .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
@@ -153,6 +177,7 @@ pub fn router(app: App) -> Router {
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
         .layer(middleware::from_fn(again::keep_form))
+        .layer(middleware::from_fn(form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))

@@ -242,7 +242,7 @@ pub async fn close(
     Path(outlet): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.close_outlet(&visitor.shop.id, &outlet, form.version(), visitor.now).await?;
+    app.store.close_outlet(&visitor.by(), &outlet, form.version()).await?;
     Ok(Redirect::to(&format!("/outlets/{outlet}")).into_response())
 }
 
@@ -252,6 +252,6 @@ pub async fn reopen(
     Path(outlet): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.reopen_outlet(&visitor.shop.id, &outlet, form.version()).await?;
+    app.store.reopen_outlet(&visitor.by(), &outlet, form.version()).await?;
     Ok(Redirect::to(&format!("/outlets/{outlet}")).into_response())
 }

@@ -4,9 +4,9 @@ use std::fmt::Display;
 
 use askama::Template;
 use axum::extract::FromRequestParts;
+use axum::http::Method;
 use axum::http::request::Parts;
-use axum::response::{Html, IntoResponse, Redirect, Response};
-use axum_extra::extract::cookie::CookieJar;
+use axum::response::{Html, IntoResponse, Response};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
@@ -15,11 +15,12 @@ use trade::money::{Currency, Money, show_amount};
 use trade::reading;
 
 use super::App;
-use super::failure::Failure;
-use crate::store::shops::{Partner, Shop};
-
-/// The cookie that remembers which partner holds this phone.
-pub const PARTNER_COOKIE: &str = "partner";
+use super::failure::{self, Failure};
+use super::session;
+use crate::store::By;
+use crate::store::partners::Partner;
+use crate::store::sessions::SignedIn;
+use crate::store::shops::Shop;
 
 /// The screen a page belongs to, for the navigation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +36,9 @@ pub enum Screen {
     Shipments,
     Freight,
     Rates,
+    People,
+    Activity,
+    Backup,
     Shop,
 }
 
@@ -45,6 +49,10 @@ pub struct Page {
     pub screen: Screen,
     pub shop_name: String,
     pub partner_name: String,
+    /// Whether the menu is a helper's: to weigh in, and nothing else.
+    pub for_helper: bool,
+    /// Whether it can be fetched once more to show what has changed: not so the answer to a form.
+    pub is_live: bool,
 }
 
 impl Page {
@@ -53,14 +61,18 @@ impl Page {
     }
 }
 
-/// A partner at a page: the shop, who it is, and the moment of the request.
+/// Somebody at a page: the shop, who it is, on which phone, and the moment of the request.
 ///
-/// This is the one place that says who somebody is; a sign-in changes this and nothing else.
+/// A handler that takes a `Visitor` is for partners. Where helpers may go too, it takes [`Anyone`]; so a page that says
+/// nothing about it is closed to them.
 #[derive(Debug, Clone)]
 pub struct Visitor {
     pub shop: Shop,
     pub partner: Partner,
+    pub session_id: String,
     pub now: Timestamp,
+    /// Whether the request only reads.
+    pub is_reading: bool,
 }
 
 impl Visitor {
@@ -70,7 +82,14 @@ impl Visitor {
             screen,
             shop_name: self.shop.name.clone(),
             partner_name: self.partner.name.clone(),
+            for_helper: self.partner.is_helper(),
+            is_live: self.is_reading,
         }
+    }
+
+    /// Who changes something with this request, and when.
+    pub fn by(&self) -> By {
+        By { shop_id: self.shop.id.clone(), partner_id: self.partner.id.clone(), at: self.now }
     }
 
     /// Today in the shop.
@@ -192,17 +211,30 @@ impl FromRequestParts<App> for Visitor {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
-        let fail = |error| Failure::from(error).page();
-        let Some(shop) = app.store.first_shop().await.map_err(fail)? else {
-            return Err(Redirect::to("/shop/new").into_response());
+        let Anyone(visitor) = Anyone::from_request_parts(parts, app).await?;
+        if visitor.partner.is_helper() { Err(failure::for_partners().page()) } else { Ok(visitor) }
+    }
+}
+
+/// Whoever is signed in: a partner, or a helper. For the few pages where a helper may go.
+#[derive(Debug, Clone)]
+pub struct Anyone(pub Visitor);
+
+impl FromRequestParts<App> for Anyone {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        let now = Timestamp::now();
+        let signed_in = match session::token(&parts.headers) {
+            Some(token) => app.store.signed_in(&token.hash(), now).await,
+            None => Ok(None),
         };
-        let partners = app.store.partners(&shop.id).await.map_err(fail)?;
-        let jar = CookieJar::from_headers(&parts.headers);
-        let chosen = jar.get(PARTNER_COOKIE).map(|cookie| cookie.value().to_string());
-        let partner = partners.iter().find(|p| Some(&p.id) == chosen.as_ref()).or(partners.first()).cloned();
-        match partner {
-            Some(partner) => Ok(Visitor { shop, partner, now: Timestamp::now() }),
-            None => Err(Redirect::to("/shop/new").into_response()),
+        match signed_in.map_err(|error| Failure::from(error).page())? {
+            Some(SignedIn { session_id, shop, partner }) => {
+                let is_reading = parts.method == Method::GET;
+                Ok(Anyone(Visitor { shop, partner, session_id, now, is_reading }))
+            }
+            None => Err(session::sign_in_first(app, parts).await),
         }
     }
 }

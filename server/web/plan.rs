@@ -242,12 +242,12 @@ pub async fn choose(
     form: Form,
 ) -> Result<Response, Failure> {
     let lot = LotId::new(lot);
-    let (shop_id, partner) = (&visitor.shop.id, &visitor.partner.id);
+    let (_shop_id, _partner) = (&visitor.shop.id, &visitor.partner.id);
     let outlet = OutletId::new(form.value("place"));
     match form.value("choice") {
         "pin" => {
             let place = if form.value("place") == "keep" { Place::Keep } else { Place::Outlet(outlet) };
-            app.store.pin(shop_id, &lot, &place, partner, visitor.now).await?;
+            app.store.pin(&visitor.by(), &lot, &place).await?;
         }
         "bar" if form.value("place") == "keep" => {
             return Err(Failure::refused(
@@ -256,8 +256,8 @@ pub async fn choose(
                 "Choose an outlet to bar the lot from, or pin it where it has to go. Nothing was changed.",
             ));
         }
-        "bar" => app.store.bar(shop_id, &lot, &outlet, partner, visitor.now).await?,
-        "free" => app.store.free_lot(shop_id, &lot).await?,
+        "bar" => app.store.bar(&visitor.by(), &lot, &outlet).await?,
+        "free" => app.store.free_lot(&visitor.by(), &lot).await?,
         _ => return Err(not_a_choice()),
     }
     Ok(Redirect::to(&format!("/plan#lot-{lot}")).into_response())
@@ -273,9 +273,9 @@ pub async fn open_or_close(
     let outlet = OutletId::new(outlet);
     match form.value("choice") {
         "close" => {
-            app.store.close_for_plan(&visitor.shop.id, &outlet, &visitor.partner.id, visitor.now).await?;
+            app.store.close_for_plan(&visitor.by(), &outlet).await?;
         }
-        "open" => app.store.open_for_plan(&visitor.shop.id, &outlet).await?,
+        "open" => app.store.open_for_plan(&visitor.by(), &outlet).await?,
         _ => return Err(not_a_choice()),
     }
     Ok(Redirect::to("/plan#closed").into_response())

@@ -231,8 +231,8 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
 
 async fn save(app: &App, visitor: &Visitor, rates: &[Rate], source: &str) -> Result<(), Failure> {
     let mut tx = app.store.begin().await?;
-    save_rates(&mut tx, &visitor.shop.id, rates, source, &visitor.partner.id, visitor.now).await?;
-    tx.commit().await.map_err(crate::store::StoreError::from)?;
+    save_rates(&mut tx, &visitor.by(), rates, source).await?;
+    tx.commit().await?;
     Ok(())
 }
 

@@ -237,7 +237,7 @@ pub async fn retire(
     Path(service): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.retire_service(&visitor.shop.id, &service, form.version(), visitor.now).await?;
+    app.store.retire_service(&visitor.by(), &service, form.version()).await?;
     Ok(Redirect::to(&format!("/freight/services/{service}")).into_response())
 }
 
@@ -247,7 +247,7 @@ pub async fn bring_back(
     Path(service): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.return_service(&visitor.shop.id, &service, form.version()).await?;
+    app.store.return_service(&visitor.by(), &service, form.version()).await?;
     Ok(Redirect::to(&format!("/freight/services/{service}")).into_response())
 }
 

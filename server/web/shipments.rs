@@ -115,14 +115,8 @@ async fn make(app: &App, visitor: &Visitor, wanted: &Wanted, id: &str) -> Result
     let ladder = deliver(outlet, &loads, &shelf.facts).map_err(|closed| {
         NotMade::because(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
     })?;
-    let shipment = NewShipment {
-        id,
-        outlet_id: &wanted.outlet,
-        loads: &loads,
-        ladder: &ladder,
-        partner_id: &visitor.partner.id,
-    };
-    Ok(app.store.make_shipment(&visitor.shop.id, &shipment, visitor.now).await?)
+    let shipment = NewShipment { id, outlet_id: &wanted.outlet, loads: &loads, ladder: &ladder };
+    Ok(app.store.make_shipment(&visitor.by(), &shipment).await?)
 }
 
 fn not_made(reasons: &[String]) -> Failure {
@@ -249,10 +243,7 @@ pub async fn send(
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    let sent = app
-        .store
-        .send_shipment(&visitor.shop.id, &id, form.version(), &visitor.partner.id, visitor.now)
-        .await;
+    let sent = app.store.send_shipment(&visitor.by(), &id, form.version()).await;
     settled(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
 }
 
@@ -263,10 +254,7 @@ pub async fn cancel(
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    let cancelled = app
-        .store
-        .cancel_shipment(&visitor.shop.id, &id, form.version(), &visitor.partner.id, visitor.now)
-        .await;
+    let cancelled = app.store.cancel_shipment(&visitor.by(), &id, form.version()).await;
     settled(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
 }
 

@@ -11,10 +11,10 @@ use trade::reading::{self, Meaning, Reading};
 
 use super::App;
 use super::bag;
-use super::failure::Failure;
+use super::failure::{self, Failure};
 use super::form::Form;
 use super::gauge::Gauge;
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Anyone, Page, Screen, Visitor, html};
 use crate::shelf::Shelf;
 use crate::store::lots::{Lot, LotState};
 use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
@@ -44,7 +44,7 @@ struct ChoosePage {
 /// Which bag?
 pub async fn choose(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Query(Find { find }): Query<Find>,
 ) -> Result<Response, Failure> {
     let mut lots = app.store.open_lots(&visitor.shop.id).await?;
@@ -72,7 +72,7 @@ struct WeighPage {
 /// The field for the reading.
 pub async fn show(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(lot): Path<String>,
     Query(values): Query<Vec<(String, String)>>,
 ) -> Result<Response, Failure> {
@@ -161,7 +161,7 @@ struct AskPage {
 /// Reads the reading back: nothing is saved yet.
 pub async fn read(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(lot): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
@@ -211,7 +211,7 @@ fn cannot_take(lot: &Lot) -> Option<String> {
 /// Puts it on the lot.
 pub async fn create(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(lot): Path<String>,
     mut form: Form,
 ) -> Result<Response, Failure> {
@@ -239,13 +239,12 @@ pub async fn create(
         tare: put.tare,
         pieces: form.value("pieces").trim().parse().unwrap_or(0),
         typed: &typed,
-        partner_id: &visitor.partner.id,
         // With the whole bag on the scale, what it adds depends on what was in it.
         expects: (form.value("holds") == "container").then_some(seen),
         reverses_id: None,
         other_lot_id: None,
     };
-    match app.store.weigh_in(&visitor.shop.id, &weighing, visitor.now).await {
+    match app.store.weigh_in(&visitor.by(), &weighing).await {
         Ok(()) => Ok(Redirect::to(&format!("/weighings/{id}")).into_response()),
         Err(StoreError::Stale) => {
             let lot = app.store.lot(&visitor.shop.id, lot.id.as_str()).await?;
@@ -280,25 +279,30 @@ struct ReceiptPage {
 /// What was put on, and what the bag holds now.
 pub async fn receipt(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(weighing): Path<String>,
 ) -> Result<Response, Failure> {
     let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let gauge = bag::gauge_of(&shelf, &lot.id, &visitor);
+    // How near a bag is to being shipped is the partners' business.
+    let gauge = if visitor.partner.is_helper() { None } else { bag::gauge_of(&shelf, &lot.id, &visitor) };
     // What the weighing changed is worked out while the next one is typed.
     app.answers.prepare(shelf);
     let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
     html(&ReceiptPage { page, visitor, lot, weighing, gauge })
 }
 
-/// Takes it off again, by an entry that names it.
+/// Takes it off again, by an entry that names it. A helper may take back what they put on themselves.
 pub async fn undo(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(weighing): Path<String>,
 ) -> Result<Response, Failure> {
-    app.store.undo_weighing(&visitor.shop.id, &weighing, &visitor.partner.id, visitor.now).await?;
+    let put = app.store.weighing(&visitor.shop.id, &weighing).await?;
+    if visitor.partner.is_helper() && put.partner_id != visitor.partner.id {
+        return Err(failure::for_partners());
+    }
+    app.store.undo_weighing(&visitor.by(), &weighing).await?;
     Ok(Redirect::to(&format!("/weighings/{weighing}")).into_response())
 }

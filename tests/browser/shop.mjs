@@ -10,8 +10,15 @@ import { fileURLToPath } from 'node:url';
 const PROGRAM = process.env.PENNYWEIGHT ?? fileURLToPath(new URL('../../target/debug/pennyweight', import.meta.url));
 const PATIENCE_MS = 60_000;
 
-/// Starts the program, with the demo's record or with none yet (`serve`), and waits until it prints its address.
-/// `stop()` ends it and removes what it kept.
+/// The cookie of a partner's phone, by the address of the shop that it is signed in to.
+const cookies = new Map();
+
+/// What a phone that is signed in to the shop at an address sends along; undefined where nobody has come in yet.
+export const cookieOf = (address) => cookies.get(address);
+
+/// Starts the program, with the demo's record or with none yet (`serve`), and waits until it prints its address. In the
+/// demo a phone is signed in; `wayIn` is the page that the printed code opens. `stop()` ends the program and removes what
+/// it kept.
 export async function openShop(command = 'demo') {
   const data = await mkdtemp(join(tmpdir(), 'pennyweight-browser-'));
   const { DATABASE_URL, ...environment } = process.env;
@@ -34,11 +41,27 @@ export async function openShop(command = 'demo') {
     await rm(data, { recursive: true, force: true });
   };
   try {
-    return { address: await printedAddress(program), stop };
+    const { origin: address, pathname, search } = new URL(await printedAddress(program));
+    const wayIn = pathname + search;
+    if (command === 'demo') cookies.set(address, await comeIn(address + wayIn));
+    return { address, wayIn, cookie: cookies.get(address), stop };
   } catch (error) {
     await stop();
     throw error;
   }
+}
+
+/// Sends the form of the page that the code opens, as the person does who reads it off the terminal.
+async function comeIn(address) {
+  const code = new URL(address).searchParams.get('code');
+  const answer = await fetch(new URL('/join', address), {
+    method: 'POST',
+    body: new URLSearchParams({ code }),
+    redirect: 'manual',
+  });
+  const cookie = answer.headers.get('set-cookie')?.split(';')[0];
+  if (!cookie) throw new Error(`${address} let nobody in: ${answer.status}`);
+  return cookie;
 }
 
 function printedAddress(program) {

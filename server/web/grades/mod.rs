@@ -169,7 +169,7 @@ pub async fn retire(
     Path(grade): Path<String>,
 ) -> Result<Response, Failure> {
     let grade = find(&app, &visitor, &grade).await?;
-    app.store.retire_grade(&visitor.shop.id, grade.id.as_str(), visitor.now).await?;
+    app.store.retire_grade(&visitor.by(), grade.id.as_str()).await?;
     Ok(Redirect::to(&format!("/grades/{}", grade.id)).into_response())
 }
 
@@ -180,6 +180,6 @@ pub async fn bring_back(
     Path(grade): Path<String>,
 ) -> Result<Response, Failure> {
     let grade = find(&app, &visitor, &grade).await?;
-    app.store.return_grade(&visitor.shop.id, grade.id.as_str()).await?;
+    app.store.return_grade(&visitor.by(), grade.id.as_str()).await?;
     Ok(Redirect::to(&format!("/grades/{}", grade.id)).into_response())
 }
