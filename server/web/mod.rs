@@ -25,6 +25,7 @@ mod ladder;
 mod live;
 mod lots;
 mod measure;
+mod offer;
 mod outlet_form;
 mod outlets;
 mod pad;
@@ -186,7 +187,6 @@ pub fn router(app: App) -> Router {
         .merge(api::router())
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
-        .layer(middleware::map_response(failure::worded))
         .layer(middleware::from_fn(again::keep_form))
         .layer(middleware::from_fn(form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
@@ -216,7 +216,8 @@ pub fn router(app: App) -> Router {
                 .layer(middleware::map_response(guard::headers))
                 .layer(middleware::from_fn(failure::log_cause))
                 .layer(CatchPanicLayer::custom(failure::panicked))
-                .layer(CompressionLayer::new()),
+                .layer(CompressionLayer::new())
+                .layer(middleware::map_response(failure::worded)),
         )
         .with_state(app)
 }
