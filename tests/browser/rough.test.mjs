@@ -93,6 +93,8 @@ test('what is folded on the screen is on the paper', async () => {
 
 test('long words and great weights do not push a page sideways', async () => {
   const { page, close } = await openPage(browser, shop.address);
+  // A shelf that it has not seen may take the plan all of its patience, and a busy machine more than that.
+  page.setDefaultTimeout(90_000);
   const word = 'Wolfeschlegelsteinhausenbergerdorff';
   const found = [];
   const look = async (address) => {
