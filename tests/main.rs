@@ -12,6 +12,7 @@ mod guard;
 mod hostile;
 mod ladders;
 mod ledger;
+mod lists;
 mod live;
 mod lots;
 mod offers;

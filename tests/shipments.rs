@@ -127,8 +127,8 @@ async fn the_packing_list_has_lots_boxes_and_figures(shop: &TestShop) {
     assert!(page.says("Bag 2 Game console boards, 3 pieces 5 lb 0.0 oz 2.268 kg"));
     assert!(page.says("Total 45 lb 0.0 oz 20.412 kg"));
     // 45 lb are a full box of 39 lb and another of 6 lb.
-    assert!(page.says("1 Large box 39 lb 0.0 oz 40 lb 0.0 oz"));
-    assert!(page.says("2 Large box 6 lb 0.0 oz 7 lb 0.0 oz"));
+    assert!(page.says("1. Large box fill to 39 lb 0.0 oz packed 40 lb 0.0 oz"));
+    assert!(page.says("2. Large box fill to 6 lb 0.0 oz packed 7 lb 0.0 oz"));
     assert!(page.says("The buyer pays about 95.00 USD; carrier's service: Lake Parcel."));
     assert_eq!(
         page.texts("dl#expected > div"),

@@ -119,7 +119,7 @@ async fn a_new_sheet_that_sends_a_lot_elsewhere_is_told_with_the_money(shop: &Te
     let stays = shop.filled("Bag 2", "copper-1", "10 lb").await;
     let sheet = shop.sheet(&far, 1, &[("copper-2", "4.00/lb")]).await;
     let page = today(shop).await;
-    assert_eq!(parts(&page), ["Other places since the last sheet"]);
+    assert_eq!(parts(&page), ["What the last sheet changed"]);
     // Before: 120.00 + 40.00 − 17.40 = 142.60. Now: (160.00 − 39.00) + (40.00 − 17.40) = 143.60.
     assert_eq!(page.text(".figure.huge"), "143.60 USD");
     let told = tidy(page.texts(".ticket.attention")).remove(0);
@@ -146,7 +146,7 @@ async fn an_old_change_of_places_is_no_news(shop: &TestShop) {
     // The first sheet of an outlet sends there what nobody took.
     let far = shop.outlet(&yard("Harbour Yard", 25, 60), &[]).await;
     shop.sheet(&far, 6, &[("copper-2", "4.00/lb")]).await;
-    assert_eq!(parts(&today(shop).await), ["Other places since the last sheet"]);
+    assert_eq!(parts(&today(shop).await), ["What the last sheet changed"]);
 }
 
 async fn a_sheet_that_moves_nothing_is_not_told(shop: &TestShop) {

@@ -24,7 +24,8 @@ use super::failure::Failure;
 use super::gauge::Gauge;
 use super::ladder::LadderDrawing;
 use super::offer::Offer;
-use super::page::{Page, Screen, Visitor, counted, day, html};
+use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
+use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
 
@@ -124,6 +125,7 @@ struct BagPage {
     others: usize,
     gauge: Option<Gauge>,
     stage: Stage,
+    unpriced: Option<Unpriced>,
     verdict: String,
     fill: Option<FillRate>,
     buyers: Vec<Buyer>,
@@ -195,6 +197,7 @@ async fn drawn(
         gauge,
         stage,
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
+        unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
         buyers,
         shipment: chosen
@@ -264,7 +267,7 @@ fn verdict(
     let wait = |weight: Mass| {
         let when = expected(fill, together, weight, today)
             .map_or_else(String::new, |date| format!(", about {}", day(date)));
-        format!("Wait until it reaches {}{when}.", shelf.facts.style.show(weight))
+        format!("Wait until it reaches {}{when}.", unbroken(&shelf.facts.style.show(weight)))
     };
     match (stage, best.and_then(|way| way.ship.as_ref())) {
         (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),

@@ -69,6 +69,11 @@ impl Form {
         self.problems.get(name).map(String::as_str)
     }
 
+    /// Every problem, by its field.
+    pub fn problems(&self) -> BTreeMap<String, String> {
+        self.problems.clone()
+    }
+
     /// What is stored now, where it differs from what was typed and somebody else stored it.
     pub fn stored(&self, name: &str) -> Option<&str> {
         self.stored.get(name).map(String::as_str)

@@ -4,6 +4,7 @@
 
 mod activity;
 mod again;
+mod api;
 mod app;
 mod asset;
 mod backup;
@@ -26,6 +27,7 @@ mod measure;
 mod offer;
 mod outlet_form;
 mod outlets;
+mod pad;
 mod page;
 mod people;
 mod plan;
@@ -38,8 +40,10 @@ mod sheets;
 mod shipments;
 mod shop;
 mod sign_in;
+mod stale;
 mod thread;
 mod today;
+mod unpriced;
 mod weigh;
 
 use std::time::Duration;
@@ -146,6 +150,8 @@ pub fn router(app: App) -> Router {
         .route("/sign-in", get(sign_in::show).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
         .route("/join", get(join::show).post(join::join))
+        // Entries made without a network
+        .route("/pad", get(pad::show))
         // What is saved, as it happens
         .route("/live", get(live::listen))
         // Backup
@@ -174,6 +180,7 @@ pub fn router(app: App) -> Router {
 
     let guarded = Router::new()
         .merge(pages)
+        .merge(api::router())
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
         .layer(middleware::from_fn(again::keep_form))
@@ -187,6 +194,8 @@ pub fn router(app: App) -> Router {
             header::CACHE_CONTROL,
             HeaderValue::from_static("no-store"),
         ))
+        .route("/worker.js", get(asset::worker))
+        .route("/manifest.webmanifest", get(asset::manifest))
         .route("/static/{file}", get(asset::serve))
         .route("/healthz", get(healthz));
 

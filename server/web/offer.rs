@@ -27,6 +27,8 @@ pub struct Rider {
     pub adds: Option<Decimal>,
     /// What it is worth kept or sold elsewhere, as the sell plan has it.
     pub else_worth: Option<Decimal>,
+    /// Where that is; kept if nowhere.
+    pub else_at: Option<String>,
     /// It goes without one more cent of freight, boxes and packing.
     pub free: bool,
     pub chosen: bool,
@@ -98,6 +100,9 @@ impl Offer {
                 Rider {
                     lot: other.clone(),
                     adds: pair.map(|(base, with)| with.net - base.net),
+                    else_at: answer
+                        .delivery_of(&other.id)
+                        .map(|delivery| shelf.outlet_name(&delivery.outlet)),
                     else_worth: answer.worth.get(&other.id).copied().filter(|_| !chosen),
                     free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
                     chosen,

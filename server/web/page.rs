@@ -10,6 +10,7 @@ use axum::response::{Html, IntoResponse, Response};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::mass::{Mass, MassStyle};
 use trade::money::{Currency, Money, show_amount};
 use trade::reading;
@@ -107,7 +108,7 @@ impl Visitor {
 
     /// A mass as this shop spells it.
     pub fn mass(&self, mass: impl Value<Mass>) -> String {
-        self.shop.style.show(mass.value())
+        unbroken(&self.shop.style.show(mass.value()))
     }
 
     /// A mass for a field that opens to be changed: saved as it stands, it stays the same.
@@ -117,7 +118,7 @@ impl Visitor {
 
     /// A mass in the form that the shop does not use: beside the first where a reading is read back.
     pub fn other_form(&self, mass: impl Value<Mass>) -> String {
-        self.shop.style.other().show(mass.value())
+        unbroken(&self.shop.style.other().show(mass.value()))
     }
 
     /// `from 100 lb`, for a price that does not hold for every load.
@@ -126,22 +127,25 @@ impl Visitor {
         let number = from.in_unit(unit).normalize();
         // Sheets have their tiers in round numbers of one unit or the other; what is not round here is read as typed.
         let words = if number.scale() <= 1 { format!("{number} {unit}") } else { self.spelled(from) };
-        (!from.is_zero()).then(|| format!("from {words}"))
+        (!from.is_zero()).then(|| format!("from {}", unbroken(&words)))
     }
 
     /// An amount of home currency, rounded to its minor unit.
     pub fn money(&self, amount: impl Value<Decimal>) -> String {
-        Money::new(amount.value(), self.home()).to_string()
+        money(amount.value(), self.home())
     }
 
     /// A home amount per unit of mass, as the shop quotes: `1.85 USD/lb`.
     pub fn per_unit(&self, amount: impl Value<Decimal>) -> String {
-        format!("{} {}/{}", show_amount(amount.value(), 2), self.home().code(), self.style().unit())
+        let price =
+            format!("{} {}/{}", show_amount(amount.value(), 2), self.home().code(), self.style().unit());
+        unbroken(&price)
     }
 
     /// A moment in the shop's zone: `Tue 12 May 14:05`.
     pub fn moment(&self, at: impl Value<Timestamp>) -> String {
-        at.value().to_zoned_datetime(self.shop.zone.clone()).strftime("%a %-d %b %H:%M").to_string()
+        let at = at.value().to_zoned_datetime(self.shop.zone.clone());
+        unbroken(&at.strftime("%a %-d %b %H:%M").to_string())
     }
 
     /// The day of a moment in the shop's zone.
@@ -183,6 +187,22 @@ macro_rules! values {
 
 values! { Mass Decimal Timestamp Date }
 
+/// A quantity, a day or an age, so that no line breaks it in two.
+pub fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}")
+}
+
+/// `37 lb 11.3 oz` as its numbers, each with its unit.
+pub fn in_units(words: &str) -> Vec<(&str, &str)> {
+    let words: Vec<&str> = words.split_whitespace().collect();
+    words.chunks(2).map(|pair| (pair[0], pair.get(1).copied().unwrap_or_default())).collect()
+}
+
+/// An amount of a currency, rounded to its minor unit.
+pub fn money(amount: Decimal, currency: Currency) -> String {
+    unbroken(&Money::new(amount, currency).to_string())
+}
+
 /// `1 lot`, `3 lots`.
 pub fn counted(count: impl Display, one: &str, many: &str) -> String {
     match count.to_string().as_str() {
@@ -193,7 +213,7 @@ pub fn counted(count: impl Display, one: &str, many: &str) -> String {
 
 /// `Tue 12 May 2026`.
 pub fn day(date: Date) -> String {
-    date.strftime("%a %-d %b %Y").to_string()
+    unbroken(&date.strftime("%a %-d %b %Y").to_string())
 }
 
 /// `3 days ago`, `today`, `in 5 days`.
@@ -202,8 +222,8 @@ pub fn days_from(today: Date, date: Date) -> String {
         0 => "today".to_string(),
         -1 => "yesterday".to_string(),
         1 => "tomorrow".to_string(),
-        ahead if ahead > 0 => format!("in {ahead} days"),
-        ago => format!("{} days ago", -ago),
+        ahead if ahead > 0 => unbroken(&format!("in {ahead} days")),
+        ago => unbroken(&format!("{} days ago", -ago)),
     }
 }
 
@@ -236,6 +256,23 @@ impl FromRequestParts<App> for Anyone {
             }
             None => Err(session::sign_in_first(app, parts).await),
         }
+    }
+}
+
+/// A list in folds, of which the first stands open: a few entries, and a list that is asked for with `open=all`, stand
+/// open as a whole.
+#[derive(Debug, Default, Deserialize)]
+pub struct Folds {
+    #[serde(default)]
+    open: String,
+}
+
+impl Folds {
+    /// As many as a phone shows in two screens.
+    const FEW: usize = 12;
+
+    pub fn all_open(&self, entries: usize) -> bool {
+        self.open == "all" || entries <= Self::FEW
     }
 }
 

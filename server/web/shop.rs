@@ -6,7 +6,7 @@ use axum::http::request::Parts;
 use axum::response::{IntoResponse, Redirect, Response};
 use jiff::Timestamp;
 use jiff::tz::{TimeZone, db};
-use rust_decimal::{Decimal, dec};
+use rust_decimal::Decimal;
 use serde::Deserialize;
 use trade::costs::Costs;
 use trade::mass::MassStyle;
@@ -16,6 +16,7 @@ use super::containers::qr_svg;
 use super::failure::Failure;
 use super::form::Form;
 use super::join::chosen;
+use super::measure::KM_PER_MILE;
 use super::page::{Page, Screen, Visitor, html};
 use super::session;
 use crate::catalogue;
@@ -26,8 +27,6 @@ use crate::store::shops::{Shop, ShopSettings, add_shop, mass_style_code, mass_st
 use crate::store::tries::Tried;
 use crate::store::{By, StoreError, new_id};
 
-/// Kilometres in a mile, exactly (NIST SP 811).
-const KM_PER_MILE: Decimal = dec!(1.609344);
 const LONGEST_NAME: usize = 40;
 
 /// What distance the truck's cost is said for.
