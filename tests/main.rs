@@ -2,6 +2,7 @@
 
 mod common;
 
+mod api;
 mod archive;
 mod bag;
 mod choices;

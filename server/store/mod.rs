@@ -5,6 +5,7 @@
 //! writes would otherwise fail under two phones at the same moment.
 
 pub mod activity;
+pub mod api_keys;
 pub mod cartons;
 pub mod check;
 pub mod codes;

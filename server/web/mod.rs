@@ -5,6 +5,7 @@
 mod activity;
 mod again;
 mod api;
+mod api_keys;
 mod app;
 mod asset;
 mod backup;
@@ -154,6 +155,9 @@ pub fn router(app: App) -> Router {
         .route("/pad", get(pad::show))
         // What is saved, as it happens
         .route("/live", get(live::listen))
+        // Keys for devices
+        .route("/keys", get(api_keys::index).post(api_keys::create))
+        .route("/keys/{key}/end", post(api_keys::end))
         // Backup
         .route("/backup", get(backup::index).post(backup::create))
         .route("/backup/shop", get(backup::export))

@@ -18,6 +18,7 @@ pub mod postgres;
 mod record;
 
 use std::path::Path;
+use std::time::Duration;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -281,7 +282,13 @@ pub fn mass(typed: &str) -> Mass {
 fn config(hosts: Vec<String>) -> Config {
     // Workbooks are read by the program itself, which is not this test.
     let reader = env!("CARGO_BIN_EXE_pennyweight").into();
-    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader, ..Config::default() }
+    Config {
+        hosts,
+        base_url: format!("http://{SHOP_HOST}"),
+        reader,
+        patience: Duration::from_secs(60),
+        ..Config::default()
+    }
 }
 
 fn settings() -> ShopSettings {
