@@ -20,6 +20,28 @@ pub(crate) struct Document {
     pub problems: Vec<Problem>,
 }
 
+impl Document {
+    pub fn cells(&self) -> impl Iterator<Item = &Cell> {
+        self.blocks.iter().flat_map(|block| match block {
+            Block::Table(rows) => rows.as_slice(),
+            Block::Lines(_) => &[],
+        }).flat_map(|row| &row.cells)
+    }
+
+    /// All its text: lines, and cells that are text.
+    pub fn texts(&self) -> impl Iterator<Item = &str> {
+        let lines = self.blocks.iter().flat_map(|block| match block {
+            Block::Lines(lines) => lines.as_slice(),
+            Block::Table(_) => &[],
+        });
+        let cells = self.cells().filter_map(|cell| match cell {
+            Cell::Text(text) => Some(text.as_str()),
+            _ => None,
+        });
+        lines.map(|line| line.text.as_str()).chain(cells)
+    }
+}
+
 #[derive(Debug)]
 pub(crate) enum Block {
     Table(Vec<GridRow>),

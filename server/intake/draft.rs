@@ -1,15 +1,14 @@
 //! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
 
-use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
-use serde::{Deserialize, Serialize};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Currency, PriceUnit};
 
 use crate::context::Context;
-use crate::date::{self, DateOrder, Dated};
+use crate::date::{self, Dated};
 use crate::document::{LONGEST_SHOWN, cut};
-use crate::number::{Habit, Marks};
+use crate::hints::Hints;
+use crate::number::Marks;
 use crate::price::{PriceText, Sign, Strength, UnitText};
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
@@ -18,36 +17,6 @@ use crate::tier::TierText;
 const LARGE: Decimal = dec!(100_000);
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
 const AGREE_WITHIN: Decimal = dec!(0.02);
-
-/// What is known of the outlet before its sheet is read. `today` is passed in because nothing here reads a clock.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Hints {
-    /// What the outlet quotes in: the meaning of a bare `$`, and of no sign at all.
-    pub currency: Currency,
-    /// What the outlet usually quotes per.
-    pub unit: Option<PriceUnit>,
-    pub today: Date,
-}
-
-impl Hints {
-    /// The decimal mark that is usual where the outlet's currency is.
-    pub(crate) fn usual_habit(&self) -> Habit {
-        use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
-        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
-            Habit::Comma
-        } else {
-            Habit::Point
-        }
-    }
-
-    fn date_order(&self) -> DateOrder {
-        match self.currency {
-            Currency::USD => DateOrder::MonthFirst,
-            Currency::CAD => DateOrder::Either,
-            _ => DateOrder::DayFirst,
-        }
-    }
-}
 
 /// Which mass a bare ton is, where this currency is used (common practice, no source).
 fn usual_ton(currency: Currency) -> MassUnit {

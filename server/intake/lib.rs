@@ -29,6 +29,7 @@ mod table;
 mod decode;
 mod document;
 mod draft;
+mod hints;
 
 mod context;
 mod date;
@@ -40,9 +41,9 @@ mod vocabulary;
 
 pub mod rates;
 
-pub use draft::Hints;
+pub use hints::Hints;
 pub use format::{Format, LARGEST_FILE, Unreadable, detect};
 pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
-pub use read::read;
+pub use read::{read, read_alone};
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 pub use wording::normal_wording;

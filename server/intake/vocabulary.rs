@@ -22,6 +22,7 @@ pub(crate) struct Vocabulary {
     currencies: HashMap<String, Vec<Currency>>,
     columns: HashMap<String, Column>,
     months: HashMap<String, i8>,
+    languages: HashMap<String, Currency>,
     /// Ways to write each grade, by its slug, as they stand in the file.
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
@@ -140,6 +141,11 @@ impl Vocabulary {
         self.months.get(&normal_wording(name)).copied()
     }
 
+    /// The currency that is usual where the language of this word is spoken.
+    pub fn language_currency(&self, word: &str) -> Option<Currency> {
+        self.languages.get(word).copied()
+    }
+
     fn parse(text: &str) -> Result<Vocabulary, String> {
         let file: File = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut uses: HashMap<String, Vec<Use>> = HashMap::new();
@@ -168,6 +174,11 @@ impl Vocabulary {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
             months.extend(names.iter().map(|name| (normal_wording(name), number)));
         }
+        let mut languages = HashMap::new();
+        for (code, words) in &file.languages {
+            let currency = currency(code)?;
+            languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
+        }
         let mut columns = HashMap::new();
         for (column, names) in &file.columns {
             for name in names {
@@ -190,6 +201,7 @@ impl Vocabulary {
             currencies,
             columns,
             months,
+            languages,
             grades: file.grades,
             codes: file.codes,
             stand_ins,
@@ -220,6 +232,7 @@ struct File {
     words: HashMap<Use, Vec<String>>,
     cents: Words,
     months: BTreeMap<String, Vec<String>>,
+    languages: BTreeMap<String, Vec<String>>,
     currencies: BTreeMap<String, Vec<String>>,
     shared: BTreeMap<String, Vec<String>>,
     columns: HashMap<Column, Vec<String>>,

@@ -1,0 +1,678 @@
+#!/usr/bin/env python3
+"""Writes the workbooks and PDFs of this corpus beside their labels.
+
+They are invented and committed; this shows how they were made:
+pip install openpyxl xlwt odfpy reportlab && python3 make.py
+"""
+import datetime
+import os
+import sys
+
+from openpyxl import Workbook
+from openpyxl.styles import Font
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.lib.units import mm
+from reportlab.pdfgen import canvas
+from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.lib.styles import getSampleStyleSheet
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+PARTS = {"labelled": os.path.join(HERE, "..", "labelled"), "unseen": os.path.join(HERE, "..", "unseen")}
+WANTED = sys.argv[1:]
+
+
+def sheet(part, name, labels):
+    """A maker of one file, with its labels as one text."""
+    def register(make):
+        if WANTED and name not in WANTED:
+            return make
+        path = os.path.join(PARTS[part], name)
+        make(path)
+        with open(path + ".labels", "w", encoding="utf-8") as out:
+            out.write(labels.strip() + "\n")
+        return make
+    return register
+
+
+# ------------------------------------------------------------------------------------------------------- workbooks
+
+@sheet("labelled", "titles-merged.xlsx", """
+default USD/lb
+valid 2026-11-02
+Bare Bright | 4.18 | copper-bright
+No. 1 | 3.97 | copper-1
+No. 2 | 3.61 | copper-2
+Extrusion - Clean | 0.94 | extrusion-clean
+Extrusion - Painted | 0.82 | extrusion-painted
+Cast | 0.69 | cast-aluminium
+Motherboards | 2.70 | board-desktop
+Gold Memory | 17.00 | memory-gold
+CRT Monitors | -0.35 | monitor-tube-whole
+""")
+def titles_merged(path):
+    book = Workbook()
+    page = book.active
+    page.title = "Nonferrous"
+    page.merge_cells("A1:D1")
+    page["A1"] = "ORCHARD LAKE RECYCLING"
+    page["A1"].font = Font(bold=True, size=16)
+    page.merge_cells("A2:D2")
+    page["A2"] = "Prices effective"
+    page["A3"] = datetime.date(2026, 11, 2)
+    page["A3"].number_format = "mmmm d, yyyy"
+    page["B3"] = "555-010-6767"
+    page.append([])
+    page.append(["Metal", "Grade", "Price / lb", "Comment"])
+    rows = [
+        ("Copper", "Bare Bright", 4.18, "16 ga. or thicker"), (None, "No. 1", 3.97, None), (None, "No. 2", 3.61, "solder ok"),
+        ("Aluminum", "Extrusion - Clean", 0.94, None), (None, "Extrusion - Painted", 0.82, None), (None, "Cast", 0.69, None),
+        ("Electronics", "Motherboards", 2.70, "no steel"), (None, "Gold Memory", 17.0, None), (None, "CRT Monitors", -0.35, "disposal"),
+    ]
+    for row in rows:
+        page.append(row)
+    for at in range(6, 15):
+        page.cell(at, 3).number_format = '"$"#,##0.00_);("$"#,##0.00)'
+    page.merge_cells("A6:A8")
+    page.merge_cells("A9:A11")
+    page.merge_cells("A12:A14")
+    page.append([])
+    page.append(["Hours: 7:30 - 4:30, Sat 8 - 12"])
+    hidden = book.create_sheet("cost")
+    hidden.append(["Grade", "Our sell price"])
+    hidden.append(["Bare Bright", 4.60])
+    hidden.sheet_state = "hidden"
+    book.save(path)
+
+
+@sheet("labelled", "three-tabs.xlsx", """
+default CAD/lb
+Bare bright | 5.05 | copper-bright
+#1 copper | 4.80 | copper-1
+Insulated 60% | 2.05 | wire-60
+Server boards | 6.10 CAD/lb | board-server
+Desktop motherboards | 3.55 CAD/lb | board-desktop
+Prepared | 240 CAD/tonne | steel-heavy
+Shred | 165 CAD/tonne | steel-light
+""")
+def three_tabs(path):
+    book = Workbook()
+    page = book.active
+    page.title = "Red metals"
+    page.append(["All prices in CAD per lb", None])
+    page.append(["Grade", "Price"])
+    for row in [("Bare bright", 5.05), ("#1 copper", 4.80), ("Insulated 60%", 2.05)]:
+        page.append(row)
+    page = book.create_sheet("E-scrap")
+    page.append(["Grade", "CAD/lb", "last month"])
+    for row in [("Server boards", 6.10, 5.90), ("Desktop motherboards", 3.55, 3.60)]:
+        page.append(row)
+    page = book.create_sheet("Steel")
+    page.append(["Prices in CAD per metric tonne"])
+    page.append(["Item", "Price"])
+    for row in [("Prepared", 240), ("Shred", 165)]:
+        page.append(row)
+    page = book.create_sheet("Locations")
+    page.append(["Yard", "Address", "Phone"])
+    page.append(["North", "120 Rail Street", "555-0144"])
+    page.append(["South", "9 Canal Road", "555-0145"])
+    book.save(path)
+
+
+@sheet("labelled", "formats-say-it.xlsx", """
+default EUR/kg
+valid 2026-11-03
+Kupfer Millberry | 8.20 | copper-bright
+Kupfer gemischt | 7.35 | copper-2
+Messing Mischkupfer | 4.90 | ?
+Alu Profil sauber | 1.70 | extrusion-clean
+Edelstahl V2A | 1.15 | stainless
+Mischschrott | 185 EUR/tonne | steel-light
+Altbatterien Blei | 0.60 | lead-acid
+""")
+def formats_say_it(path):
+    book = Workbook()
+    page = book.active
+    page["B2"] = "Preisliste"
+    page["B3"] = "Gültig ab"
+    page["C3"] = datetime.date(2026, 11, 3)
+    page["C3"].number_format = "dd.mm.yyyy"
+    page["B5"], page["C5"] = "Artikel", "Ankauf"
+    rows = [("Kupfer Millberry", 8.2), ("Kupfer gemischt", 7.35), ("Messing Mischkupfer", 4.9), ("Alu Profil sauber", 1.7),
+            ("Edelstahl V2A", 1.15), ("Mischschrott", 185), ("Altbatterien Blei", 0.6)]
+    for at, (name, price) in enumerate(rows, start=6):
+        page.cell(at, 2, name)
+        cell = page.cell(at, 3, price)
+        cell.number_format = '#,##0.00 "€/t"' if price > 100 else '#,##0.00 "€/kg"'
+    book.save(path)
+
+
+@sheet("labelled", "formulas.xlsx", """
+default USD/lb
+Bare bright | 4.1 | copper-bright
+#1 | 3.9 | copper-1
+#2 | 3.55 | copper-2
+Yellow brass | 2.3 | brass-yellow
+""")
+def formulas(path):
+    # openpyxl writes no cached values, so the part is written by hand below.
+    import zipfile
+    book = Workbook()
+    page = book.active
+    page.title = "List"
+    for row in [("COMEX", 4.85, None), (None, None, None), ("Material", "Discount", "Price $/lb"), ("Bare bright", 0.75, "X"),
+                ("#1", 0.95, "X"), ("#2", 1.3, "X"), ("Yellow brass", 2.55, "X")]:
+        page.append(row)
+    book.save(path)
+    values = {"C4": "4.0999999999999996", "C5": "3.9", "C6": "3.5500000000000003", "C7": "2.3"}
+    with zipfile.ZipFile(path) as old:
+        parts = {name: old.read(name) for name in old.namelist()}
+    import re
+    text = parts["xl/worksheets/sheet1.xml"].decode()
+    for at, value in values.items():
+        text = re.sub(rf'<c r="{at}"[^>]*>.*?</c>', f'<c r="{at}"><f>$B$1-B{at[1:]}</f><v>{value}</v></c>', text)
+    parts["xl/worksheets/sheet1.xml"] = text.encode()
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name, data in parts.items():
+            new.writestr(name, data)
+
+
+@sheet("labelled", "tiers-two-headers.xlsx", """
+default USD/lb
+Motherboards | 2.45 | board-desktop | 0-250 lb
+Motherboards | 2.65 | board-desktop | 250-1000 lb
+Motherboards | 2.80 | board-desktop | 1000 lb
+Finger cards | 3.10 | board-gold-edge | 0-250 lb
+Finger cards | 3.35 | board-gold-edge | 250-1000 lb
+Finger cards | 3.50 | board-gold-edge | 1000 lb
+Hard drives | 0.78 | hard-drive-whole | 0-250 lb
+Hard drives | 0.86 | hard-drive-whole | 250-1000 lb
+Hard drives | 0.92 | hard-drive-whole | 1000 lb
+""")
+def tiers_two_headers(path):
+    book = Workbook()
+    page = book.active
+    page.append(["Buy list (USD/lb)", None, None, None])
+    page.append([None, "Lot size", None, None])
+    page.merge_cells("B2:D2")
+    page.append(["Description", "up to 250 lb", "250 to 1,000 lb", "1,000 lb +"])
+    for row in [("Motherboards", 2.45, 2.65, 2.80), ("Finger cards", 3.10, 3.35, 3.50), ("Hard drives", 0.78, 0.86, 0.92)]:
+        page.append(row)
+    book.save(path)
+
+
+@sheet("labelled", "old-office.xls", """
+default USD/lb
+valid 2026-11-02
+Bare Bright | 4.11 | copper-bright
+#1 Copper | 3.90 | copper-1
+#2 Copper | 3.52 | copper-2
+Yellow Brass | 2.27 | brass-yellow
+Soft Lead | 0.55 | lead-soft
+Car Batteries | 0.23 | lead-acid
+Light Iron | 8.25 USD/cwt | steel-light
+""")
+def old_office(path):
+    import xlwt
+    book = xlwt.Workbook()
+    page = book.add_sheet("Prices")
+    page.write_merge(0, 0, 0, 3, "LAKE COUNTY IRON")
+    page.write(1, 0, "Effective")
+    page.write(1, 1, datetime.date(2026, 11, 2), xlwt.easyxf(num_format_str="m/d/yyyy"))
+    for at, name in enumerate(["Item", "Price", "Per"]):
+        page.write(3, at, name)
+    money = xlwt.easyxf(num_format_str='"$"#,##0.00')
+    rows = [("Bare Bright", 4.11, "lb"), ("#1 Copper", 3.90, "lb"), ("#2 Copper", 3.52, "lb"), ("Yellow Brass", 2.27, "lb"),
+            ("Soft Lead", 0.55, "lb"), ("Car Batteries", 0.23, "lb"), ("Light Iron", 8.25, "cwt")]
+    for at, (name, price, unit) in enumerate(rows, start=4):
+        page.write(at, 0, name)
+        page.write(at, 1, price, money)
+        page.write(at, 2, unit)
+    book.save(path)
+
+
+def ods(path, tables):
+    from odf.opendocument import OpenDocumentSpreadsheet
+    from odf.table import Table as OdsTable, TableCell, TableRow
+    from odf.text import P
+    book = OpenDocumentSpreadsheet()
+    for name, rows in tables:
+        table = OdsTable(name=name)
+        for row in rows:
+            line = TableRow()
+            for value in row:
+                if value is None:
+                    line.addElement(TableCell())
+                    continue
+                if isinstance(value, datetime.date):
+                    cell = TableCell(valuetype="date", datevalue=value.isoformat())
+                    cell.addElement(P(text=value.strftime("%d.%m.%Y")))
+                elif isinstance(value, tuple):
+                    amount, currency = value
+                    cell = TableCell(valuetype="currency", currency=currency, value=amount)
+                    cell.addElement(P(text=f"{amount:.2f} {currency}"))
+                elif isinstance(value, (int, float)):
+                    cell = TableCell(valuetype="float", value=value)
+                    cell.addElement(P(text=str(value)))
+                else:
+                    cell = TableCell(valuetype="string")
+                    cell.addElement(P(text=value))
+                line.addElement(cell)
+            table.addElement(line)
+        book.spreadsheet.addElement(table)
+    book.save(path)
+
+
+@sheet("labelled", "cuivre.ods", """
+default EUR/kg
+valid 2026-11-02
+Cuivre nu brillant | 8.05 | copper-bright
+Cuivre n° 2 | 7.10 | copper-2
+Laiton jaune | 4.70 | brass-yellow
+Aluminium fonte | 1.20 | cast-aluminium
+Cartes mères | 3.10 | board-desktop
+Disques durs | 0.88 | hard-drive-whole
+Moteurs électriques | 0.58 | motor-small
+""")
+def cuivre(path):
+    ods(path, [("Tarif", [
+        ["Tarif d'achat"], ["Valable au", datetime.date(2026, 11, 2)], [None],
+        ["Désignation", "Prix €/kg", "Remarques"],
+        ["Cuivre nu brillant", (8.05, "EUR"), None], ["Cuivre n° 2", (7.10, "EUR"), "soudures admises"],
+        ["Laiton jaune", (4.70, "EUR"), None], ["Aluminium fonte", (1.20, "EUR"), None], ["Cartes mères", (3.10, "EUR"), "sans pile"],
+        ["Disques durs", (0.88, "EUR"), None], ["Moteurs électriques", (0.58, "EUR"), None],
+    ])])
+
+
+@sheet("unseen", "group-rows.xlsx", """
+default USD/lb
+valid 2026-11-03
+Bare Bright (Barley) | 4.16 | copper-bright
+#1 (Berry/Candy) | 3.93 | copper-1
+#2 (Birch/Cliff) | 3.58 | copper-2
+THHN 80% | 2.90 | wire-80
+Romex 60% | 1.84 | wire-60
+Power cords w/ ends | 0.98 | wire-mains-cord
+Heat sinks, clean | 0.76 | heatsink-aluminium
+Painted extrusion | 0.84 | extrusion-painted
+Irony aluminum | 0.20 | aluminium-breakage
+UPS, no battery | 0.19 | ups-whole
+Servers, complete | 0.44 | server-whole
+Toner cartridges, OEM empty | 0.80 USD/each | toner-cartridge
+""")
+def group_rows(path):
+    book = Workbook()
+    page = book.active
+    page["A1"] = "Price Sheet"
+    page["C1"] = "Date:"
+    page["D1"] = datetime.datetime(2026, 11, 3)
+    page["D1"].number_format = "yyyy-mm-dd"
+    page["A3"], page["B3"], page["C3"], page["D3"] = "Product", "Prior", "Current", "Unit"
+    rows = [("COPPER",), ("Bare Bright (Barley)", 4.10, 4.16, "lb"), ("#1 (Berry/Candy)", 3.88, 3.93, "lb"), ("#2 (Birch/Cliff)", 3.52, 3.58, "lb"),
+            ("INSULATED WIRE",), ("THHN 80%", 2.85, 2.90, "lb"), ("Romex 60%", 1.80, 1.84, "lb"), ("Power cords w/ ends", 0.98, 0.98, "lb"),
+            ("ALUMINUM",), ("Heat sinks, clean", 0.76, 0.76, "lb"), ("Painted extrusion", 0.85, 0.84, "lb"), ("Irony aluminum", 0.20, 0.20, "lb"),
+            ("WHOLE UNITS",), ("UPS, no battery", 0.18, 0.19, "lb"), ("Servers, complete", 0.42, 0.44, "lb"), ("Toner cartridges, OEM empty", 0.80, 0.80, "each")]
+    for at, row in enumerate(rows, start=4):
+        for column, value in enumerate(row, start=1):
+            page.cell(at, column, value)
+    book.save(path)
+
+
+@sheet("unseen", "listino.xlsx", """
+default EUR/kg
+valid 2026-11-02
+Rame lucido | 8.22 | copper-bright
+Rame misto | 7.28 | copper-2
+Ottone giallo | 4.83 | brass-yellow
+Alluminio profilo pulito | 1.68 | extrusion-clean
+Alluminio verniciato | 1.38 | ?
+Zama | 1.30 | zinc-die-cast
+Piombo | 1.48 | lead-soft
+Acciaio inox 304 | 1.12 | stainless
+Tubi catodici | -0.28 | monitor-tube-whole
+""")
+def listino(path):
+    book = Workbook()
+    page = book.active
+    page.append(["Listino prezzi dal 2 novembre 2026", None, None])
+    page.append(["€/kg, franco nostro magazzino", None, None])
+    page.append([None])
+    page.append(["Codice", "Descrizione", "Prezzo"])
+    for row in [("R01", "Rame lucido", "8,22"), ("R02", "Rame misto", "7,28"), ("O01", "Ottone giallo", "4,83"),
+                ("A01", "Alluminio profilo pulito", "1,68"), ("A02", "Alluminio verniciato", "1,38"), ("Z01", "Zama", "1,30"),
+                ("P01", "Piombo", "1,48"), ("I01", "Acciaio inox 304", "1,12"), ("E09", "Tubi catodici", "-0,28")]:
+        page.append(row)
+    book.save(path)
+
+
+@sheet("unseen", "side-notes.xls", """
+default USD/lb
+Motherboards | 2.58 | board-desktop
+Server motherboards | 4.32 | board-server
+Router boards | 2.77 | board-network
+Brown boards | 0.11 | board-brown
+Phones without battery | 5.02 | phone-whole
+Gold plated pins | 40 | connector-gold
+Ceramic CPU | call | cpu-ceramic
+""")
+def side_notes(path):
+    import xlwt
+    book = xlwt.Workbook()
+    page = book.add_sheet("Sheet1")
+    page.write(0, 0, "E-SCRAP BUYING PRICES  (US dollars per pound)")
+    for at, name in enumerate(["", "Type", "Pays", "Remarks"]):
+        page.write(2, at, name)
+    rows = [(1, "Motherboards", 2.58, "min 20 lbs"), (2, "Server motherboards", 4.32, ""), (3, "Router boards", 2.77, "no plastic"),
+            (4, "Brown boards", 0.11, "2000 lb min for pickup"), (5, "Phones without battery", 5.02, ""), (6, "Gold plated pins", 40, "sample first"),
+            (7, "Ceramic CPU", "call", "")]
+    for at, row in enumerate(rows, start=3):
+        for column, value in enumerate(row):
+            page.write(at, column, value)
+    page.write(11, 1, "Total items")
+    page.write(11, 2, 7)
+    book.save(path)
+
+
+@sheet("unseen", "cennik.ods", """
+default PLN/kg
+valid 2026-11-03
+Miedź błyszcząca | 36 | copper-bright
+Mosiądz | 20.5 | brass-yellow
+Aluminium profil malowany | 7.3 | extrusion-painted
+Ołów | 6.9 | lead-soft
+Przewody miedziane 60% | 14.2 | wire-60
+Dyski twarde | 4.1 | hard-drive-whole
+Zasilacze komputerowe | 2.0 | power-supply-whole
+Złom stalowy | 950 PLN/tonne | ?
+""")
+def cennik(path):
+    ods(path, [("Cennik", [
+        ["Cennik skupu", None, None], ["Data", datetime.date(2026, 11, 3), None],
+        ["Nazwa", "Cena zł", "Jednostka"],
+        ["Miedź błyszcząca", 36, "kg"], ["Mosiądz", 20.5, "kg"], ["Aluminium profil malowany", 7.3, "kg"], ["Ołów", 6.9, "kg"],
+        ["Przewody miedziane 60%", 14.2, "kg"], ["Dyski twarde", 4.1, "kg"], ["Zasilacze komputerowe", 2.0, "kg"], ["Złom stalowy", 950, "t"],
+    ]), ("Kontakt", [["Telefon", "555 010 220"], ["Godziny", "8:00 - 16:00"]])])
+
+
+# ------------------------------------------------------------------------------------------------------------ PDFs
+
+def lines(path, size, font, at, spacing, text):
+    page = canvas.Canvas(path, pagesize=size)
+    page.setFont(*font)
+    x, y = at
+    for line in text.strip("\n").split("\n"):
+        if line == "\f" or y < 40:
+            page.showPage()
+            page.setFont(*font)
+            y = at[1]
+            if line == "\f":
+                continue
+        page.drawString(x, y, line)
+        y -= spacing
+    page.save()
+
+
+@sheet("labelled", "typewriter.pdf", """
+default USD/lb
+valid 2026-11-02
+Bare bright | 4.15 | copper-bright
+#1 copper | 3.93 | copper-1
+#2 copper | 3.56 | copper-2
+Yellow brass | 2.32 | brass-yellow
+Clean extrusion | 0.93 | extrusion-clean
+Painted siding | 0.74 | -
+Old cast | 0.67 | cast-aluminium
+Soft lead | 0.56 | lead-soft
+Stainless 304 | 0.47 | stainless
+#1 prepared | 215 USD/gross_ton | steel-heavy
+Light iron | 160 USD/gross_ton | steel-light
+""")
+def typewriter(path):
+    lines(path, LETTER, ("Courier", 10), (54, 740), 13, """
+BLACKWATER METALS                     PRICE LIST
+1 Dock Road, Port Alder               November 2, 2026
+
+NON-FERROUS                           $ PER LB
+Bare bright .......................   4.15
+#1 copper .........................   3.93
+#2 copper .........................   3.56
+Yellow brass ......................   2.32
+Clean extrusion ...................    .93
+Painted siding ....................    .74
+Old cast ..........................    .67
+Soft lead .........................    .56
+Stainless 304 .....................    .47
+
+FERROUS                               $ PER GROSS TON
+#1 prepared .......................   215
+Light iron ........................   160
+
+Terms: cash to $25, check above. Hours 7-4.
+Telephone 555-0177                    Page 1
+""")
+
+
+@sheet("labelled", "ruled-pages.pdf", """
+default USD/lb
+valid 2026-10-30
+Server motherboards | 4.50 | board-server
+Desktop motherboards | 2.70 | board-desktop
+Laptop motherboards | 3.05 | board-laptop
+Telecom boards | 2.90 | board-network
+Set top boards | 1.20 | board-set-top
+Game console boards | 2.20 | board-console
+Hard drive boards | 9.10 | board-hard-drive
+Cell phone boards | 10.75 | board-phone
+LCD monitor boards | 1.05 | board-monitor
+Brown boards | 0.12 | board-brown
+Power supply boards | 0.20 | board-power-supply
+Gold memory | 16.90 | memory-gold
+Ceramic processors | 62.00 | cpu-ceramic
+Fiber processors | 37.00 | cpu-fibre
+Gold pins | 41.00 | connector-gold
+CRT monitors | -0.32 | monitor-tube-whole
+""")
+def ruled_pages(path):
+    styles = getSampleStyleSheet()
+    data = [["No.", "Grade", "Notes", "USD/lb"]]
+    rows = [("Server motherboards", "complete, no batteries", "4.50"), ("Desktop motherboards", "large socket", "2.70"), ("Laptop motherboards", "", "3.05"),
+            ("Telecom boards", "2 or more gold rows", "2.90"), ("Set top boards", "", "1.20"), ("Game console boards", "", "2.20"), ("Hard drive boards", "green or blue", "9.10"),
+            ("Cell phone boards", "", "10.75"), ("LCD monitor boards", "", "1.05"), ("Brown boards", "transformers on", "0.12"), ("Power supply boards", "", "0.20"),
+            ("Gold memory", "both sides gold", "16.90"), ("Ceramic processors", "", "62.00"), ("Fiber processors", "", "37.00"), ("Gold pins", "sample", "41.00"),
+            ("CRT monitors", "we charge", "(0.32)")]
+    data += [[str(at), *row] for at, row in enumerate(rows, start=1)]
+    table = Table(data, colWidths=[30, 170, 170, 60], repeatRows=1, rowHeights=34)
+    table.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.5, colors.grey), ("BACKGROUND", (0, 0), (-1, 0), colors.lightgrey), ("ALIGN", (3, 0), (3, -1), "RIGHT")]))
+    doc = SimpleDocTemplate(path, pagesize=(LETTER[0], 420))
+    doc.build([Paragraph("Circuit board buying prices", styles["Title"]), Paragraph("Effective October 30, 2026. Minimum lot 25 lb. Payment 5 business days after receipt.", styles["Normal"]), Spacer(1, 12), table])
+
+
+@sheet("labelled", "two-columns.pdf", """
+default USD/lb
+valid 2026-11-02
+Bare bright | 4.14 | copper-bright
+No. 1 copper | 3.91 | copper-1
+No. 2 copper | 3.55 | copper-2
+Light copper | 3.27 | copper-light
+Romex | 1.83 | wire-60
+Yellow brass | 2.30 | brass-yellow
+Clean extrusion | 0.92 | extrusion-clean
+Painted extrusion | 0.81 | extrusion-painted
+Cast aluminum | 0.66 | cast-aluminium
+Sheet aluminum | 0.64 | sheet-aluminium
+304 stainless | 0.46 | stainless
+Lead | 0.55 | lead-soft
+Motherboards | 2.55 | board-desktop
+Hard drives | 0.80 | hard-drive-whole
+""")
+def two_columns(path):
+    page = canvas.Canvas(path, pagesize=LETTER)
+    page.setFont("Helvetica-Bold", 18)
+    page.drawString(54, 740, "Copperline Recycling")
+    page.setFont("Helvetica", 10)
+    page.drawString(54, 722, "Prices per pound, valid from Nov 2, 2026 - call 555-0112 for loads over 2,000 lbs")
+    left = [("COPPER", None), ("Bare bright", "$4.14"), ("No. 1 copper", "$3.91"), ("No. 2 copper", "$3.55"), ("Light copper", "$3.27"), ("Romex", "$1.83"), ("BRASS", None), ("Yellow brass", "$2.30")]
+    right = [("ALUMINUM", None), ("Clean extrusion", "$0.92"), ("Painted extrusion", "$0.81"), ("Cast aluminum", "$0.66"), ("Sheet aluminum", "$0.64"), ("OTHER", None), ("304 stainless", "$0.46"), ("Lead", "$0.55"), ("Motherboards", "$2.55"), ("Hard drives", "$0.80")]
+    for x, column in ((54, left), (320, right)):
+        y = 690
+        for name, price in column:
+            page.setFont("Helvetica-Bold" if price is None else "Helvetica", 11)
+            page.drawString(x, y, name)
+            if price:
+                page.drawRightString(x + 200, y, price)
+            y -= 16
+    page.save()
+
+
+@sheet("labelled", "preisliste.pdf", """
+default EUR/kg
+valid 2026-11-02
+Kupfer Millberry | 8.15 | copper-bright
+Kupfer gemischt | 7.25 | copper-2
+Messing | 4.80 | brass-yellow
+Aluminiumprofile blank | 1.65 | extrusion-clean
+Aluminiumprofile lackiert | 1.35 | extrusion-painted
+Aluguss | 1.20 | cast-aluminium
+Blei weich | 1.50 | lead-soft
+Edelstahl V2A | 1.10 | stainless
+Mainboards | 3.25 | board-desktop
+Festplatten | 0.90 | hard-drive-whole
+Bildschirme (Röhre) | -0.30 | monitor-tube-whole
+""")
+def preisliste(path):
+    page = canvas.Canvas(path, pagesize=A4)
+    page.setFont("Times-Roman", 16)
+    page.drawString(60, 780, "Preisliste Ankauf")
+    page.setFont("Times-Roman", 10)
+    page.drawString(60, 764, "Stand 02.11.2026 – Preise in €/kg – Änderungen vorbehalten")
+    rows = [("Kupfer Millberry", "8,15"), ("Kupfer gemischt", "7,25"), ("Messing", "4,80"), ("Aluminiumprofile blank", "1,65"), ("Aluminiumprofile lackiert", "1,35"), ("Aluguss", "1,20"),
+            ("Blei weich", "1,50"), ("Edelstahl V2A", "1,10"), ("Mainboards", "3,25"), ("Festplatten", "0,90"), ("Bildschirme (Röhre)", "-0,30")]
+    y = 730
+    for name, price in rows:
+        page.drawString(60, y, name)
+        page.drawRightString(300, y, price)
+        page.line(60, y - 4, 300, y - 4)
+        y -= 18
+    page.drawString(60, 60, "Metallhandel Sonnenberg · Bahnhofstraße 3 · 99100 Beispielstadt · Tel. 05555 123456 · Seite 1 von 1")
+    page.save()
+
+
+@sheet("labelled", "tier-table.pdf", """
+default CAD/kg
+valid 2026-11-01
+Motherboards | 7.20 | board-desktop | 0-50 kg
+Motherboards | 7.80 | board-desktop | 50-250 kg
+Motherboards | 8.10 | board-desktop | 250 kg
+Servers boards | 12.00 | board-server | 0-50 kg
+Servers boards | 12.90 | board-server | 50-250 kg
+Servers boards | 13.40 | board-server | 250 kg
+Laptop boards | 8.90 | board-laptop | 0-50 kg
+Laptop boards | 9.40 | board-laptop | 50-250 kg
+Laptop boards | 9.75 | board-laptop | 250 kg
+""")
+def tier_table(path):
+    styles = getSampleStyleSheet()
+    data = [["Material", "< 50 kg", "50-250 kg", "250+ kg"], ["Motherboards", "7.20", "7.80", "8.10"], ["Servers boards", "12.00", "12.90", "13.40"], ["Laptop boards", "8.90", "9.40", "9.75"]]
+    table = Table(data, colWidths=[160, 70, 70, 70])
+    table.setStyle(TableStyle([("LINEBELOW", (0, 0), (-1, -1), 0.5, colors.black), ("ALIGN", (1, 0), (-1, -1), "CENTER")]))
+    SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Mail-in prices (CAD per kg)", styles["Heading1"]), Paragraph("As of 2026-11-01", styles["Normal"]), Spacer(1, 10), table])
+
+
+@sheet("unseen", "flyer.pdf", """
+default USD/lb
+valid 2026-11-03
+Bare Bright Copper | 4.20 | copper-bright
+#1 Copper | 3.98 | copper-1
+#2 Copper | 3.62 | copper-2
+Insulated Wire | 1.60 | -
+Yellow Brass | 2.37 | brass-yellow
+Aluminum Cans | 0.61 | -
+Car Batteries | 0.25 | lead-acid
+Stainless Steel | 0.48 | stainless
+Catalytic Converters | call | -
+""")
+def flyer(path):
+    page = canvas.Canvas(path, pagesize=LETTER)
+    page.setFillColorRGB(0.1, 0.3, 0.2)
+    page.rect(0, 700, 612, 92, fill=1)
+    page.setFillColorRGB(1, 1, 1)
+    page.setFont("Helvetica-Bold", 28)
+    page.drawCentredString(306, 740, "TOP DOLLAR FOR SCRAP!")
+    page.setFont("Helvetica", 12)
+    page.drawCentredString(306, 718, "Week of November 3, 2026 · all prices per pound")
+    page.setFillColorRGB(0, 0, 0)
+    rows = [("Bare Bright Copper", "$4.20"), ("#1 Copper", "$3.98"), ("#2 Copper", "$3.62"), ("Insulated Wire", "$1.60"), ("Yellow Brass", "$2.37"), ("Aluminum Cans", "$0.61"), ("Car Batteries", "$0.25"), ("Stainless Steel", "$0.48"), ("Catalytic Converters", "CALL")]
+    y = 650
+    for name, price in rows:
+        page.setFont("Helvetica", 18)
+        page.drawString(110, y, name)
+        page.setFont("Helvetica-Bold", 18)
+        page.drawRightString(500, y, price)
+        y -= 34
+    page.setFont("Helvetica", 11)
+    page.drawCentredString(306, 120, "2500 Industrial Ave, Building 4 | Mon-Fri 7am-5pm | (555) 010-9191")
+    page.drawCentredString(306, 104, "Bring this flyer for 5% more on copper over 100 lbs. Expires 11/30/2026.")
+    page.save()
+
+
+@sheet("unseen", "tarif-grille.pdf", """
+default EUR/tonne
+valid 2026-11-02
+Cuivre brillant | 8350 | copper-bright
+Cuivre mêlé | 7450 | copper-2
+Laiton | 4750 | brass-yellow
+Profilés aluminium | 1650 | extrusion-clean
+Plomb | 1520 | lead-soft
+Inox 304 | 1120 | stainless
+Ferraille légère | 165 | steel-light
+""")
+def tarif_grille(path):
+    styles = getSampleStyleSheet()
+    data = [["Matière", "Prix (€/t)"], ["Cuivre brillant", "8 350"], ["Cuivre mêlé", "7 450"], ["Laiton", "4 750"], ["Profilés aluminium", "1 650"], ["Plomb", "1 520"], ["Inox 304", "1 120"], ["Ferraille légère", "165"]]
+    table = Table(data, colWidths=[200, 90])
+    table.setStyle(TableStyle([("BOX", (0, 0), (-1, -1), 1, colors.black), ("INNERGRID", (0, 0), (-1, -1), 0.25, colors.black), ("ALIGN", (1, 1), (1, -1), "RIGHT")]))
+    SimpleDocTemplate(path, pagesize=A4).build([Paragraph("Tarif d'achat au 02/11/2026", styles["Title"]), Spacer(1, 10), table, Spacer(1, 20), Paragraph("Recyclage du Nord, 12 quai des Métaux, 99200 Portville. Tél. 01 99 00 55 66. SIRET 999 999 999 00011", styles["Normal"])])
+
+
+@sheet("unseen", "mono-two-blocks.pdf", """
+default USD/lb
+THHN | 2.86 | wire-80
+Romex | 1.81 | wire-60
+Cat 5 | 1.29 | cable-network
+Coax | 0.27 | cable-coax
+Bare bright | 4.13 | copper-bright
+No. 1 | 3.90 | copper-1
+No. 2 | 3.54 | copper-2
+Yellow | 2.29 | brass-yellow
+""")
+def mono_two_blocks(path):
+    lines(path, LETTER, ("Courier", 11), (60, 730), 14, """
+PRICE CARD                    (dollars per pound)
+
+WIRE                          COPPER
+THHN ............. 2.86       Bare bright ...... 4.13
+Romex ............ 1.81       No. 1 ............ 3.90
+Cat 5 ............ 1.29       No. 2 ............ 3.54
+Coax .............  .27       BRASS
+                              Yellow ........... 2.29
+""")
+
+
+@sheet("unseen", "quote-letter.pdf", """
+default USD/lb
+valid 2026-11-03
+Desktop motherboards | 2.68 | board-desktop
+Server boards | 4.41 | board-server
+PCI / gold finger cards | 3.45 | board-gold-edge
+RAM, gold edge | 16.40 | memory-gold
+Mixed power supplies | 0.34 | power-supply-whole
+Hard drives, with boards | 0.83 | hard-drive-whole
+""")
+def quote_letter(path):
+    styles = getSampleStyleSheet()
+    text = ["Granite State Electronics Recovery", "November 3, 2026", "Dear partners,", "Thank you for your inquiry of October 28. We are pleased to offer the following prices, FOB our dock, for lots of at least 100 lbs:"]
+    items = ["Desktop motherboards — $2.68 per lb", "Server boards — $4.41 per lb", "PCI / gold finger cards — $3.45 per lb", "RAM, gold edge — $16.40 per lb", "Mixed power supplies — $0.34 per lb", "Hard drives, with boards — $0.83 per lb"]
+    tail = ["Prices are firm for 7 days. Payment by wire within 10 business days, less a $25 wire fee.", "Sincerely,", "R. Doyle, Purchasing, tel. 555-010-2727"]
+    flow = [Paragraph(line, styles["Normal"]) for line in text] + [Paragraph("• " + item, styles["Normal"]) for item in items] + [Paragraph(line, styles["Normal"]) for line in tail]
+    spaced = [piece for part in flow for piece in (part, Spacer(1, 8))]
+    SimpleDocTemplate(path, pagesize=LETTER).build(spaced)
