@@ -17,6 +17,10 @@ pub(crate) const MOST_TEXT: usize = 16 * 1024 * 1024;
 #[derive(Debug, Default)]
 pub(crate) struct Document {
     pub blocks: Vec<Block>,
+    /// Lines that are known to hold no price, such as what a mail quotes.
+    pub aside: Vec<Line>,
+    /// Texts that date the document from outside its lines.
+    pub dates: Vec<String>,
     pub problems: Vec<Problem>,
 }
 
@@ -55,7 +59,7 @@ pub(crate) struct GridRow {
     pub cells: Vec<Cell>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Line {
     pub place: Place,
     pub text: String,

@@ -18,10 +18,14 @@ mod sheet;
 mod wording;
 
 mod delimited;
+mod message;
+mod pdf;
 mod text;
+mod web_page;
 mod workbook;
 
 mod columns;
+mod layout;
 mod lines;
 mod parts;
 mod table;
@@ -42,7 +46,7 @@ mod vocabulary;
 pub mod rates;
 
 pub use hints::Hints;
-pub use format::{Format, LARGEST_FILE, Unreadable, detect};
+pub use format::{Format, WorkbookKind, LARGEST_FILE, Unreadable, detect};
 pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
 pub use read::{read, read_alone};
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};

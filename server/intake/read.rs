@@ -7,10 +7,10 @@ use crate::draft::Draft;
 use crate::format::{Format, LARGEST_FILE, Unreadable};
 use crate::hints::Hints;
 use crate::lines::LineReader;
-use crate::number::Marks;
+use crate::number::{Habit, Marks};
 use crate::scan::Scan;
-use crate::sheet::Sheet;
-use crate::{decode, delimited, table, text, workbook};
+use crate::sheet::{Sheet, Why};
+use crate::{decode, delimited, layout, pdf, table, text, web_page, workbook};
 
 /// Reads a file that [`detect`](crate::detect) has told the format of.
 pub fn read(format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, Unreadable> {
@@ -29,7 +29,9 @@ fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
         return Err(Unreadable::TooLarge);
     }
     Ok(match format {
-        Format::Workbook => workbook::parse(bytes)?,
+        Format::Workbook(kind) => workbook::parse(kind, bytes)?,
+        Format::WebPage => web_page::parse(bytes)?,
+        Format::Pdf => pages(pdf::parse(bytes)?),
         Format::Delimited | Format::Text => {
             let decoded =
                 decode::text(bytes).ok_or_else(|| Unreadable::Damaged("it holds no text".into()))?;
@@ -41,9 +43,21 @@ fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
     })
 }
 
+/// The blocks of all pages, one after the other.
+fn pages(read: pdf::Pages) -> Document {
+    let texts = read.pages.iter().flatten().flat_map(|row| &row.pieces).map(|piece| piece.text.as_str());
+    let marks = Marks::of(texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>()), Habit::Point);
+    let blocks = read.pages.into_iter().flat_map(|rows| layout::blocks(rows, marks)).collect();
+    Document { blocks, problems: read.problems, ..Document::default() }
+}
+
 fn sheet(document: Document, hints: &Hints) -> Sheet {
     let marks = marks(&document, hints);
     let mut draft = Draft::new(hints, marks, document.problems);
+    document.dates.iter().for_each(|text| draft.look_for_date(text));
+    for line in &document.aside {
+        draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
+    }
     for block in &document.blocks {
         match block {
             Block::Table(rows) => table::read(rows, &mut draft),

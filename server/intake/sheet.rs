@@ -58,6 +58,8 @@ pub enum RowPrice {
 pub enum Place {
     Line(u32),
     Cell { sheet: String, row: u32, column: u32 },
+    /// Lines of a page count from its top.
+    Page { page: u32, line: u32 },
 }
 
 impl fmt::Display for Place {
@@ -65,6 +67,7 @@ impl fmt::Display for Place {
         match self {
             Place::Line(line) => write!(f, "line {line}"),
             Place::Cell { sheet, row, .. } => write!(f, "{sheet} row {row}"),
+            Place::Page { page, line } => write!(f, "page {page} line {line}"),
         }
     }
 }

@@ -72,6 +72,12 @@ pub(crate) enum Use {
     Range,
     Change,
     Cents,
+    /// Whose messages in a chat are the shop's own.
+    Oneself,
+    /// Around a ruled line: the message below is an older one.
+    OlderMessage,
+    /// At the end of a line above an older message.
+    Wrote,
 }
 
 /// What a column of a table holds.

@@ -272,6 +272,6 @@ proptest! {
     #[test]
     fn any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
         let _ = take("any", &bytes);
-        let _ = read(Format::Workbook, &bytes, &hints());
+        let _ = read(Format::Workbook(intake::WorkbookKind::Xlsx), &bytes, &hints());
     }
 }
