@@ -18,6 +18,12 @@ pub const PROPOSED_FROM: u8 = 75;
 const CLEAR_BY: u8 = 6;
 /// Taken off where the name says something the wording leaves open: `insulated wire` may be 60 or 80 %.
 const UNSAID: u8 = 15;
+/// The score of a wording whose alternatives all mean one grade, and of one whose head does, less two for each word that
+/// it adds.
+const ALTERNATIVES: u8 = 92;
+const HEAD: u8 = 92;
+/// A wording that adds more words to its head than this is about something else.
+const MOST_ADDED: usize = 6;
 /// Taken off where only the heading, not the wording, supplied a word of the name.
 const FROM_HEADING: u8 = 2;
 
@@ -96,6 +102,8 @@ impl Learned {
 pub struct Catalogue {
     grades: Vec<GradeId>,
     phrases: Vec<Phrase>,
+    /// The phrases of each grade.
+    of_grade: Vec<Vec<usize>>,
     /// Phrases by the set of their words.
     exact: HashMap<Words, Vec<usize>>,
     /// Phrases that hold a word.
@@ -125,6 +133,7 @@ impl Catalogue {
         let mut catalogue = Catalogue {
             grades: Vec::new(),
             phrases: Vec::new(),
+            of_grade: Vec::new(),
             exact: HashMap::new(),
             holding: HashMap::new(),
             codes: HashMap::new(),
@@ -132,6 +141,7 @@ impl Catalogue {
         };
         let mut occurs: HashMap<String, BTreeSet<usize>> = HashMap::new();
         for (at, grade) in grades.into_iter().enumerate() {
+            catalogue.of_grade.push(Vec::new());
             let slug = grade.id.as_str();
             let synonyms = vocabulary.grades.get(slug).into_iter().flatten().map(String::as_str);
             for phrase in [grade.name.as_str()].into_iter().chain(synonyms) {
@@ -164,6 +174,7 @@ impl Catalogue {
             self.holding.entry(word.clone()).or_default().push(at);
         }
         let rivals = rivals(&words);
+        self.of_grade[grade].push(at);
         self.phrases.push(Phrase { grade, words, rivals });
     }
 
@@ -185,7 +196,47 @@ impl Catalogue {
         if let Some(grade) = self.by_code(&said) {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
-        self.closest(&said)
+        self.by_alternatives(wording, group).or_else(|| self.by_head(wording, group)).unwrap_or_else(|| self.closest(&said))
+    }
+
+    /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
+    fn by_alternatives(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
+        let parts: Vec<&str> = wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
+        if !(2..=4).contains(&parts.len()) {
+            return None;
+        }
+        let grades: Option<Vec<usize>> = parts
+            .iter()
+            .map(|part| {
+                let said = Said::of(part, group);
+                self.exactly(&said).or_else(|| self.by_code(&said))
+            })
+            .collect();
+        let grades = grades?;
+        let one = *grades.first()?;
+        let agree = grades.iter().all(|grade| *grade == one) && !self.denied(one, &Said::of(wording, group));
+        agree.then(|| Proposal { grade: Some(self.grades[one].clone()), score: ALTERNATIVES, why: How::Scored })
+    }
+
+    /// The grade that the wording's head means word for word, where what it adds in brackets or behind a comma says
+    /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
+    fn by_head(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
+        let bare = without_brackets(wording);
+        let heads = [bare.as_str(), bare.split(',').next().unwrap_or_default(), bare.split(" - ").next().unwrap_or_default()];
+        let whole = Said::of(wording, group);
+        heads.into_iter().map(str::trim).filter(|head| !head.is_empty() && *head != wording.trim()).find_map(|head| {
+            let said = Said::of(head, group);
+            let grade = self.exactly(&said).or_else(|| self.by_code(&said))?;
+            let more = whole.wording.difference(&said.wording).count();
+            let right = more <= MOST_ADDED && !self.denied(grade, &whole);
+            right.then(|| Proposal { grade: Some(self.grades[grade].clone()), score: HEAD - 2 * more as u8, why: How::Scored })
+        })
+    }
+
+    /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.
+    fn denied(&self, grade: usize, said: &Said) -> bool {
+        self.contradicted(grade, said)
+            || said.wording.iter().any(|word| self.codes.get(word).is_some_and(|&other| other != grade))
     }
 
     /// The one grade with a phrase of exactly these words: with the heading's, or without where they agree.
@@ -224,10 +275,21 @@ impl Catalogue {
         }
     }
 
-    /// Whether the heading says something that none of the grade's phrases goes along with.
+    /// Whether the wording, or the heading where the wording is silent, says something that the grade as a whole goes
+    /// against: some of its phrases speak of the matter, and none of them says the same.
     fn contradicted(&self, grade: usize, said: &Said) -> bool {
-        let mut phrases = self.phrases.iter().filter(|phrase| phrase.grade == grade);
-        !phrases.any(|phrase| agreement(said, phrase).is_some())
+        let phrases = || self.of_grade[grade].iter().map(|&at| &self.phrases[at]);
+        self.goes_against(grade, said) || !phrases().any(|phrase| agreement(said, phrase).is_some())
+    }
+
+    fn goes_against(&self, grade: usize, said: &Said) -> bool {
+        (0..VOCABULARY.rivals.len()).any(|at| {
+            let (own, heading) = (&said.wording_rivals[at], &said.group_rivals[at]);
+            let speaking = || self.of_grade[grade].iter().map(|&phrase| &self.phrases[phrase].rivals[at]).filter(|by| !by.is_empty());
+            let said = if own.is_empty() { heading } else { own };
+            let same = |by: &Words| by == said || own.is_empty() && by.is_subset(heading);
+            !said.is_empty() && speaking().next().is_some() && !speaking().any(same)
+        })
     }
 
     fn by_code(&self, said: &Said) -> Option<usize> {
@@ -247,7 +309,11 @@ impl Catalogue {
             phrases.extend(self.holding.get(word).into_iter().flatten());
         }
         let mut best: HashMap<usize, u8> = HashMap::new();
+        let mut against: HashMap<usize, bool> = HashMap::new();
         for phrase in phrases.into_iter().map(|at| &self.phrases[at]) {
+            if *against.entry(phrase.grade).or_insert_with(|| self.goes_against(phrase.grade, said)) {
+                continue;
+            }
             let score = self.score(said, phrase);
             let so_far = best.entry(phrase.grade).or_default();
             *so_far = score.max(*so_far);
@@ -304,6 +370,24 @@ impl Said {
     }
 }
 
+/// The text without what stands in brackets.
+fn without_brackets(text: &str) -> String {
+    let mut depth = 0usize;
+    text.chars()
+        .filter(|c| match c {
+            '(' | '[' => {
+                depth += 1;
+                false
+            }
+            ')' | ']' => {
+                depth = depth.saturating_sub(1);
+                false
+            }
+            _ => depth == 0,
+        })
+        .collect()
+}
+
 /// The words that each list of rivals has in common with these.
 fn rivals(words: &Words) -> Vec<Words> {
     let of = |rivals: &Rivals| words.iter().filter(|word| rivals.holds(word)).cloned().collect();
@@ -330,7 +414,8 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
 /// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
 fn words(text: &str) -> Words {
     let normal = normal_wording(text);
-    let stems: Vec<String> = normal.split(' ').filter(|word| !word.is_empty()).map(stem).collect();
+    let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
+    let stems: Vec<String> = translated(&plain).iter().map(|word| stem(word)).collect();
     let mut words = Words::new();
     let mut at = 0;
     while at < stems.len() {
@@ -346,6 +431,42 @@ fn words(text: &str) -> Words {
         at += length;
     }
     words
+}
+
+/// The words in English, where they are known in another language; the others as they stand.
+fn translated(words: &[&str]) -> Vec<String> {
+    let mut english = Vec::new();
+    let mut at = 0;
+    while at < words.len() {
+        let longest = Vocabulary::LONGEST_STAND_IN.min(words.len() - at);
+        let found = (1..=longest).rev().find_map(|length| {
+            VOCABULARY.english(&words[at..at + length].join(" ")).map(|meaning| (length, meaning))
+        });
+        let (length, meaning) = match found {
+            Some((length, meaning)) => (length, meaning.to_string()),
+            None => (1, compound(words[at]).unwrap_or_else(|| words[at].to_string())),
+        };
+        english.extend(meaning.split(' ').filter(|word| !word.is_empty()).map(str::to_string));
+        at += length;
+    }
+    english
+}
+
+/// A word that is two known ones written together: `Serverplatinen`, `koperkabel`.
+fn compound(word: &str) -> Option<String> {
+    if word.len() < 7 || !word.bytes().all(|b| b.is_ascii_lowercase()) {
+        return None;
+    }
+    (3..=word.len() - 3).rev().find_map(|at| {
+        let (first, second) = word.split_at(at);
+        let second = VOCABULARY.english(second)?;
+        // Letters that only join the two: `Leitungsdraht`, `Platinenschrott`.
+        let first = ["", "s", "n", "en", "e"].iter().find_map(|joint| {
+            let first = first.strip_suffix(joint).filter(|first| first.len() >= 3)?;
+            VOCABULARY.english(first).or_else(|| VOCABULARY.is_loan(first).then_some(first))
+        })?;
+        Some(format!("{first} {second}"))
+    })
 }
 
 /// A word without its plural ending, so that `boards` and `board` are one.

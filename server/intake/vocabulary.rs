@@ -30,6 +30,13 @@ pub(crate) struct Vocabulary {
     /// What contradicts what between the words of two names.
     pub rivals: Vec<Rivals>,
     stand_ins: HashMap<String, String>,
+    /// Words of other languages, as they stand and by their roots.
+    english: HashMap<String, String>,
+    english_by_root: HashMap<String, String>,
+    /// Words that names of grades have in English, without their plural endings.
+    own: HashSet<String>,
+    /// English words that other languages build their own with.
+    loans: HashSet<String>,
     idle: HashSet<String>,
 }
 
@@ -137,6 +144,22 @@ impl Vocabulary {
         self.stand_ins.get(words).map(String::as_str)
     }
 
+    /// What a word, or a run of words, of another language means, in any of its endings. Nothing may be left of it: an
+    /// article means no word at all.
+    pub fn english(&self, words: &str) -> Option<&str> {
+        if let Some(meaning) = self.english.get(words) {
+            return Some(meaning);
+        }
+        // `cans` is English, though it has the root of a foreign word.
+        let own = words.split(' ').all(|word| self.own.contains(&stem(word)));
+        self.english_by_root.get(&roots(words)).filter(|_| !own).map(String::as_str)
+    }
+
+    /// Whether an English word is used in other languages as it is.
+    pub fn is_loan(&self, word: &str) -> bool {
+        self.loans.contains(word)
+    }
+
     /// Whether a word says nothing about a grade.
     pub fn is_idle(&self, word: &str) -> bool {
         self.idle.contains(word)
@@ -201,8 +224,32 @@ impl Vocabulary {
                 }
             }
         }
+        let mut english: HashMap<String, String> = HashMap::new();
+        let mut english_by_root: HashMap<String, String> = HashMap::new();
+        for (language, words) in &file.translations {
+            for (word, meaning) in words {
+                let key = normal_wording(word);
+                if english.get(&key).is_some_and(|before| before != meaning) {
+                    return Err(format!("“{word}” ({language}) means two things"));
+                }
+                english_by_root.entry(roots(&key)).or_insert_with(|| meaning.clone());
+                english.insert(key, meaning.clone());
+            }
+        }
+        let named = file.grades.values().flatten().chain(file.stand_ins.keys()).chain(file.stand_ins.values().flatten());
+        let rival = file.rivals.values().flat_map(|rivals| &rivals.words);
+        let own = named
+            .chain(rival)
+            .chain(&file.idle.words)
+            .flat_map(|words| normal_wording(words).split(' ').map(stem).collect::<Vec<_>>())
+            .filter(|word| !english.contains_key(word))
+            .collect();
         Ok(Vocabulary {
             uses,
+            own,
+            english,
+            english_by_root,
+            loans: file.loans.words.into_iter().collect(),
             units,
             currencies,
             columns,
@@ -215,6 +262,23 @@ impl Vocabulary {
             idle: file.idle.words.into_iter().collect(),
         })
     }
+}
+
+/// Words without the endings that the trade's languages give them: `Platine` and `Platinen`, `schede madri` and `scheda
+/// madre`, `miedziany` and `miedziane` have one root. Short words stand as they are.
+fn roots(words: &str) -> String {
+    let root = |word: &str| -> String {
+        const ENDINGS: [&str; 18] = [
+            "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o", "i", "y",
+        ];
+        if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
+            return word.to_string();
+        }
+        let least = if word.len() > 5 { 4 } else { 3 };
+        let cut = ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least));
+        cut.unwrap_or(word).to_string()
+    };
+    words.split(' ').map(root).collect::<Vec<_>>().join(" ")
 }
 
 fn stems(words: &str) -> String {
@@ -245,6 +309,8 @@ struct File {
     grades: BTreeMap<String, Vec<String>>,
     codes: BTreeMap<String, Vec<String>>,
     stand_ins: BTreeMap<String, Vec<String>>,
+    translations: BTreeMap<String, BTreeMap<String, String>>,
+    loans: Words,
     rivals: BTreeMap<String, Rivals>,
     idle: Words,
 }

@@ -73,8 +73,8 @@ impl Score {
             share(self.currency, self.found),
             share(self.tier, self.found),
             share(self.grade, self.graded),
-            share(self.grade_wrong, self.found),
-            share(self.wrong_unasked, self.rows),
+            share(self.grade_wrong, self.found.max(1)),
+            share(self.wrong_unasked, self.rows.max(1)),
             self.sign,
             self.date,
             self.dates,
@@ -124,7 +124,7 @@ fn score(path: &Path, catalogue: &Catalogue) -> (Score, Vec<String>) {
         };
         let named = (0..free.len()).filter(|&at| is_named(free[at], label)).max_by_key(|&at| (fits(&free[at]), std::cmp::Reverse(at)));
         let Some(at) = named else {
-            told.push(format!("missing: {label:?}"));
+            told.push(format!("missing: {} {:?}", label.name, label.low));
             continue;
         };
         let row = free.remove(at);
@@ -160,13 +160,22 @@ fn compare(row: &Row, label: &Label, catalogue: &Catalogue, score: &mut Score, t
     let unasked = row.doubts.iter().all(|doubt| !doubt.asks()) && grade.is_some();
     score.wrong_unasked += usize::from(unasked && (grade_wrong || !price || !unit || !currency));
     if !(price && unit && currency && tier && (right || label.any_grade)) {
-        let unit = row.unit.map_or("-", |unit| unit.code());
-        let tier = row.tier_from.map(|mass| mass.grams().normalize().to_string()).unwrap_or_default();
         let likely = catalogue.propose(&Learned::default(), &row.wording, row.group.as_deref());
-        told.push(format!(
-            "differs: {} < {:?} {low:?}..{high:?} {:?}/{unit} tier {tier} grade {grade:?} ({likely:?}) {:?}\n        label {label:?}",
-            row.wording, row.group, row.currency.map(|c| c.code()), row.doubts
-        ));
+        let mut what = String::new();
+        if !price {
+            what += &format!(" price {low:?}..{high:?} not {:?}..{:?}", label.low, label.high);
+        }
+        if !(unit && currency) {
+            what += &format!(" per {:?} not {:?}/{:?}", row.unit.map(|u| u.code()), label.currency, label.unit);
+        }
+        if !tier {
+            what += &format!(" tier {:?} not {:?}", row.tier_from, label.from_grams);
+        }
+        if !right && !label.any_grade {
+            let likely = likely.grade.map(|grade| (grade.as_str().to_string(), likely.score));
+            what += &format!(" grade {grade:?} {likely:?} not {known:?}");
+        }
+        told.push(format!("{} < {:?}:{what} {:?}", row.wording, row.group, row.doubts));
     }
 }
 
@@ -225,7 +234,7 @@ fn all(part: &str) -> BTreeMap<&'static str, Score> {
     for path in &paths {
         let (one, told) = score(path, &catalogue);
         if tell && !told.is_empty() {
-            println!("{}: {}\n    {}", path.file_name().unwrap().display(), one.line(), told.join("\n    "));
+            println!("{}\n    {}", path.file_name().unwrap().display(), told.join("\n    "));
         }
         for form in [form(path), "all"] {
             scores.entry(form).or_default().add(&one);
