@@ -12,6 +12,7 @@ use crate::number::Marks;
 use crate::price::{PriceText, Sign, Strength, UnitText};
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// A price above this is asked about.
 const LARGE: Decimal = dec!(100_000);
@@ -64,6 +65,19 @@ impl Charge {
     }
 }
 
+/// A longer remark says something of one matter rather than of all prices below it.
+const MOST_REMARK_WORDS: usize = 16;
+
+/// What a title, a heading's line or a footnote says of prices.
+#[derive(Debug)]
+struct Remark {
+    /// The rows that stand above it.
+    above: usize,
+    context: Context,
+    /// It speaks of prices in so many words.
+    clear: bool,
+}
+
 /// Collects rows, and what the sheet says of them all.
 #[derive(Debug)]
 pub(crate) struct Draft<'h> {
@@ -71,24 +85,36 @@ pub(crate) struct Draft<'h> {
     pub marks: Marks,
     pub rows: Vec<DraftRow>,
     left_out: Vec<LeftOut>,
-    whole: Context,
+    remarks: Vec<Remark>,
     dated: Option<Dated>,
     problems: Vec<Problem>,
 }
 
 impl<'h> Draft<'h> {
     pub fn new(hints: &'h Hints, marks: Marks, problems: Vec<Problem>) -> Self {
-        let whole = Context::default();
-        Draft { hints, marks, rows: Vec::new(), left_out: Vec::new(), whole, dated: None, problems }
+        Draft { hints, marks, rows: Vec::new(), left_out: Vec::new(), remarks: Vec::new(), dated: None, problems }
     }
 
     pub fn leave_out(&mut self, source: &str, place: &Place, why: Why) {
         self.left_out.push(LeftOut { source: source.to_string(), place: place.clone(), why });
     }
 
-    /// Takes in what a title or footnote says of the whole sheet; what was said first stays.
-    pub fn whole_sheet(&mut self, context: &Context) {
-        self.whole = self.whole.within(context);
+    /// Takes in what the remark `text` says of prices. It holds for those below it, as long as no other does, and for
+    /// those above it that nothing was said of.
+    pub fn whole_sheet(&mut self, context: &Context, text: &str) {
+        if context.is_empty() {
+            return;
+        }
+        let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
+        let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
+        self.remarks.push(Remark { above: self.rows.len(), context: context.clone(), clear });
+    }
+
+    /// What the remarks say of the row at this place: the clear ones above it, the nearest first, then the others.
+    fn remarked(&self, row: usize) -> Context {
+        let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
+        let others = self.remarks.iter().filter(|remark| !(remark.clear && remark.above <= row));
+        above.chain(others).fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
     }
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
@@ -107,14 +133,14 @@ impl<'h> Draft<'h> {
     pub fn finish(mut self) -> Sheet {
         let decoration = Decoration::of(&self.rows);
         let mut rows = Vec::new();
-        for draft in std::mem::take(&mut self.rows) {
+        for (at, draft) in std::mem::take(&mut self.rows).into_iter().enumerate() {
             if let DraftPrice::Text(price) = &draft.price
                 && price.too_large()
             {
                 self.left_out.push(LeftOut { source: draft.source, place: draft.place, why: Why::TooLarge });
                 continue;
             }
-            rows.push(self.row(draft, decoration));
+            rows.push(self.row(draft, &self.remarked(at), decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);
@@ -134,9 +160,9 @@ impl<'h> Draft<'h> {
         Sheet { rows, left_out: self.left_out, valid_from: self.dated.map(|d| d.date), currency, problems }
     }
 
-    fn row(&self, draft: DraftRow, decoration: Decoration) -> Row {
+    fn row(&self, draft: DraftRow, remarked: &Context, decoration: Decoration) -> Row {
         let mut doubts = draft.doubts.clone();
-        let context = draft.context.within(&self.whole);
+        let context = draft.context.within(remarked);
         let (currency, currency_clear) = self.currency(&draft.price, &context);
         let unit = self.unit(&draft.price, &context, currency, &mut doubts);
         let price = match &draft.price {

@@ -285,6 +285,9 @@ impl Catalogue {
     fn goes_against(&self, grade: usize, said: &Said) -> bool {
         (0..VOCABULARY.rivals.len()).any(|at| {
             let (own, heading) = (&said.wording_rivals[at], &said.group_rivals[at]);
+            if own.is_empty() && said.names_a_whole {
+                return false;
+            }
             let speaking = || self.of_grade[grade].iter().map(|&phrase| &self.phrases[phrase].rivals[at]).filter(|by| !by.is_empty());
             let said = if own.is_empty() { heading } else { own };
             let same = |by: &Words| by == said || own.is_empty() && by.is_subset(heading);
@@ -360,14 +363,25 @@ struct Said {
     /// Of either, the words of each list of rivals.
     wording_rivals: Vec<Words>,
     group_rivals: Vec<Words>,
+    /// The wording names a thing by itself, so that the heading cannot speak against it.
+    names_a_whole: bool,
 }
 
 impl Said {
     fn of(wording: &str, group: Option<&str>) -> Said {
-        let (wording, group) = (words(wording), group.map(words).unwrap_or_default());
+        let (wording, group) = (words(wording), group.filter(|group| is_about_grades(group)).map(words).unwrap_or_default());
         let (wording_rivals, group_rivals) = (rivals(&wording), rivals(&group));
-        Said { wording, group, wording_rivals, group_rivals }
+        let names_a_whole =
+            VOCABULARY.rivals.iter().zip(&wording_rivals).any(|(list, own)| list.whole && !own.is_empty());
+        Said { wording, group, wording_rivals, group_rivals, names_a_whole }
     }
+}
+
+/// Whether a heading is made of the trade's words, as `Copper & brass` is and `Lake County Iron`, a name, is not.
+fn is_about_grades(heading: &str) -> bool {
+    let words = words(heading);
+    let strange = words.iter().filter(|word| !VOCABULARY.is_own(word)).count();
+    strange <= 1 && strange * 2 <= words.len() || words.len() <= 1
 }
 
 /// The text without what stands in brackets.
@@ -400,7 +414,7 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
     let mut unsaid = 0;
     for (at, rivals) in VOCABULARY.rivals.iter().enumerate() {
         let (by_wording, by_phrase) = (&said.wording_rivals[at], &phrase.rivals[at]);
-        let by_said = if by_wording.is_empty() { &said.group_rivals[at] } else { by_wording };
+        let by_said = if by_wording.is_empty() && !said.names_a_whole { &said.group_rivals[at] } else { by_wording };
         match (by_said.is_empty(), by_phrase.is_empty()) {
             (false, false) if by_said != by_phrase => return None,
             (false, true) if by_wording.iter().any(|word| rivals.must_match(word)) => return None,
@@ -459,7 +473,7 @@ fn compound(word: &str) -> Option<String> {
     }
     (3..=word.len() - 3).rev().find_map(|at| {
         let (first, second) = word.split_at(at);
-        let second = VOCABULARY.english(second)?;
+        let second = VOCABULARY.english_half(second)?;
         // Letters that only join the two: `Leitungsdraht`, `Platinenschrott`.
         let first = ["", "s", "n", "en", "e"].iter().find_map(|joint| {
             let first = first.strip_suffix(joint).filter(|first| first.len() >= 3)?;

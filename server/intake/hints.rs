@@ -49,11 +49,15 @@ impl Hints {
         let mut votes: HashMap<Currency, u32> = HashMap::new();
         let mut languages: HashMap<Currency, u32> = HashMap::new();
         let mut shared = None;
+        let mut order: Vec<Currency> = Vec::new();
         for text in document.texts() {
             let scan = Scan::of(text);
             for at in (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word)) {
                 match VOCABULARY.currencies(scan.word(at)) {
-                    Some([one]) => *votes.entry(*one).or_default() += 1,
+                    Some([one]) => {
+                        *votes.entry(*one).or_default() += 1;
+                        order.push(*one);
+                    }
                     Some([first, ..]) => shared = shared.or(Some(*first)),
                     _ => {}
                 }
@@ -71,7 +75,7 @@ impl Hints {
                 *votes.entry(*one).or_default() += 1;
             }
         }
-        let currency = most(votes).or(shared).or_else(|| most(languages)).unwrap_or(Currency::USD);
+        let currency = most(votes, &order).or(shared).or_else(|| most(languages, &[])).unwrap_or(Currency::USD);
         let unit = match currency {
             Currency::USD | Currency::CAD => MassUnit::Pound,
             _ => MassUnit::Kilogram,
@@ -80,7 +84,13 @@ impl Hints {
     }
 }
 
-/// The currency with most votes; of equals the first by its code, so that the same sheet always reads the same.
-fn most(votes: HashMap<Currency, u32>) -> Option<Currency> {
-    votes.into_iter().max_by_key(|(currency, count)| (*count, std::cmp::Reverse(currency.code()))).map(|(c, _)| c)
+/// The currency with most votes; of equals the first that is named, or the first by its code.
+fn most(votes: HashMap<Currency, u32>, order: &[Currency]) -> Option<Currency> {
+    let place = |currency: &Currency| order.iter().position(|other| other == currency).unwrap_or(usize::MAX);
+    votes
+        .into_iter()
+        .max_by(|(a, one), (b, other)| {
+            one.cmp(other).then(place(b).cmp(&place(a))).then(b.code().cmp(a.code()))
+        })
+        .map(|(currency, _)| currency)
 }

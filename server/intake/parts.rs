@@ -10,6 +10,9 @@ use crate::sheet::Doubt;
 use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// What stands behind the last price is a tier if it has so few words; else it is a remark.
+const MOST_TIER_WORDS: usize = 6;
+
 /// A name with its prices, as one line may hold several.
 #[derive(Debug)]
 pub(crate) struct Part {
@@ -71,6 +74,9 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     let ends = [0].into_iter().chain(prices.iter().map(|price| price.last));
     let starts = prices.iter().map(|price| price.first).chain([scan.tokens.len()]);
     let mut between = ends.zip(starts).map(|(first, last)| Between::of(scan, first, last, draft)).peekable();
+    if let Some(opening) = between.peek_mut() {
+        opening.end_of_sentence();
+    }
     let names_first = between.peek().is_some_and(|opening| opening.name.is_some() || opening.tier.is_some());
     if !names_first {
         between.next();
@@ -135,6 +141,10 @@ impl Part {
 
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
+        if behind.text.split_whitespace().count() > MOST_TIER_WORDS {
+            self.note = behind.name.map(|_| behind.text);
+            return;
+        }
         if let Some((_, tier @ None)) = self.prices.last_mut() {
             *tier = behind.tier;
             self.all_tiers = self.prices.iter().all(|(_, tier)| tier.is_some());
@@ -153,6 +163,21 @@ struct Between {
 }
 
 impl Between {
+    /// What greets the reader before the first name is no part of it: `Hi, it's Lou. Prices today: bright`.
+    fn end_of_sentence(&mut self) {
+        let Some(name) = &self.name else { return };
+        let Some((_, last)) = name.rsplit_once(['.', '!', '?']).filter(|(before, last)| {
+            last.starts_with(' ') && before.split_whitespace().count() >= 3 && !last.trim().is_empty()
+        }) else {
+            return;
+        };
+        let scan = Scan::of(last);
+        let first = (0..scan.tokens.len())
+            .find(|&at| !VOCABULARY.has(scan.word(at), Use::WholeSheet) && names(&scan, at))
+            .unwrap_or(0);
+        self.name = trimmed(&scan, first, scan.tokens.len()).map(str::to_string);
+    }
+
     fn of(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -> Between {
         let tier = (first..last).find_map(|at| {
             let (tier, next) = tier_at(scan, draft.marks, at, false)?;
@@ -175,13 +200,23 @@ impl Between {
 /// The text of these tokens without list marks, separators and filling words at its ends.
 pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let (mut first, mut last) = (first, last);
+    // `We charge for: CRT monitors` names what stands behind the charge.
+    if let Some(length) = [3, 2].into_iter().find(|length| {
+        first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
+    }) {
+        first += length;
+    }
     while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
         first += 1;
     }
     while first < last {
         // `CRT: we charge` names what stands before the charge.
-        let charge = [3, 2].into_iter().find(|length| {
-            last >= first + length && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
+        let charge = [3, 2, 1].into_iter().find(|&length| {
+            // One word alone may be the name's own, unless it is set apart from it.
+            let apart = || last > first + 1 && !matches!(scan.kind(last - 2), Some(Kind::Word | Kind::Number | Kind::Fact));
+            last > first + length
+                && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
+                && (length > 1 || apart())
         });
         match charge {
             Some(length) => last -= length,

@@ -92,7 +92,7 @@ impl Table {
         if !source.chars().any(char::is_alphanumeric) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
-        if VOCABULARY.has(first.trim_end_matches(':'), Use::Total) {
+        if VOCABULARY.has(first.split([' ', ':']).next().unwrap_or_default(), Use::Total) {
             return draft.leave_out(&source, &row.place, Why::Total);
         }
         let before = draft.rows.len();
@@ -223,7 +223,7 @@ impl Table {
         if headed {
             return draft.leave_out(source, &row.place, Why::Heading);
         }
-        draft.whole_sheet(&Context::of(source, false));
+        draft.whole_sheet(&Context::of(source, false), source);
         draft.leave_out(source, &row.place, Why::NoPrice);
     }
 }

@@ -52,6 +52,9 @@ pub(crate) struct Rivals {
     /// Percentages are rivals, too.
     #[serde(default)]
     pub percent: bool,
+    /// They name a thing whatever metal the heading above it is about: motors below “Aluminium” are still motors.
+    #[serde(default)]
+    pub whole: bool,
 }
 
 /// What a word can do in a line.
@@ -79,6 +82,8 @@ pub(crate) enum Use {
     Range,
     Change,
     Cents,
+    AnyTier,
+    PhoneLabel,
     /// Whose messages in a chat are the shop's own.
     Oneself,
     /// Around a ruled line: the message below is an older one.
@@ -155,9 +160,19 @@ impl Vocabulary {
         self.english_by_root.get(&roots(words)).filter(|_| !own).map(String::as_str)
     }
 
+    /// The second half of a word written together, which is never English.
+    pub fn english_half(&self, word: &str) -> Option<&str> {
+        self.english.get(word).or_else(|| self.english_by_root.get(&roots(word))).map(String::as_str)
+    }
+
     /// Whether an English word is used in other languages as it is.
     pub fn is_loan(&self, word: &str) -> bool {
         self.loans.contains(word)
+    }
+
+    /// Whether a word is one of those that names of grades are made of.
+    pub fn is_own(&self, word: &str) -> bool {
+        self.own.contains(word)
     }
 
     /// Whether a word says nothing about a grade.
@@ -275,8 +290,13 @@ fn roots(words: &str) -> String {
             return word.to_string();
         }
         let least = if word.len() > 5 { 4 } else { 3 };
-        let cut = ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least));
-        cut.unwrap_or(word).to_string()
+        let mut word = word;
+        while let Some(cut) =
+            ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least))
+        {
+            word = cut;
+        }
+        word.to_string()
     };
     words.split(' ').map(root).collect::<Vec<_>>().join(" ")
 }

@@ -75,7 +75,7 @@ fn mass(mass: Option<Mass>) -> String {
 fn place(place: &Place) -> String {
     match place {
         Place::Cell { column, .. } => format!("{place} column {column}"),
-        Place::Line(_) => place.to_string(),
+        other => other.to_string(),
     }
 }
 
