@@ -13,6 +13,7 @@ use tokio::net::TcpListener;
 use tracing::info;
 
 use crate::demo;
+use crate::import::{self, ImportArgs, ImportError};
 use crate::reader;
 use crate::shelf::Shelf;
 use crate::store::{Place, Store, StoreError};
@@ -34,6 +35,13 @@ enum Command {
     Demo(ServeArgs),
     /// Prove that the record is sound: ledgers add up, and nothing stands in two places.
     Check(StoreArgs),
+    /// Read price sheets from files, to look at what is read or to keep them for review.
+    Import {
+        #[command(flatten)]
+        store: StoreArgs,
+        #[command(flatten)]
+        import: ImportArgs,
+    },
     /// What the program starts itself as to read an uploaded file.
     #[command(hide = true, name = reader::SUBCOMMAND)]
     ReadSheet,
@@ -78,6 +86,9 @@ pub fn run() -> ExitCode {
         }
         Command::Demo(args) => run_to_end(async { serve(&args, &args.store.place("demo.db"), true).await }),
         Command::Check(args) => run_to_end(async { check(&args).await }),
+        Command::Import { store, import } => run_to_end(async {
+            Ok(import::run(&import, &store.place("pennyweight.db")).await?)
+        }),
         // Without threads or a log: it lives in little memory, and its parent says what became of it.
         Command::ReadSheet => reader::run_child(),
     }
@@ -117,6 +128,8 @@ enum StartError {
         "cannot listen at {at}: {cause}. Is it running already? Another port can be given: --listen 0.0.0.0:8081"
     )]
     Listen { at: SocketAddr, cause: std::io::Error },
+    #[error(transparent)]
+    Import(#[from] ImportError),
     #[error("the server stopped: {0}")]
     Serve(std::io::Error),
     #[error("the program cannot start its threads: {0}")]

@@ -8,6 +8,7 @@
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
+pub mod import;
 pub mod reader;
 pub mod review;
 pub mod shelf;

@@ -10,6 +10,7 @@ use std::process::{ExitCode, ExitStatus, Stdio};
 use std::time::Duration;
 
 use intake::{Format, Hints, Sheet, Unreadable};
+use jiff::civil::Date;
 use rlimit::{Resource, setrlimit};
 use serde::{Deserialize, Serialize};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -54,19 +55,36 @@ pub enum ReadError {
 #[derive(Debug, Serialize, Deserialize)]
 struct Task {
     format: Format,
-    hints: Hints,
+    outlet: Known,
+}
+
+/// What is known of the outlet whose sheet it is.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Known {
+    Hints(Hints),
+    /// Nothing but the day on which it is read.
+    Today(Date),
 }
 
 type Answer = Result<Sheet, Unreadable>;
 
 /// Reads `bytes` in a child process of `program`, which is this same binary.
 pub async fn read(program: &Path, format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, ReadError> {
-    let task = Task { format, hints: hints.clone() };
+    in_child(program, Task { format, outlet: Known::Hints(hints.clone()) }, bytes).await
+}
+
+/// Reads the sheet of an outlet that is not known.
+pub async fn read_alone(program: &Path, format: Format, bytes: &[u8], today: Date) -> Result<Sheet, ReadError> {
+    in_child(program, Task { format, outlet: Known::Today(today) }, bytes).await
+}
+
+async fn in_child(program: &Path, task: Task, bytes: &[u8]) -> Result<Sheet, ReadError> {
     match timeout(LONGEST_WAIT, ask(program, &task, bytes)).await {
         Ok(answer) => answer,
         // The child is killed when its handle is dropped.
         Err(_) => {
-            warn!(?format, size = bytes.len(), "the reader took too long and was stopped");
+            warn!(format = ?task.format, size = bytes.len(), "the reader took too long and was stopped");
             Err(ReadError::BeyondLimits)
         }
     }
@@ -143,7 +161,11 @@ fn answer_stdin() -> io::Result<()> {
     io::stdin().lock().read_to_end(&mut input)?;
     let end = input.iter().position(|byte| *byte == b'\n').ok_or(io::ErrorKind::UnexpectedEof)?;
     let task: Task = serde_json::from_slice(&input[..end])?;
-    let answer: Answer = intake::read(task.format, &input[end + 1..], &task.hints);
+    let file = &input[end + 1..];
+    let answer: Answer = match &task.outlet {
+        Known::Hints(hints) => intake::read(task.format, file, hints),
+        Known::Today(today) => intake::read_alone(task.format, file, *today),
+    };
     let mut out = io::stdout().lock();
     serde_json::to_writer(&mut out, &answer)?;
     out.flush()

@@ -82,7 +82,9 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if !sound {
         return None;
     }
+    let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below, marks);
+    panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
     panels.retain(|panel| !panel.prices.is_empty());
     (!panels.is_empty()).then_some(panels)
 }
@@ -141,6 +143,16 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
     };
     let context = Context::of(text, true);
+    // `from kg`, `max (lb)` are masses, and no prices per kg.
+    if context.currencies.is_empty()
+        && let Some(column) = words
+            .first()
+            .filter(|_| context.unit.is_some() && words.len() == 2)
+            .and_then(|word| VOCABULARY.column(word))
+            .filter(|column| matches!(column, Column::TierFrom | Column::TierTo))
+    {
+        return Some(Named { column, context, tier: None });
+    }
     let money = !context.currencies.is_empty() || context.unit.is_some() || context.cents;
     // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
     for length in (1..=words.len().min(3)).rev() {
@@ -211,6 +223,28 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
     panels
 }
 
+/// Looks at the cells whether the column of names holds names: item numbers are none, and names that repeat while the
+/// column beside them tells their rows apart are groups.
+fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
+    let Some(price) = panel.prices.first().map(|price| price.at) else { return };
+    let own = Shown::of(below, panel.wording, marks);
+    let beside: Vec<(usize, Shown)> = (panel.wording + 1..price)
+        .filter(|at| panel.notes.contains(at) || !named.get(*at).copied().unwrap_or(false))
+        .map(|at| (at, Shown::of(below, at, marks)))
+        .filter(|(_, shown)| shown.reads_as_names())
+        .collect();
+    let Some((at, best)) = beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at))) else { return };
+    let noted = panel.notes.contains(&at);
+    if own.codes * 10 >= own.filled * 7 {
+        panel.wording = at;
+    } else if !noted && best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
+        panel.group = Some(std::mem::replace(&mut panel.wording, at));
+    } else {
+        return;
+    }
+    panel.notes.retain(|note| *note != at);
+}
+
 /// `Metal | Grade` are a group and a name; `Item | Description` are a name and a note.
 fn second_wording(panel: &mut Panel, at: usize, names: &[Cell]) {
     let described = matches!(names.get(at), Some(Cell::Text(name)) if {
@@ -234,6 +268,10 @@ struct Shown {
     sure: usize,
     units: usize,
     currencies: usize,
+    /// Numbers and letters of an item's number: `101`, `C02`.
+    codes: usize,
+    /// Whole numbers, each one more than the one above.
+    counted: usize,
 }
 
 impl Shown {
@@ -243,7 +281,14 @@ impl Shown {
     fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
         let mut shown = Shown::default();
         let mut seen: Vec<String> = Vec::new();
+        let mut above: Option<i64> = None;
         for cell in rows.iter().take(Self::SAMPLE).filter_map(|row| row.cells.get(at)) {
+            let seen_text = cell.shown();
+            shown.codes += usize::from(is_code(&seen_text));
+            if let Ok(number) = seen_text.trim_end_matches(['.', ')']).parse::<i64>() {
+                shown.counted += usize::from(above.is_none_or(|above| number == above + 1));
+                above = Some(number);
+            }
             let text = match cell {
                 Cell::Empty => continue,
                 Cell::Number { percent: false, .. } => {
@@ -276,6 +321,10 @@ impl Shown {
             }
         }
         shown.distinct = seen.len();
+        // Rows that are counted are no prices.
+        if shown.counted >= 3 && shown.counted + 1 >= shown.filled {
+            (shown.priced, shown.sure) = (0, 0);
+        }
         shown
     }
 
@@ -287,6 +336,14 @@ impl Shown {
     fn reads_as_names(&self) -> bool {
         self.filled > 0 && self.words * 2 > self.filled
     }
+}
+
+/// Whether a cell is an item's number rather than its name: at most three letters beside its digits.
+fn is_code(text: &str) -> bool {
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let digits = text.chars().filter(char::is_ascii_digit).count();
+    digits >= 1 && letters <= 3 && digits + letters >= 2 && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '.'))
+        && !text.contains(['.', ',']) && text.chars().count() <= 10
 }
 
 /// Whether a cell is surely a price, and so no name of a column.

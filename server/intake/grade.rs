@@ -236,7 +236,11 @@ impl Catalogue {
     /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.
     fn denied(&self, grade: usize, said: &Said) -> bool {
         self.contradicted(grade, said)
-            || said.wording.iter().any(|word| self.codes.get(word).is_some_and(|&other| other != grade))
+            || {
+                // `Berry/Candy` is the trade's No. 1: one of the two codes is this grade's.
+                let mut codes = said.wording.iter().filter_map(|word| self.codes.get(word)).peekable();
+                codes.peek().is_some() && !codes.any(|&code| code == grade)
+            }
     }
 
     /// The one grade with a phrase of exactly these words: with the heading's, or without where they agree.
@@ -468,12 +472,13 @@ fn translated(words: &[&str]) -> Vec<String> {
 
 /// A word that is two known ones written together: `Serverplatinen`, `koperkabel`.
 fn compound(word: &str) -> Option<String> {
-    if word.len() < 7 || !word.bytes().all(|b| b.is_ascii_lowercase()) {
+    let known = VOCABULARY.is_own(&stem(word)) || VOCABULARY.is_loan(word);
+    if known || word.len() < 7 || !word.bytes().all(|b| b.is_ascii_lowercase()) {
         return None;
     }
-    (3..=word.len() - 3).rev().find_map(|at| {
+    (3..=word.len() - 4).rev().find_map(|at| {
         let (first, second) = word.split_at(at);
-        let second = VOCABULARY.english_half(second)?;
+        let second = VOCABULARY.english_half(second).filter(|meaning| !VOCABULARY.is_idle(meaning))?;
         // Letters that only join the two: `Leitungsdraht`, `Platinenschrott`.
         let first = ["", "s", "n", "en", "e"].iter().find_map(|joint| {
             let first = first.strip_suffix(joint).filter(|first| first.len() >= 3)?;
@@ -508,4 +513,27 @@ impl Rivals {
 
 fn is_percent(word: &str) -> bool {
     word.strip_suffix("pct").is_some_and(|number| number.starts_with(|c: char| c.is_ascii_digit()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(text: &str, expect: &str) {
+        let words: Vec<String> = words(text).into_iter().collect();
+        assert_eq!(words.join(" "), expect, "{text}");
+    }
+
+    #[test]
+    fn words_of_any_language() {
+        check("Kupferkabel 60 %", "60pct copper wire");
+        check("Serverplatinen", "board server");
+        check("schede madri", "board main");
+        check("Placas base", "board main");
+        check("Kable miedziane", "copper wire");
+        check("power cords w/ ends", "cord end power");
+        check("Telecom boards", "board telecom");
+        check("cans", "can");
+        check("die cast zinc", "cast die zinc");
+    }
 }

@@ -195,7 +195,7 @@ fn is_remark(name: &str) -> bool {
     let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
     let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
     let first = scan.word(0);
-    let remark = words >= 2 && scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(first, Use::Remark) && !VOCABULARY.has_within(name, Use::Group);
+    let remark = words >= 2 && scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(first, Use::Remark) && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     remark || of_all || speaks >= 2 && words >= 4 || words > 14
 }

@@ -11,7 +11,7 @@ use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
-const MOST_TIER_WORDS: usize = 6;
+const MOST_TIER_WORDS: usize = 4;
 
 /// A name with its prices, as one line may hold several.
 #[derive(Debug)]
@@ -183,8 +183,11 @@ impl Between {
             let (tier, next) = tier_at(scan, draft.marks, at, false)?;
             (next <= last).then_some((tier, at, next))
         });
-        // The tier stands at one end of the name, or is all there is.
-        let (first, last) = match tier {
+        // The tier stands at one end of the name, or is all there is; in brackets it is part of the name as well.
+        let bracketed = tier.is_some_and(|(_, at, next)| {
+            at > first && scan.kind(at - 1) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close)
+        });
+        let (first, last) = match tier.filter(|_| !bracketed) {
             Some((_, at, next)) if trimmed(scan, next, last).is_none() => (first, at),
             Some((_, at, next)) if trimmed(scan, first, at).is_none() => (next, last),
             _ => (first, last),

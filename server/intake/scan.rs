@@ -300,7 +300,9 @@ impl<'t> Lexer<'t> {
         let decimals = after.strip_prefix([',', '.']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
         let first = before.split(' ').next_back().unwrap_or_default();
         let money = after.trim_start().starts_with(['€', 'z']) || after.trim_start().starts_with("EUR");
-        !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money)
+        // `8 350` that stands alone, in a cell or apart at the end of a line.
+        let apart = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap) && after.trim().is_empty();
+        !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money || apart)
     }
 }
 

@@ -125,11 +125,14 @@ impl Table {
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
         let priced = panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
+        // Where only the group's column has a name, that is what is priced.
+        let group_is_name = name.is_none() && group.is_some() && priced && panel.tier_from.is_none();
+        let (name, group) = if group_is_name { (group, None) } else { (name, group) };
         if !priced && (name.is_none() || self.alone(at, row)) {
             return Ok(());
         }
         let above = &self.above[at];
-        let group = group.or_else(|| above.group.clone());
+        let group = if group_is_name { None } else { group.or_else(|| above.group.clone()) };
         let tier = tier(panel, row, draft);
         let (name, source) = match name {
             Some(name) => (name, source.to_string()),
@@ -180,6 +183,7 @@ impl Table {
         }
         let capitals = name.chars().any(char::is_alphabetic) && !name.chars().any(char::is_lowercase);
         !is_heading(name)
+            || !Context::of(name, false).is_empty()
             || capitals
             || name.ends_with(':')
             || VOCABULARY.has_within(heading_name(name), Use::Group)
