@@ -284,7 +284,7 @@ def cuivre(path):
     ])])
 
 
-@sheet("unseen", "group-rows.xlsx", """
+@sheet("labelled", "group-rows.xlsx", """
 default USD/lb
 valid 2026-11-03
 Bare Bright (Barley) | 4.16 | copper-bright
@@ -318,7 +318,7 @@ def group_rows(path):
     book.save(path)
 
 
-@sheet("unseen", "listino.xlsx", """
+@sheet("labelled", "listino.xlsx", """
 default EUR/kg
 valid 2026-11-02
 Rame lucido | 8.22 | copper-bright
@@ -345,7 +345,7 @@ def listino(path):
     book.save(path)
 
 
-@sheet("unseen", "side-notes.xls", """
+@sheet("labelled", "side-notes.xls", """
 default USD/lb
 Motherboards | 2.58 | board-desktop
 Server motherboards | 4.32 | board-server
@@ -373,7 +373,7 @@ def side_notes(path):
     book.save(path)
 
 
-@sheet("unseen", "cennik.ods", """
+@sheet("labelled", "cennik.ods", """
 default PLN/kg
 valid 2026-11-03
 Miedź błyszcząca | 36 | copper-bright
@@ -578,7 +578,7 @@ def tier_table(path):
     SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Mail-in prices (CAD per kg)", styles["Heading1"]), Paragraph("As of 2026-11-01", styles["Normal"]), Spacer(1, 10), table])
 
 
-@sheet("unseen", "flyer.pdf", """
+@sheet("labelled", "flyer.pdf", """
 default USD/lb
 valid 2026-11-03
 Bare Bright Copper | 4.20 | copper-bright
@@ -615,7 +615,7 @@ def flyer(path):
     page.save()
 
 
-@sheet("unseen", "tarif-grille.pdf", """
+@sheet("labelled", "tarif-grille.pdf", """
 default EUR/tonne
 valid 2026-11-02
 Cuivre brillant | 8350 | copper-bright
@@ -634,7 +634,7 @@ def tarif_grille(path):
     SimpleDocTemplate(path, pagesize=A4).build([Paragraph("Tarif d'achat au 02/11/2026", styles["Title"]), Spacer(1, 10), table, Spacer(1, 20), Paragraph("Recyclage du Nord, 12 quai des Métaux, 99200 Portville. Tél. 01 99 00 55 66. SIRET 999 999 999 00011", styles["Normal"])])
 
 
-@sheet("unseen", "mono-two-blocks.pdf", """
+@sheet("labelled", "mono-two-blocks.pdf", """
 default USD/lb
 THHN | 2.86 | wire-80
 Romex | 1.81 | wire-60
@@ -658,7 +658,7 @@ Coax .............  .27       BRASS
 """)
 
 
-@sheet("unseen", "quote-letter.pdf", """
+@sheet("labelled", "quote-letter.pdf", """
 default USD/lb
 valid 2026-11-03
 Desktop motherboards | 2.68 | board-desktop
@@ -676,3 +676,191 @@ def quote_letter(path):
     flow = [Paragraph(line, styles["Normal"]) for line in text] + [Paragraph("• " + item, styles["Normal"]) for item in items] + [Paragraph(line, styles["Normal"]) for line in tail]
     spaced = [piece for part in flow for piece in (part, Spacer(1, 8))]
     SimpleDocTemplate(path, pagesize=LETTER).build(spaced)
+
+
+@sheet("unseen", "three-columns.pdf", """
+default USD/lb
+valid 2026-11-04
+Bare Bright | 4.18 | copper-bright
+#1 Copper | 3.97 | copper-1
+#2 Copper | 3.61 | copper-2
+Romex | 1.84 | wire-60
+Extrusion | 0.94 | extrusion-clean
+Painted Extrusion | 0.83 | extrusion-painted
+Cast | 0.68 | cast-aluminium
+Sheet | 0.66 | sheet-aluminium
+Yellow Brass | 2.35 | brass-yellow
+Lead | 0.56 | lead-soft
+Zinc Die Cast | 0.45 | zinc-die-cast
+Hard Drives | 0.84 | hard-drive-whole
+""")
+def three_columns(path):
+    page = canvas.Canvas(path, pagesize=(LETTER[1], LETTER[0]))
+    page.setFont("Helvetica-Bold", 20)
+    page.drawCentredString(396, 560, "Granger Scrap - prices per lb - 11/04/2026")
+    columns = [("COPPER & WIRE", [("Bare Bright", "4.18"), ("#1 Copper", "3.97"), ("#2 Copper", "3.61"), ("Romex", "1.84")]),
+               ("ALUMINUM", [("Extrusion", ".94"), ("Painted Extrusion", ".83"), ("Cast", ".68"), ("Sheet", ".66")]),
+               ("OTHER METALS", [("Yellow Brass", "2.35"), ("Lead", ".56"), ("Zinc Die Cast", ".45"), ("Hard Drives", ".84")])]
+    for at, (title, rows) in enumerate(columns):
+        x = 50 + at * 240
+        page.setFont("Helvetica-Bold", 12)
+        page.drawString(x, 510, title)
+        page.setFont("Helvetica", 12)
+        for row, (name, price) in enumerate(rows):
+            page.drawString(x, 488 - row * 20, name)
+            page.drawRightString(x + 190, 488 - row * 20, price)
+    page.setFont("Helvetica-Oblique", 9)
+    page.drawCentredString(396, 60, "Prices may change without notice. 555-010-2323. Photo ID required. No purchases over $1,000 in cash.")
+    page.save()
+
+
+@sheet("unseen", "buyer-two-pages.pdf", """
+default USD/lb
+valid 2026-11-04
+Server boards | 4.52 | board-server | 0-99 lb
+Server boards | 4.80 | board-server | 100 lb
+Desktop boards | 2.66 | board-desktop | 0-99 lb
+Desktop boards | 2.88 | board-desktop | 100 lb
+Laptop boards | 3.01 | board-laptop | 0-99 lb
+Laptop boards | 3.12 | board-laptop | 100 lb
+Telecom boards | 2.84 | board-network | 0-99 lb
+Telecom boards | 3.02 | board-network | 100 lb
+Finger cards | 3.33 | board-gold-edge | 0-99 lb
+Finger cards | 3.51 | board-gold-edge | 100 lb
+Gold RAM | 16.50 | memory-gold | 0-99 lb
+Gold RAM | 17.25 | memory-gold | 100 lb
+Hard drives | 0.80 | hard-drive-whole | 0-99 lb
+Hard drives | 0.92 | hard-drive-whole | 100 lb
+""")
+def buyer_two_pages(path):
+    page = canvas.Canvas(path, pagesize=LETTER)
+    rows = [("Server boards", "$4.52", "$4.80"), ("Desktop boards", "$2.66", "$2.88"), ("Laptop boards", "$3.01", "$3.12"), ("Telecom boards", "$2.84", "$3.02"),
+            ("Finger cards", "$3.33", "$3.51"), ("Gold RAM", "$16.50", "$17.25"), ("Hard drives", "$0.80", "$0.92")]
+    for number, part in enumerate((rows[:4], rows[4:]), start=1):
+        page.setFont("Helvetica", 9)
+        page.drawString(50, 760, "E-Scrap price list, effective 11/04/2026, prices per lb")
+        page.drawRightString(560, 760, f"Page {number} of 2")
+        page.setFont("Helvetica-Bold", 11)
+        page.drawString(50, 720, "Category")
+        page.drawRightString(360, 720, "0-99 lb")
+        page.drawRightString(460, 720, "100+ lb")
+        page.setFont("Helvetica", 11)
+        for at, (name, small, large) in enumerate(part):
+            y = 696 - at * 22
+            page.line(50, y - 6, 470, y - 6)
+            page.drawString(50, y, name)
+            page.drawRightString(360, y, small)
+            page.drawRightString(460, y, large)
+        page.showPage()
+    page.save()
+
+
+@sheet("unseen", "spanish-lista.pdf", """
+default EUR/kg
+valid 2026-11-03
+Cobre brillante | 8.28 | copper-bright
+Cobre 2ª | 7.38 | copper-2
+Latón | 4.88 | brass-yellow
+Aluminio perfil limpio | 1.70 | extrusion-clean
+Aluminio fundido | 1.27 | cast-aluminium
+Plomo | 1.50 | lead-soft
+Acero inoxidable | 1.16 | stainless
+Motores eléctricos | 0.61 | motor-small
+Ordenadores portátiles | 3.00 EUR/each | laptop-whole
+Discos duros | 0.89 | hard-drive-whole
+""")
+def spanish_lista(path):
+    lines(path, A4, ("Helvetica", 11), (60, 780), 18, """
+RECUPERACIONES DEL SUR, S.L.
+Lista de precios de compra vigente desde el 3 de noviembre de 2026
+Cobre brillante: 8,28 €/kg
+Cobre 2ª: 7,38 €/kg
+Latón: 4,88 €/kg
+Aluminio perfil limpio: 1,70 €/kg
+Aluminio fundido: 1,27 €/kg
+Plomo: 1,50 €/kg
+Acero inoxidable: 1,16 €/kg
+Motores eléctricos: 0,61 €/kg
+Ordenadores portátiles: 3,00 €/unidad
+Discos duros: 0,89 €/kg
+Horario: lunes a viernes de 8:00 a 14:00. Tel. 955 010 203
+""")
+
+
+@sheet("unseen", "catalog.xlsx", """
+default USD/lb
+valid 2026-11-04
+Mixed Boards | 1.05 | board-mixed
+Server Boards | 4.40..4.80 | board-server
+Desktop Motherboards | 2.55..2.80 | board-desktop
+Gold Fingers, trimmed | 38.00 | ?
+Ceramic CPU | call | cpu-ceramic
+Li-ion Batteries | 0.85 | lithium-ion-pack
+Damaged Li-ion | -3.50 | battery-damaged
+Alkaline | -0.60 | dry-cell
+Toner | 0.70 USD/each | toner-cartridge
+""")
+def catalog(path):
+    book = Workbook()
+    page = book.active
+    page.title = "Nov 4"
+    page["B1"] = "Rates as of"
+    page["C1"] = datetime.date(2026, 11, 4)
+    page["C1"].number_format = "m/d/yyyy"
+    page["B3"], page["C3"], page["D3"], page["E3"] = "Item", "Rate", "Basis", "Comments"
+    rows = [("Boards",), ("Mixed Boards", 1.05, "lb"), ("Server Boards", "4.40 - 4.80", "lb", "by grade"), ("Desktop Motherboards", "2.55-2.80", "lb"), ("Gold Fingers, trimmed", 38, "lb"),
+            ("Ceramic CPU", "Call", "lb"), ("Batteries",), ("Li-ion Batteries", 0.85, "lb"), ("Damaged Li-ion", "(3.50)", "lb", "we charge"), ("Alkaline", "(0.60)", "lb"), ("Misc",), ("Toner", 0.7, "ea", "OEM only")]
+    for at, row in enumerate(rows, start=4):
+        for column, value in enumerate(row, start=2):
+            page.cell(at, column, value)
+    page["B18"] = "Prices in US dollars. Minimum 50 lb per delivery. 2.5% wire fee."
+    book.save(path)
+
+
+@sheet("unseen", "two-blocks.xlsx", """
+default USD/lb
+Bare bright | 4.14 | copper-bright
+#1 copper | 3.92 | copper-1
+#2 copper | 3.56 | copper-2
+Clean sheet | 0.68 | sheet-aluminium
+Clean extrusion | 0.92 | extrusion-clean
+Prepared #1 | 12.00 USD/cwt | steel-heavy
+Unprepared | 10.25 USD/cwt | steel-heavy
+Light iron | 8.75 USD/cwt | steel-light
+""")
+def two_blocks(path):
+    book = Workbook()
+    page = book.active
+    page.append(["COPPER ($/lb)", None, None, "ALUMINUM ($/lb)", None])
+    page.append(["Grade", "Price", None, "Grade", "Price"])
+    page.append(["Bare bright", 4.14, None, "Clean sheet", 0.68])
+    page.append(["#1 copper", 3.92, None, "Clean extrusion", 0.92])
+    page.append(["#2 copper", 3.56])
+    page.append([])
+    page.append(["STEEL ($/cwt)"])
+    page.append(["Grade", "Price"])
+    page.append(["Prepared #1", 12.0])
+    page.append(["Unprepared", 10.25])
+    page.append(["Light iron", 8.75])
+    book.save(path)
+
+
+@sheet("unseen", "ankauf.ods", """
+default EUR/kg
+valid 2026-11-04
+Kupferkabel 60 % | 3.70 | wire-60
+Kupferkabel 80 % | 5.05 | wire-80
+Netzwerkkabel | 2.40 | cable-network
+Alu-Kühlkörper | 1.50 | heatsink-aluminium
+Lüfter | 0.22 | fan-computer
+Trafos | 1.02 | transformer
+Laptop-Akkus | 1.10 | lithium-ion-pack
+Bleiakkus | 0.58 | lead-acid
+""")
+def ankauf(path):
+    ods(path, [("Ankauf", [
+        ["Ankaufpreise Elektronik", None, None], ["gültig ab", datetime.date(2026, 11, 4), None],
+        ["Artikel", "EUR/kg", "Hinweis"],
+        ["Kupferkabel 60 %", 3.7, None], ["Kupferkabel 80 %", 5.05, None], ["Netzwerkkabel", 2.4, "mit Stecker"], ["Alu-Kühlkörper", 1.5, "ohne Eisen"],
+        ["Lüfter", 0.22, None], ["Trafos", 1.02, "mit Kupferwicklung"], ["Laptop-Akkus", 1.1, "unbeschädigt"], ["Bleiakkus", 0.58, None],
+    ])])
