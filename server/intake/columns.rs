@@ -64,6 +64,18 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
+    // `Category` alone is what the rows are called.
+    let grouped = names.iter().flatten().filter(|n| n.column == Column::Group).count() == 1;
+    let only_group = grouped && !names.iter().any(is_wording) && names.iter().any(of_price);
+    let names: Vec<Option<Named>> = names
+        .into_iter()
+        .map(|name| {
+            name.map(|n| match n.column {
+                Column::Group if only_group => Named { column: Column::Wording, ..n },
+                _ => n,
+            })
+        })
+        .collect();
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
     let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
@@ -233,11 +245,15 @@ fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
         .map(|at| (at, Shown::of(below, at, marks)))
         .filter(|(_, shown)| shown.reads_as_names())
         .collect();
+    let units = (0..below.iter().take(20).map(|row| row.cells.len()).max().unwrap_or(0)).find(|at| {
+        let shown = Shown::of(below, *at, marks);
+        *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
+    });
+    panel.unit = panel.unit.or(units);
     let Some((at, best)) = beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at))) else { return };
-    let noted = panel.notes.contains(&at);
     if own.codes * 10 >= own.filled * 7 {
         panel.wording = at;
-    } else if !noted && best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
+    } else if best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
         panel.group = Some(std::mem::replace(&mut panel.wording, at));
     } else {
         return;

@@ -76,6 +76,16 @@ struct Remark {
     context: Context,
     /// It speaks of prices in so many words.
     clear: bool,
+    /// The sign that the rows it is about are marked with.
+    mark: Option<char>,
+}
+
+/// The sign at the beginning of a footnote.
+fn footnote_mark(text: &str) -> Option<char> {
+    let mut chars = text.trim_start().chars();
+    let mark = chars.next().filter(|c| matches!(c, '*' | '†' | '‡' | '§' | '¹' | '²' | '³'))?;
+    // A run of stars is decoration.
+    (chars.next() != Some(mark) && text.trim_end().chars().last() != Some(mark)).then_some(mark)
 }
 
 /// Collects rows, and what the sheet says of them all.
@@ -107,14 +117,25 @@ impl<'h> Draft<'h> {
         }
         let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
         let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
-        self.remarks.push(Remark { above: self.rows.len(), context: context.clone(), clear });
+        let mark = footnote_mark(text);
+        self.remarks.push(Remark { above: self.rows.len(), context: context.clone(), clear: clear && mark.is_none(), mark });
     }
 
-    /// What the remarks say of the row at this place: the clear ones above it, the nearest first, then the others.
-    fn remarked(&self, row: usize) -> Context {
+    /// What the remarks say of the row at this place: the footnotes that it is marked with, the clear remarks above it,
+    /// the nearest first, then the others.
+    fn remarked(&self, row: usize, draft: &DraftRow) -> Context {
+        let marked = self.remarks.iter().filter(|remark| {
+            remark.mark.is_some_and(|mark| draft.source.trim_end().ends_with(mark) || draft.wording.ends_with(mark))
+        });
         let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
-        let others = self.remarks.iter().filter(|remark| !(remark.clear && remark.above <= row));
-        above.chain(others).fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
+        let marks = self.remarks.iter().filter(|remark| remark.mark.is_some()).count();
+        // Of several footnotes, only the marked one holds.
+        let others = self
+            .remarks
+            .iter()
+            .filter(|remark| !(remark.clear && remark.above <= row))
+            .filter(|remark| remark.mark.is_none() || marks == 1);
+        marked.chain(above).chain(others).fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
     }
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
@@ -140,7 +161,8 @@ impl<'h> Draft<'h> {
                 self.left_out.push(LeftOut { source: draft.source, place: draft.place, why: Why::TooLarge });
                 continue;
             }
-            rows.push(self.row(draft, &self.remarked(at), decoration));
+            let remarked = self.remarked(at, &draft);
+            rows.push(self.row(draft, &remarked, decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);

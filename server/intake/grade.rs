@@ -531,7 +531,7 @@ mod tests {
         check("schede madri", "board main");
         check("Placas base", "board main");
         check("Kable miedziane", "copper wire");
-        check("power cords w/ ends", "cord end power");
+        check("power cords w/ ends", "cord power");
         check("Telecom boards", "board telecom");
         check("cans", "can");
         check("die cast zinc", "cast die zinc");

@@ -10,6 +10,7 @@ use crate::number::Marks;
 use crate::price::{self, Strength};
 use crate::scan::Scan;
 use crate::sheet::Place;
+use crate::tier::tier_at;
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// Columns side by side are looked for this often, one within the other.
@@ -109,8 +110,7 @@ fn gutter(rows: &[Row], marks: Marks) -> Option<(usize, usize, f32)> {
                 (from..to)
                     .filter(|&at| {
                         let (one, other) = rows[at].cut(x);
-                        let row = if right { other } else { one };
-                        only_a_price(&row, marks) || row.pieces.len() == 1 && false
+                        only_a_price(if right { &other } else { &one }, marks)
                     })
                     .count()
             };
@@ -138,7 +138,9 @@ fn names_its_price(row: &Row, marks: Marks) -> bool {
     let asks = row.pieces.last().is_some_and(|last| row.pieces.len() > 1 && VOCABULARY.has(&last.text, Use::OnRequest));
     let priced = prices.iter().any(|price| price.first > 0 && price.strength > Strength::Weak)
         || row.pieces.len() > 1 && prices.last().is_some_and(|price| price.first > 0 && price.last == scan.tokens.len());
-    (priced || asks) && row.pieces.first().is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
+    // `1-99 lb $2.50` names a tier, and nothing that is sold.
+    let tiered = tier_at(&scan, marks, 0, true).is_some();
+    !tiered && (priced || asks) && row.pieces.first().is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
 }
 
 fn only_a_price(row: &Row, marks: Marks) -> bool {

@@ -39,6 +39,12 @@ struct Heading {
 
 impl LineReader {
     pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
+        if let Some(items) = listed(&line.text, draft) {
+            for text in items {
+                self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
+            }
+            return;
+        }
         let text = line.text.trim();
         let scan = Scan::of(text);
         let prices = chosen(&scan, price::prices(&scan, draft.marks), self.expects_numbers());
@@ -122,18 +128,18 @@ impl LineReader {
     }
 
     fn without_price(&mut self, text: &str, scan: &Scan<'_>, line: &Line, draft: &mut Draft<'_>) {
+        let tiers = tiers_in(scan, draft);
+        if tiers.len() > 1 {
+            self.tiers = tiers;
+            draft.whole_sheet(&Context::of(text, false), text);
+            return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
         if let Some(context) = column_names(scan) {
             draft.whole_sheet(&context, text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
         if let Some(part) = on_request(text, scan) {
             return self.part(part, text, &line.place, Charge::No, draft);
-        }
-        let tiers = tiers_in(scan, draft);
-        if tiers.len() > 1 {
-            self.tiers = tiers;
-            draft.whole_sheet(&Context::of(text, false), text);
-            return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
         draft.look_for_date(text);
         // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
@@ -186,6 +192,26 @@ impl LineReader {
         self.heading = self.beside.first().cloned();
         true
     }
+}
+
+/// The items of a line that lists several, each with its price, between semicolons; what introduces them is an item of
+/// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
+fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
+    let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();
+    let priced = |item: &&&str| !price::prices(&Scan::of(item), draft.marks).is_empty();
+    if items.len() < 3 || items.iter().filter(priced).count() < 2 {
+        return None;
+    }
+    let (first, rest) = items.split_first()?;
+    let introduced = first.split_once(": ").filter(|(before, after)| {
+        !before.contains(|c: char| c.is_ascii_digit()) && price::prices(&Scan::of(before), draft.marks).is_empty() && !after.is_empty()
+    });
+    let mut all = match introduced {
+        Some((before, after)) => vec![before, after],
+        None => vec![*first],
+    };
+    all.extend(rest);
+    Some(all)
 }
 
 /// Whether what stands before a price is a sentence to the reader, and no name: `Terms: cash up to`, `We pay by bank

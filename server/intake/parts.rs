@@ -227,7 +227,9 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
             None => last -= 1,
         }
     }
-    let named = (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
+    // `304` is a name where nothing else is.
+    let alloy = first == 0 && last == 1 && (3..=4).contains(&scan.word(0).len()) && scan.word(0).bytes().all(|b| b.is_ascii_digit());
+    let named = alloy || (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
     let mut text = scan.between(first, last);
     // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();

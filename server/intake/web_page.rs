@@ -411,7 +411,7 @@ fn touches(line: &str, word: &str) -> bool {
     let Some(first) = word.chars().next() else { return false };
     let ends_word = last.is_alphabetic() || matches!(last, ')' | '%' | '"' | ']' | ':');
     let begins = first.is_alphanumeric() || matches!(first, '$' | '€' | '£' | '(' | '#' | '.');
-    let number_then_word = last.is_ascii_digit() && first.is_uppercase();
+    let number_then_word = last.is_ascii_digit() && (first.is_uppercase() || first.is_ascii_digit());
     ends_word && begins || number_then_word
 }
 

@@ -678,7 +678,7 @@ def quote_letter(path):
     SimpleDocTemplate(path, pagesize=LETTER).build(spaced)
 
 
-@sheet("unseen", "three-columns.pdf", """
+@sheet("labelled", "three-columns.pdf", """
 default USD/lb
 valid 2026-11-04
 Bare Bright | 4.18 | copper-bright
@@ -714,7 +714,7 @@ def three_columns(path):
     page.save()
 
 
-@sheet("unseen", "buyer-two-pages.pdf", """
+@sheet("labelled", "buyer-two-pages.pdf", """
 default USD/lb
 valid 2026-11-04
 Server boards | 4.52 | board-server | 0-99 lb
@@ -755,7 +755,7 @@ def buyer_two_pages(path):
     page.save()
 
 
-@sheet("unseen", "spanish-lista.pdf", """
+@sheet("labelled", "spanish-lista.pdf", """
 default EUR/kg
 valid 2026-11-03
 Cobre brillante | 8.28 | copper-bright
@@ -787,7 +787,7 @@ Horario: lunes a viernes de 8:00 a 14:00. Tel. 955 010 203
 """)
 
 
-@sheet("unseen", "catalog.xlsx", """
+@sheet("labelled", "catalog.xlsx", """
 default USD/lb
 valid 2026-11-04
 Mixed Boards | 1.05 | board-mixed
@@ -817,7 +817,7 @@ def catalog(path):
     book.save(path)
 
 
-@sheet("unseen", "two-blocks.xlsx", """
+@sheet("labelled", "two-blocks.xlsx", """
 default USD/lb
 Bare bright | 4.14 | copper-bright
 #1 copper | 3.92 | copper-1
@@ -845,7 +845,7 @@ def two_blocks(path):
     book.save(path)
 
 
-@sheet("unseen", "ankauf.ods", """
+@sheet("labelled", "ankauf.ods", """
 default EUR/kg
 valid 2026-11-04
 Kupferkabel 60 % | 3.70 | wire-60
