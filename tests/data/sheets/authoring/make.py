@@ -864,3 +864,149 @@ def ankauf(path):
         ["Kupferkabel 60 %", 3.7, None], ["Kupferkabel 80 %", 5.05, None], ["Netzwerkkabel", 2.4, "mit Stecker"], ["Alu-Kühlkörper", 1.5, "ohne Eisen"],
         ["Lüfter", 0.22, None], ["Trafos", 1.02, "mit Kupferwicklung"], ["Laptop-Akkus", 1.1, "unbeschädigt"], ["Bleiakkus", 0.58, None],
     ])])
+
+
+@sheet("unseen", "price-first.pdf", """
+default USD/lb
+$4.11 | 4.11 | ?
+""".replace("$4.11 | 4.11 | ?", """Bare bright copper | 4.11 | copper-bright
+Number one copper | 3.90 | copper-1
+Yellow brass | 2.29 | brass-yellow
+Sheet aluminum | 0.65 | sheet-aluminium
+Car batteries | 0.24 | lead-acid
+Power supplies | 0.35 | power-supply-whole"""))
+def price_first(path):
+    page = canvas.Canvas(path, pagesize=LETTER)
+    page.setFont("Helvetica-Bold", 16)
+    page.drawString(72, 720, "WE PAY (per pound)")
+    rows = [("$4.11", "Bare bright copper"), ("$3.90", "Number one copper"), ("$2.29", "Yellow brass"), ("$0.65", "Sheet aluminum"), ("$0.24", "Car batteries"), ("$0.35", "Power supplies")]
+    page.setFont("Helvetica", 14)
+    for at, (price, name) in enumerate(rows):
+        page.drawString(72, 690 - at * 26, price)
+        page.drawString(150, 690 - at * 26, name)
+    page.save()
+
+
+@sheet("unseen", "grid-units.pdf", """
+default USD/lb
+valid 2026-11-04
+Copper, bare bright | 4.17 | copper-bright
+Copper, No. 2 | 3.58 | copper-2
+Aluminum, clean cast | 0.70 | cast-aluminium
+Steel, heavy melt | 10.75 USD/cwt | steel-heavy
+Steel, light iron | 8.50 USD/cwt | steel-light
+Laptop, complete | 5.25 USD/each | laptop-whole
+CRT television | -20 USD/each | monitor-tube-whole
+""")
+def grid_units(path):
+    styles = getSampleStyleSheet()
+    data = [["Item", "Unit", "Pays", "Notes"], ["Copper, bare bright", "lb", "4.17", "16 ga. and heavier"], ["Copper, No. 2", "lb", "3.58", ""], ["Aluminum, clean cast", "lb", "0.70", "no iron"], ["Steel, heavy melt", "cwt", "10.75", "3 ft x 18 in"],
+            ["Steel, light iron", "cwt", "8.50", ""], ["Laptop, complete", "each", "5.25", "with drive"], ["CRT television", "each", "-20.00", "disposal charge"]]
+    table = Table(data, colWidths=[150, 50, 60, 140])
+    table.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.5, colors.black), ("FONTNAME", (0, 0), (-1, 0), "Helvetica-Bold")]))
+    SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Hudson Yard Metals", styles["Title"]), Paragraph("Prices as of Wednesday 11/04/2026", styles["Normal"]), Spacer(1, 10), table, Paragraph("14 Pier Rd, Hudson 12999. Phone 555-010-1414. Page 1/1", styles["Normal"])])
+
+
+@sheet("unseen", "listino.pdf", """
+default EUR/kg
+valid 2026-11-02
+Rame lucido (millberry) | 8.18 | copper-bright
+Rame misto | 7.22 | copper-2
+Ottone | 4.79 | brass-yellow
+Alluminio profilo verniciato | 1.36 | extrusion-painted
+Alluminio getti | 1.24 | cast-aluminium
+Acciaio inox 304 | 1.11 | stainless
+Cavi di rame 60% | 3.08 | wire-60
+Schede madri | 2.98 | board-desktop
+""")
+def listino_pdf(path):
+    page = canvas.Canvas(path, pagesize=A4)
+    page.setFont("Times-Bold", 15)
+    page.drawCentredString(297, 780, "LISTINO ACQUISTO ROTTAMI")
+    page.setFont("Times-Roman", 11)
+    page.drawCentredString(297, 762, "Valido dal 2 novembre 2026 – prezzi in €/kg")
+    rows = [("RAME", None), ("Rame lucido (millberry)", "8,18"), ("Rame misto", "7,22"), ("OTTONE", None), ("Ottone", "4,79"), ("ALLUMINIO", None), ("Alluminio profilo verniciato", "1,36"), ("Alluminio getti", "1,24"),
+            ("ALTRI", None), ("Acciaio inox 304", "1,11"), ("Cavi di rame 60%", "3,08"), ("Schede madri", "2,98")]
+    y = 720
+    for name, price in rows:
+        page.setFont("Times-Roman" if price else "Times-Bold", 12)
+        page.drawString(120, y, name)
+        if price:
+            page.drawString(300, y, "€")
+            page.drawRightString(360, y, price)
+        y -= 20
+    page.save()
+
+
+@sheet("unseen", "two-level.xlsx", """
+default USD/lb
+Motherboards | 2.50 | board-desktop | 0-99 lb
+Motherboards | 2.70 | board-desktop | 100-999 lb
+Motherboards | 2.90 | board-desktop | 1000 lb
+Server boards | 4.20 | board-server | 0-99 lb
+Server boards | 4.45 | board-server | 100-999 lb
+Server boards | 4.75 | board-server | 1000 lb
+Memory, gold | 15.50 | memory-gold | 0-99 lb
+Memory, gold | 16.50 | memory-gold | 100-999 lb
+Memory, gold | 17.50 | memory-gold | 1000 lb
+""")
+def two_level(path):
+    book = Workbook()
+    page = book.active
+    page["A1"] = "Price schedule"
+    page["A3"], page["B3"] = "Material", "US$ per lb by weight"
+    page.merge_cells("B3:D3")
+    page.merge_cells("A3:A4")
+    page["B4"], page["C4"], page["D4"] = "1-99", "100-999", "1000+"
+    for at, row in enumerate([("Motherboards", 2.5, 2.7, 2.9), ("Server boards", 4.2, 4.45, 4.75), ("Memory, gold", 15.5, 16.5, 17.5)], start=5):
+        for column, value in enumerate(row, start=1):
+            page.cell(at, column, value)
+    book.save(path)
+
+
+@sheet("unseen", "text-numbers.xlsx", """
+default EUR/tonne
+valid 2026-11-03
+Kupfer blank | 8150 | copper-bright
+Kupfer gemischt | 7300 | copper-2
+Messing | 4820 | brass-yellow
+Aluminium Guss | 1210 | cast-aluminium
+Blei | 1480 | lead-soft
+Edelstahl | 1120 | stainless
+Mischschrott | 182.50 | steel-light
+""")
+def text_numbers(path):
+    book = Workbook()
+    page = book.active
+    for row in [("Preise gültig ab 03.11.2026", None), ("Angaben in EUR je Tonne", None), (None, None), ("Sorte", "Ankaufpreis"), ("Kupfer blank", "8.150,00"), ("Kupfer gemischt", "7.300,00"), ("Messing", "4.820,00"),
+                ("Aluminium Guss", "1.210,00"), ("Blei", "1.480,00"), ("Edelstahl", "1.120,00"), ("Mischschrott", "182,50"), (None, None), ("Summe der Sorten", "7")]:
+        page.append(row)
+    book.save(path)
+
+
+@sheet("unseen", "summary-and-list.xlsx", """
+default USD/lb
+Bare bright | 4.15 | copper-bright
+No. 1 | 3.93 | copper-1
+No. 2 | 3.57 | copper-2
+Yellow | 2.31 | brass-yellow
+Red | 2.78 | -
+Hard drives | 0.82 | hard-drive-whole
+Power supplies | 0.36 | power-supply-whole
+""")
+def summary_and_list(path):
+    book = Workbook()
+    page = book.active
+    page.title = "Read me"
+    page.append(["This workbook replaces the list of October 12, 2026."])
+    page.append(["Questions: 555-010-3535 or desk@fallsriver.example"])
+    page = book.create_sheet("Prices")
+    page.append(["Family", "Grade", "Price", "Per", "Min lot"])
+    for row in [("Copper", "Bare bright", 4.15, "lb", 10), ("Copper", "No. 1", 3.93, "lb", 10), ("Copper", "No. 2", 3.57, "lb", 10), ("Brass", "Yellow", 2.31, "lb", 10), ("Brass", "Red", 2.78, "lb", 10),
+                ("Electronics", "Hard drives", 0.82, "lb", 25), ("Electronics", "Power supplies", 0.36, "lb", 50)]:
+        page.append(row)
+    page = book.create_sheet("Totals")
+    page.append(["Month", "Tons bought"])
+    page.append(["September 2026", 412])
+    page.append(["October 2026", 398])
+    book.save(path)
