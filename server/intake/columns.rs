@@ -21,6 +21,8 @@ pub(crate) struct Panel {
     pub group: Option<usize>,
     pub prices: Vec<PriceColumn>,
     pub high: Option<usize>,
+    /// What the outlet wants for a row that has no price.
+    pub charge: Option<usize>,
     pub unit: Option<usize>,
     pub currency: Option<usize>,
     pub tier_from: Option<TierColumn>,
@@ -99,6 +101,26 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
     panels.retain(|panel| !panel.prices.is_empty());
     (!panels.is_empty()).then_some(panels)
+}
+
+/// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
+/// none of names.
+pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Option<GridRow> {
+    let names = |row: &GridRow| row.cells.iter().map(|cell| name(cell, marks)).collect::<Vec<_>>();
+    let (upper, lower) = (names(above), names(below));
+    let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();
+    let wording = upper.iter().flatten().any(|name| matches!(name.column, Column::Wording | Column::Group));
+    let tiers_above = upper.iter().flatten().any(|name| name.tier.is_some());
+    let first = below.cells.iter().position(|cell| !cell.is_empty());
+    let apart = first.is_some_and(|first| first > 0 && above.cells.iter().take(first).any(|cell| !cell.is_empty()));
+    let all = lower.iter().zip(&below.cells).all(|(name, cell)| name.is_some() || cell.is_empty());
+    if tiers < 2 || !wording || tiers_above || !apart || !all {
+        return None;
+    }
+    let width = above.cells.len().max(below.cells.len());
+    let cell = |row: &GridRow, at: usize| row.cells.get(at).filter(|cell| !cell.is_empty()).cloned();
+    let cells = (0..width).map(|at| cell(below, at).or_else(|| cell(above, at)).unwrap_or(Cell::Empty)).collect();
+    Some(GridRow { place: above.place.clone(), cells })
 }
 
 /// The panel that the cells themselves show, where no row names the columns.
@@ -222,6 +244,7 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
                 panel.prices.push(PriceColumn { at, context: name.context, tier: name.tier });
             }
             Column::Price | Column::Low | Column::Other => {}
+            Column::Charge => panel.charge = Some(at),
             Column::Group => panel.group = Some(at),
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),

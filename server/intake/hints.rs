@@ -11,7 +11,7 @@ use crate::date::DateOrder;
 use crate::document::{Cell, Document};
 use crate::number::Habit;
 use crate::scan::{Kind, Scan};
-use crate::vocabulary::VOCABULARY;
+use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
 
 /// What is known of the outlet before its sheet is read. `today` is passed in because nothing here reads a clock.
@@ -53,6 +53,11 @@ impl Hints {
         for text in document.texts() {
             let scan = Scan::of(text);
             for at in (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word)) {
+                let counted = scan.kind(at + 1) == Some(Kind::Slash)
+                    || at > 0 && scan.kind(at - 1) == Some(Kind::Number) && !scan.spaced(at);
+                if counted && scan.is(at, Use::Pence) {
+                    *votes.entry(Currency::GBP).or_default() += 1;
+                }
                 match VOCABULARY.currencies(scan.word(at)) {
                     Some([one]) => {
                         *votes.entry(*one).or_default() += 1;

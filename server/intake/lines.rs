@@ -214,6 +214,14 @@ fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     Some(all)
 }
 
+/// Whether a name is nothing but a month and its year, or a day.
+pub(crate) fn is_only_a_date(name: &str) -> bool {
+    let scan = Scan::of(name);
+    let month = |at: usize| VOCABULARY.month(scan.word(at)).is_some();
+    (0..scan.tokens.len()).any(month)
+        && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
+}
+
 /// Whether what stands before a price is a sentence to the reader, and no name: `Terms: cash up to`, `We pay by bank
 /// above`.
 fn is_remark(name: &str) -> bool {
@@ -222,8 +230,9 @@ fn is_remark(name: &str) -> bool {
     let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
     let first = scan.word(0);
     let remark = words >= 2 && scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(first, Use::Remark) && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
+    let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
-    remark || of_all || speaks >= 2 && words >= 4 || words > 14
+    remark || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
 }
 
 /// A name with “call”, “POA” or “no charge” in the place of its price.

@@ -142,14 +142,14 @@ impl Part {
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
         if behind.text.split_whitespace().count() > MOST_TIER_WORDS {
-            self.note = behind.name.map(|_| behind.text);
+            self.note = behind.name.is_some().then_some(behind.text);
             return;
         }
         if let Some((_, tier @ None)) = self.prices.last_mut() {
             *tier = behind.tier;
             self.all_tiers = self.prices.iter().all(|(_, tier)| tier.is_some());
         }
-        self.note = behind.name.map(|_| behind.text);
+        self.note = (behind.name.is_some() || behind.remark).then_some(behind.text);
     }
 }
 
@@ -160,6 +160,8 @@ struct Between {
     /// All of it, as it stands.
     text: String,
     tier: Option<TierText>,
+    /// It is nothing but a remark in brackets.
+    remark: bool,
 }
 
 impl Between {
@@ -192,10 +194,13 @@ impl Between {
             Some((_, at, next)) if trimmed(scan, first, at).is_none() => (next, last),
             _ => (first, last),
         };
+        // A remark in brackets between two prices is about the first of them.
+        let remark = first > 0 && scan.kind(first) == Some(Kind::Open) && (first..last).rev().find(|&i| scan.kind(i) != Some(Kind::Slash)).is_some_and(|i| scan.kind(i) == Some(Kind::Close));
         Between {
-            name: trimmed(scan, first, last).map(str::to_string),
+            name: trimmed(scan, first, last).filter(|_| !remark).map(str::to_string),
             text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
             tier: tier.map(|(tier, ..)| tier),
+            remark,
         }
     }
 }
@@ -279,6 +284,10 @@ pub(crate) fn charge(text: &str) -> Charge {
 }
 
 pub(crate) fn starts_with(scan: &Scan<'_>, is: Use) -> bool {
+    // `No 2 copper` is no remark.
+    if scan.is(0, Use::Label) && scan.kind(1) == Some(Kind::Fact) {
+        return false;
+    }
     (1..=2).any(|length| {
         let words = scan.between(0, length);
         scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(words, is)

@@ -129,7 +129,11 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     let change = price.first.checked_sub(1).is_some_and(|before| {
         (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first)) || scan.is(before, Use::Change)
     });
-    (!change).then_some(price)
+    let amount = [2, 1].into_iter().any(|length| {
+        let words = (price.last..price.last + length).all(|i| scan.kind(i) == Some(Kind::Word));
+        words && VOCABULARY.has(scan.between(price.last, price.last + length), Use::NoPriceBehind)
+    });
+    (!change && !amount).then_some(price)
 }
 
 /// Signs and currencies directly before the number.

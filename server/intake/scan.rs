@@ -281,6 +281,9 @@ impl<'t> Lexer<'t> {
         } else if letters > 0 && !belongs_to_price(&tail[..letters]) {
             // `12V`, `2x4`, `3rd`: one word with its letters.
             fact(letters)
+        } else if number.len() == 1 && tail.starts_with('C') && letters == 1 && !tail[1..].trim_start().starts_with('/') {
+            // `5C` is a code, and no five cents.
+            fact(1)
         } else if number.bytes().all(|b| b.is_ascii_digit()) && is_alloy(tail) {
             // `6063-T5`.
             fact(1 + run(&tail[1..], char::is_alphanumeric))

@@ -83,6 +83,9 @@ pub(crate) enum Use {
     Change,
     Cents,
     AnyTier,
+    NoPriceBehind,
+    Market,
+    Pence,
     PhoneLabel,
     /// Whose messages in a chat are the shop's own.
     Oneself,
@@ -99,6 +102,7 @@ pub(crate) enum Column {
     Wording,
     Group,
     Price,
+    Charge,
     Low,
     High,
     Unit,

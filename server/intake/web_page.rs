@@ -228,6 +228,8 @@ impl Page {
             }
             if at == 0 && self.apart && touches(&self.line, word) {
                 self.line.push_str("  ");
+            } else if at == 0 && self.apart && self.line.ends_with(|c: char| c.is_ascii_digit()) && word.starts_with(char::is_alphabetic) {
+                self.line.push(' ');
             }
             self.line.push_str(word);
         }
@@ -401,7 +403,7 @@ fn record(element: ElementRef<'_>) -> Option<String> {
     }
     let text = shown(element);
     let short = text.chars().count() <= 240;
-    (short && text.contains(|c: char| c.is_ascii_digit())).then_some(text)
+    short.then_some(text)
 }
 
 /// Whether two pieces that touch in the source are apart on the page: a word and what follows it, but not a sign and

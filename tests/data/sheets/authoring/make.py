@@ -940,13 +940,13 @@ def listino_pdf(path):
 
 @sheet("unseen", "two-level.xlsx", """
 default USD/lb
-Motherboards | 2.50 | board-desktop | 0-99 lb
+Motherboards | 2.50 | board-desktop | 1-99 lb
 Motherboards | 2.70 | board-desktop | 100-999 lb
 Motherboards | 2.90 | board-desktop | 1000 lb
-Server boards | 4.20 | board-server | 0-99 lb
+Server boards | 4.20 | board-server | 1-99 lb
 Server boards | 4.45 | board-server | 100-999 lb
 Server boards | 4.75 | board-server | 1000 lb
-Memory, gold | 15.50 | memory-gold | 0-99 lb
+Memory, gold | 15.50 | memory-gold | 1-99 lb
 Memory, gold | 16.50 | memory-gold | 100-999 lb
 Memory, gold | 17.50 | memory-gold | 1000 lb
 """)
@@ -986,13 +986,13 @@ def text_numbers(path):
 
 @sheet("unseen", "summary-and-list.xlsx", """
 default USD/lb
-Bare bright | 4.15 | copper-bright
-No. 1 | 3.93 | copper-1
-No. 2 | 3.57 | copper-2
-Yellow | 2.31 | brass-yellow
-Red | 2.78 | -
-Hard drives | 0.82 | hard-drive-whole
-Power supplies | 0.36 | power-supply-whole
+Bare bright | 4.15 | copper-bright | 10 lb
+No. 1 | 3.93 | copper-1 | 10 lb
+No. 2 | 3.57 | copper-2 | 10 lb
+Yellow | 2.31 | brass-yellow | 10 lb
+Red | 2.78 | - | 10 lb
+Hard drives | 0.82 | hard-drive-whole | 25 lb
+Power supplies | 0.36 | power-supply-whole | 50 lb
 """)
 def summary_and_list(path):
     book = Workbook()
