@@ -17,6 +17,8 @@ pub enum Format {
     /// HTML, a whole page or a piece of one.
     WebPage,
     Pdf,
+    /// A photo or a scan.
+    Photo,
     /// Lines as people write or paste them.
     Text,
 }
@@ -45,6 +47,10 @@ pub enum Unreadable {
     NotASheet { looks_like: String, instead: String },
     #[error("The file is damaged or was not uploaded to its end ({0}). Save it again and upload it again.")]
     Damaged(String),
+    #[error(
+        "This box has no program that reads pictures. Type or paste the prices that it shows, or install tesseract-ocr."
+    )]
+    NoRecogniser,
     #[error("The file is protected by a password. Save it without one and upload that.")]
     Encrypted,
     #[error(
@@ -77,6 +83,9 @@ pub fn detect(name: &str, bytes: &[u8]) -> Result<Format, Unreadable> {
     }
     if bytes[..bytes.len().min(1_024)].windows(5).any(|start| start == b"%PDF-") {
         return Ok(Format::Pdf);
+    }
+    if PICTURES.iter().any(|start| bytes.starts_with(start)) || is_webp(bytes) {
+        return Ok(Format::Photo);
     }
     if let Some((looks_like, instead)) = known_other(bytes) {
         return Err(not_a_sheet(looks_like, instead));
@@ -141,17 +150,20 @@ fn holds(bytes: &[u8], needle: &[u8]) -> bool {
 /// How the containers of older office programs begin; workbooks with a password come in one, too.
 const OLE: &[u8] = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1";
 
+/// How the pictures that are read begin: PNG, JPEG, GIF and TIFF of either byte order.
+const PICTURES: [&[u8]; 5] = [b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*"];
+
+fn is_webp(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP")
+}
+
 /// Kinds of file known by their first bytes (each format's own published signature).
 fn known_other(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     const PASTE: &str = "Open it, copy its text and paste it.";
-    const PHOTO: &str = "Type or paste the prices that it shows.";
-    let kinds: [(&[u8], &str, &str); 7] = [
+    const PHOTO: &str = "Send it as JPEG or PNG, or paste the prices that it shows.";
+    let kinds: [(&[u8], &str, &str); 3] = [
         (b"{\\rtf", "a rich-text document", PASTE),
-        (b"\x89PNG", "a picture", PHOTO),
-        (b"\xff\xd8\xff", "a photo", PHOTO),
-        (b"GIF8", "a picture", PHOTO),
-        (b"II*\0", "a picture", PHOTO),
-        (b"\0\0\0\x18ftyp", "a photo or film", PHOTO),
+        (b"\0\0\0\x18ftyp", "a photo or film of a kind that is not read", PHOTO),
         (b"\x1f\x8b", "a packed archive", "Unpack it and upload the price sheet in it."),
     ];
     kinds.into_iter().find(|(start, ..)| bytes.starts_with(start)).map(|(_, kind, instead)| (kind, instead))

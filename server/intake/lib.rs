@@ -43,6 +43,7 @@ mod scan;
 mod tier;
 mod vocabulary;
 
+pub mod photo;
 pub mod rates;
 
 pub use hints::Hints;

@@ -31,6 +31,8 @@ fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
     Ok(match format {
         Format::Workbook(kind) => workbook::parse(kind, bytes)?,
         Format::WebPage => web_page::parse(bytes)?,
+        // A picture has to be recognised first; see `photo`.
+        Format::Photo => return Err(Unreadable::NoRecogniser),
         Format::Pdf => pages(pdf::parse(bytes)?),
         Format::Delimited | Format::Text => {
             let decoded =
@@ -51,7 +53,7 @@ fn pages(read: pdf::Pages) -> Document {
     Document { blocks, problems: read.problems, ..Document::default() }
 }
 
-fn sheet(document: Document, hints: &Hints) -> Sheet {
+pub(crate) fn sheet(document: Document, hints: &Hints) -> Sheet {
     let marks = marks(&document, hints);
     let mut draft = Draft::new(hints, marks, document.problems);
     document.dates.iter().for_each(|text| draft.look_for_date(text));

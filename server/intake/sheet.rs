@@ -140,6 +140,10 @@ pub enum Doubt {
     Zero,
     /// A price of more than 100,000.
     Large,
+    /// It was read from a picture.
+    FromPicture,
+    /// It was read from a picture, and in only one of several ways of cleaning it.
+    ReadOnce,
 }
 
 impl Doubt {
@@ -168,6 +172,8 @@ impl fmt::Display for Doubt {
             Doubt::BareNumber => "A bare number was taken for the price: check it.",
             Doubt::Blank => "No price stands here; it was read as “on request”.",
             Doubt::Zero => "The price is zero: check whether they take it for nothing or do not buy it.",
+            Doubt::FromPicture => "This was read from a picture: compare it.",
+            Doubt::ReadOnce => "This was hard to read in the picture: compare name and price letter by letter.",
             Doubt::Large => "An unusually large price: check the number and its unit.",
         })
     }
