@@ -86,9 +86,9 @@ pub fn run() -> ExitCode {
         }
         Command::Demo(args) => run_to_end(async { serve(&args, &args.store.place("demo.db"), true).await }),
         Command::Check(args) => run_to_end(async { check(&args).await }),
-        Command::Import { store, import } => run_to_end(async {
-            Ok(import::run(&import, &store.place("pennyweight.db")).await?)
-        }),
+        Command::Import { store, import } => {
+            run_to_end(async { Ok(import::run(&import, &store.place("pennyweight.db")).await?) })
+        }
         // Without threads or a log: it lives in little memory, and its parent says what became of it.
         Command::ReadSheet => reader::run_child(),
     }

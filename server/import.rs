@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use intake::{Catalogue, Grade, Hints, Learned, Row, RowPrice, Sheet, detect};
-use jiff::{Timestamp, ZonedDateTime};
 use jiff::civil::Date;
+use jiff::{Timestamp, ZonedDateTime};
 use rust_decimal::Decimal;
 use serde::Serialize;
 use trade::mass::{Mass, MassUnit};
@@ -148,10 +148,12 @@ impl Desk {
         if let Some(name) = &args.outlet {
             desk.of_outlet(name, place).await?;
         } else if let Some(code) = &args.currency {
-            let currency =
-                Currency::from_code(&code.to_uppercase()).ok_or_else(|| ImportError::NoCurrency(code.clone()))?;
+            let currency = Currency::from_code(&code.to_uppercase())
+                .ok_or_else(|| ImportError::NoCurrency(code.clone()))?;
             let unit = match &args.unit {
-                Some(unit) => Some(PriceUnit::from_code(unit).ok_or_else(|| ImportError::NoUnit(unit.clone()))?),
+                Some(unit) => {
+                    Some(PriceUnit::from_code(unit).ok_or_else(|| ImportError::NoUnit(unit.clone()))?)
+                }
                 None => None,
             };
             desk.hints = Some(Hints { currency, unit, today });
@@ -173,11 +175,12 @@ impl Desk {
         let wordings = store.wordings(&shop.id, &outlet.id).await?;
         self.learned = Learned::new(wordings.into_iter().map(|wording| (wording.wording, wording.grade_id)));
         let grades = store.grades(&shop.id).await?;
-        self.catalogue = Catalogue::new(grades.into_iter().filter(|grade| !grade.retired).map(|grade| Grade {
-            id: grade.id,
-            name: grade.details.name,
-            family: grade.details.family,
-        }));
+        self.catalogue =
+            Catalogue::new(grades.into_iter().filter(|grade| !grade.retired).map(|grade| Grade {
+                id: grade.id,
+                name: grade.details.name,
+                family: grade.details.family,
+            }));
         self.hints = Some(Hints {
             currency: outlet.details.currency,
             unit: Some(outlet.details.usual_unit),
@@ -226,7 +229,11 @@ impl Desk {
             left_out: sheet
                 .left_out
                 .iter()
-                .map(|left| LeftOut { place: left.place.to_string(), why: left.why.to_string(), source: &left.source })
+                .map(|left| LeftOut {
+                    place: left.place.to_string(),
+                    why: left.why.to_string(),
+                    source: &left.source,
+                })
                 .collect(),
             problems: sheet.problems.iter().map(ToString::to_string).collect(),
         }
@@ -242,7 +249,8 @@ impl Desk {
         };
         let tiered = row.tier_from.is_some() || row.tier_to.is_some();
         let unit = tiered.then(|| tier_unit(row));
-        let tier = |mass: Option<Mass>| mass.zip(unit).map(|(mass, unit)| plain(mass.in_unit(unit).round_dp(3)));
+        let tier =
+            |mass: Option<Mass>| mass.zip(unit).map(|(mass, unit)| plain(mass.in_unit(unit).round_dp(3)));
         ReportRow {
             name: &row.wording,
             price,
@@ -283,7 +291,8 @@ fn tier_unit(row: &Row) -> MassUnit {
         Some(PriceUnit::Mass(unit)) => Some(unit),
         _ => None,
     };
-    let others = [MassUnit::Pound, MassUnit::Kilogram, MassUnit::Tonne, MassUnit::ShortTon, MassUnit::GrossTon];
+    let others =
+        [MassUnit::Pound, MassUnit::Kilogram, MassUnit::Tonne, MassUnit::ShortTon, MassUnit::GrossTon];
     let masses = [row.tier_from, row.tier_to];
     let round = |unit: &MassUnit| {
         masses.iter().flatten().all(|mass| {

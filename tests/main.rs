@@ -7,6 +7,7 @@ mod choices;
 mod containers;
 mod grades;
 mod guard;
+mod import;
 mod ledger;
 mod lots;
 mod plan;

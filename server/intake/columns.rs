@@ -112,14 +112,16 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
     let wording = upper.iter().flatten().any(|name| matches!(name.column, Column::Wording | Column::Group));
     let tiers_above = upper.iter().flatten().any(|name| name.tier.is_some());
     let first = below.cells.iter().position(|cell| !cell.is_empty());
-    let apart = first.is_some_and(|first| first > 0 && above.cells.iter().take(first).any(|cell| !cell.is_empty()));
+    let apart =
+        first.is_some_and(|first| first > 0 && above.cells.iter().take(first).any(|cell| !cell.is_empty()));
     let all = lower.iter().zip(&below.cells).all(|(name, cell)| name.is_some() || cell.is_empty());
     if tiers < 2 || !wording || tiers_above || !apart || !all {
         return None;
     }
     let width = above.cells.len().max(below.cells.len());
     let cell = |row: &GridRow, at: usize| row.cells.get(at).filter(|cell| !cell.is_empty()).cloned();
-    let cells = (0..width).map(|at| cell(below, at).or_else(|| cell(above, at)).unwrap_or(Cell::Empty)).collect();
+    let cells =
+        (0..width).map(|at| cell(below, at).or_else(|| cell(above, at)).unwrap_or(Cell::Empty)).collect();
     Some(GridRow { place: above.place.clone(), cells })
 }
 
@@ -273,7 +275,11 @@ fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
         *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
     });
     panel.unit = panel.unit.or(units);
-    let Some((at, best)) = beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at))) else { return };
+    let Some((at, best)) =
+        beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at)))
+    else {
+        return;
+    };
     if own.codes * 10 >= own.filled * 7 {
         panel.wording = at;
     } else if best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
@@ -381,8 +387,12 @@ impl Shown {
 fn is_code(text: &str) -> bool {
     let letters = text.chars().filter(|c| c.is_alphabetic()).count();
     let digits = text.chars().filter(char::is_ascii_digit).count();
-    digits >= 1 && letters <= 3 && digits + letters >= 2 && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '.'))
-        && !text.contains(['.', ',']) && text.chars().count() <= 10
+    digits >= 1
+        && letters <= 3
+        && digits + letters >= 2
+        && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '.'))
+        && !text.contains(['.', ','])
+        && text.chars().count() <= 10
 }
 
 /// Whether a cell is surely a price, and so no name of a column.

@@ -26,10 +26,13 @@ pub(crate) struct Document {
 
 impl Document {
     pub fn cells(&self) -> impl Iterator<Item = &Cell> {
-        self.blocks.iter().flat_map(|block| match block {
-            Block::Table(rows) => rows.as_slice(),
-            Block::Lines(_) => &[],
-        }).flat_map(|row| &row.cells)
+        self.blocks
+            .iter()
+            .flat_map(|block| match block {
+                Block::Table(rows) => rows.as_slice(),
+                Block::Lines(_) => &[],
+            })
+            .flat_map(|row| &row.cells)
     }
 
     /// All its text: lines, and cells that are text.

@@ -102,7 +102,15 @@ pub(crate) struct Draft<'h> {
 
 impl<'h> Draft<'h> {
     pub fn new(hints: &'h Hints, marks: Marks, problems: Vec<Problem>) -> Self {
-        Draft { hints, marks, rows: Vec::new(), left_out: Vec::new(), remarks: Vec::new(), dated: None, problems }
+        Draft {
+            hints,
+            marks,
+            rows: Vec::new(),
+            left_out: Vec::new(),
+            remarks: Vec::new(),
+            dated: None,
+            problems,
+        }
     }
 
     pub fn leave_out(&mut self, source: &str, place: &Place, why: Why) {
@@ -118,14 +126,21 @@ impl<'h> Draft<'h> {
         let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
         let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
         let mark = footnote_mark(text);
-        self.remarks.push(Remark { above: self.rows.len(), context: context.clone(), clear: clear && mark.is_none(), mark });
+        self.remarks.push(Remark {
+            above: self.rows.len(),
+            context: context.clone(),
+            clear: clear && mark.is_none(),
+            mark,
+        });
     }
 
     /// What the remarks say of the row at this place: the footnotes that it is marked with, the clear remarks above it,
     /// the nearest first, then the others.
     fn remarked(&self, row: usize, draft: &DraftRow) -> Context {
         let marked = self.remarks.iter().filter(|remark| {
-            remark.mark.is_some_and(|mark| draft.source.trim_end().ends_with(mark) || draft.wording.ends_with(mark))
+            remark
+                .mark
+                .is_some_and(|mark| draft.source.trim_end().ends_with(mark) || draft.wording.ends_with(mark))
         });
         let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
         let marks = self.remarks.iter().filter(|remark| remark.mark.is_some()).count();
@@ -135,7 +150,10 @@ impl<'h> Draft<'h> {
             .iter()
             .filter(|remark| !(remark.clear && remark.above <= row))
             .filter(|remark| remark.mark.is_none() || marks == 1);
-        marked.chain(above).chain(others).fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
+        marked
+            .chain(above)
+            .chain(others)
+            .fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
     }
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.

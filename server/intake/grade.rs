@@ -10,6 +10,7 @@ use trade::ids::GradeId;
 
 use crate::vocabulary::{Rivals, VOCABULARY, Vocabulary};
 use crate::wording::normal_wording;
+use crate::words::{Words, stem, words};
 
 /// From this score on a grade is proposed; below it a person is asked.
 pub const PROPOSED_FROM: u8 = 75;
@@ -113,8 +114,6 @@ pub struct Catalogue {
     weights: HashMap<String, u32>,
 }
 
-type Words = BTreeSet<String>;
-
 #[derive(Debug)]
 struct Phrase {
     grade: usize,
@@ -196,12 +195,15 @@ impl Catalogue {
         if let Some(grade) = self.by_code(&said) {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
-        self.by_alternatives(wording, group).or_else(|| self.by_head(wording, group)).unwrap_or_else(|| self.closest(&said))
+        self.by_alternatives(wording, group)
+            .or_else(|| self.by_head(wording, group))
+            .unwrap_or_else(|| self.closest(&said))
     }
 
     /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
     fn by_alternatives(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
-        let parts: Vec<&str> = wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
+        let parts: Vec<&str> =
+            wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
         if !(2..=4).contains(&parts.len()) {
             return None;
         }
@@ -215,32 +217,45 @@ impl Catalogue {
         let grades = grades?;
         let one = *grades.first()?;
         let agree = grades.iter().all(|grade| *grade == one) && !self.denied(one, &Said::of(wording, group));
-        agree.then(|| Proposal { grade: Some(self.grades[one].clone()), score: ALTERNATIVES, why: How::Scored })
+        agree.then(|| Proposal {
+            grade: Some(self.grades[one].clone()),
+            score: ALTERNATIVES,
+            why: How::Scored,
+        })
     }
 
     /// The grade that the wording's head means word for word, where what it adds in brackets or behind a comma says
     /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
     fn by_head(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
         let bare = without_brackets(wording);
-        let heads = [bare.as_str(), bare.split(',').next().unwrap_or_default(), bare.split(" - ").next().unwrap_or_default()];
+        let heads = [
+            bare.as_str(),
+            bare.split(',').next().unwrap_or_default(),
+            bare.split(" - ").next().unwrap_or_default(),
+        ];
         let whole = Said::of(wording, group);
-        heads.into_iter().map(str::trim).filter(|head| !head.is_empty() && *head != wording.trim()).find_map(|head| {
-            let said = Said::of(head, group);
-            let grade = self.exactly(&said).or_else(|| self.by_code(&said))?;
-            let more = whole.wording.difference(&said.wording).count();
-            let right = more <= MOST_ADDED && !self.denied(grade, &whole);
-            right.then(|| Proposal { grade: Some(self.grades[grade].clone()), score: HEAD - 2 * more as u8, why: How::Scored })
-        })
+        heads.into_iter().map(str::trim).filter(|head| !head.is_empty() && *head != wording.trim()).find_map(
+            |head| {
+                let said = Said::of(head, group);
+                let grade = self.exactly(&said).or_else(|| self.by_code(&said))?;
+                let more = whole.wording.difference(&said.wording).count();
+                let right = more <= MOST_ADDED && !self.denied(grade, &whole);
+                right.then(|| Proposal {
+                    grade: Some(self.grades[grade].clone()),
+                    score: HEAD - 2 * more as u8,
+                    why: How::Scored,
+                })
+            },
+        )
     }
 
     /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.
     fn denied(&self, grade: usize, said: &Said) -> bool {
-        self.contradicted(grade, said)
-            || {
-                // `Berry/Candy` is the trade's No. 1: one of the two codes is this grade's.
-                let mut codes = said.wording.iter().filter_map(|word| self.codes.get(word)).peekable();
-                codes.peek().is_some() && !codes.any(|&code| code == grade)
-            }
+        self.contradicted(grade, said) || {
+            // `Berry/Candy` is the trade's No. 1: one of the two codes is this grade's.
+            let mut codes = said.wording.iter().filter_map(|word| self.codes.get(word)).peekable();
+            codes.peek().is_some() && !codes.any(|&code| code == grade)
+        }
     }
 
     /// The one grade with a phrase of exactly these words: with the heading's, or without where they agree.
@@ -292,7 +307,12 @@ impl Catalogue {
             if own.is_empty() && said.names_a_whole {
                 return false;
             }
-            let speaking = || self.of_grade[grade].iter().map(|&phrase| &self.phrases[phrase].rivals[at]).filter(|by| !by.is_empty());
+            let speaking = || {
+                self.of_grade[grade]
+                    .iter()
+                    .map(|&phrase| &self.phrases[phrase].rivals[at])
+                    .filter(|by| !by.is_empty())
+            };
             let said = if own.is_empty() { heading } else { own };
             let same = |by: &Words| by == said || own.is_empty() && by.is_subset(heading);
             !said.is_empty() && speaking().next().is_some() && !speaking().any(same)
@@ -373,7 +393,8 @@ struct Said {
 
 impl Said {
     fn of(wording: &str, group: Option<&str>) -> Said {
-        let (wording, group) = (words(wording), group.filter(|group| is_about_grades(group)).map(words).unwrap_or_default());
+        let (wording, group) =
+            (words(wording), group.filter(|group| is_about_grades(group)).map(words).unwrap_or_default());
         let (wording_rivals, group_rivals) = (rivals(&wording), rivals(&group));
         let names_a_whole =
             VOCABULARY.rivals.iter().zip(&wording_rivals).any(|(list, own)| list.whole && !own.is_empty());
@@ -418,7 +439,8 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
     let mut unsaid = 0;
     for (at, rivals) in VOCABULARY.rivals.iter().enumerate() {
         let (by_wording, by_phrase) = (&said.wording_rivals[at], &phrase.rivals[at]);
-        let by_said = if by_wording.is_empty() && !said.names_a_whole { &said.group_rivals[at] } else { by_wording };
+        let by_said =
+            if by_wording.is_empty() && !said.names_a_whole { &said.group_rivals[at] } else { by_wording };
         match (by_said.is_empty(), by_phrase.is_empty()) {
             (false, false) if by_said != by_phrase => return None,
             (false, true) if by_wording.iter().any(|word| rivals.must_match(word)) => return None,
@@ -427,78 +449,6 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
         }
     }
     Some(unsaid)
-}
-
-/// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
-fn words(text: &str) -> Words {
-    let normal = normal_wording(text);
-    let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
-    let stems: Vec<String> = translated(&plain).iter().map(|word| stem(word)).collect();
-    let mut words = Words::new();
-    let mut at = 0;
-    while at < stems.len() {
-        let longest = Vocabulary::LONGEST_STAND_IN.min(stems.len() - at);
-        let (length, word) = (1..=longest)
-            .rev()
-            .find_map(|length| {
-                VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word))
-            })
-            .unwrap_or((1, &stems[at]));
-        // One word may stand for several: `romex` for `solid house wire`.
-        words.extend(word.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(str::to_string));
-        at += length;
-    }
-    words
-}
-
-/// The words in English, where they are known in another language; the others as they stand.
-fn translated(words: &[&str]) -> Vec<String> {
-    let mut english = Vec::new();
-    let mut at = 0;
-    while at < words.len() {
-        let longest = Vocabulary::LONGEST_STAND_IN.min(words.len() - at);
-        let found = (1..=longest).rev().find_map(|length| {
-            VOCABULARY.english(&words[at..at + length].join(" ")).map(|meaning| (length, meaning))
-        });
-        let (length, meaning) = match found {
-            Some((length, meaning)) => (length, meaning.to_string()),
-            None => (1, compound(words[at]).unwrap_or_else(|| words[at].to_string())),
-        };
-        english.extend(meaning.split(' ').filter(|word| !word.is_empty()).map(str::to_string));
-        at += length;
-    }
-    english
-}
-
-/// A word that is two known ones written together: `Serverplatinen`, `koperkabel`.
-fn compound(word: &str) -> Option<String> {
-    let known = VOCABULARY.is_own(&stem(word)) || VOCABULARY.is_loan(word);
-    if known || word.len() < 7 || !word.bytes().all(|b| b.is_ascii_lowercase()) {
-        return None;
-    }
-    (3..=word.len() - 4).rev().find_map(|at| {
-        let (first, second) = word.split_at(at);
-        let second = VOCABULARY.english_half(second).filter(|meaning| !VOCABULARY.is_idle(meaning))?;
-        // Letters that only join the two: `Leitungsdraht`, `Platinenschrott`.
-        let first = ["", "s", "n", "en", "e"].iter().find_map(|joint| {
-            let first = first.strip_suffix(joint).filter(|first| first.len() >= 3)?;
-            VOCABULARY.english(first).or_else(|| VOCABULARY.is_loan(first).then_some(first))
-        })?;
-        Some(format!("{first} {second}"))
-    })
-}
-
-/// A word without its plural ending, so that `boards` and `board` are one.
-pub(crate) fn stem(word: &str) -> String {
-    if word.len() <= 3 || !word.is_ascii() || word.chars().any(|c| c.is_ascii_digit()) {
-        return word.to_string();
-    }
-    if let Some(start) = word.strip_suffix("ies").filter(|start| start.len() > 2) {
-        return format!("{start}y");
-    }
-    let plural =
-        word.ends_with('s') && !word.ends_with("ss") && !word.ends_with("us") && !word.ends_with("is");
-    if plural { word[..word.len() - 1].to_string() } else { word.to_string() }
 }
 
 impl Rivals {
@@ -513,27 +463,4 @@ impl Rivals {
 
 fn is_percent(word: &str) -> bool {
     word.strip_suffix("pct").is_some_and(|number| number.starts_with(|c: char| c.is_ascii_digit()))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn check(text: &str, expect: &str) {
-        let words: Vec<String> = words(text).into_iter().collect();
-        assert_eq!(words.join(" "), expect, "{text}");
-    }
-
-    #[test]
-    fn words_of_any_language() {
-        check("Kupferkabel 60 %", "60pct copper wire");
-        check("Serverplatinen", "board server");
-        check("schede madri", "board main");
-        check("Placas base", "board main");
-        check("Kable miedziane", "copper wire");
-        check("power cords w/ ends", "cord power");
-        check("Telecom boards", "board telecom");
-        check("cans", "can");
-        check("die cast zinc", "cast die zinc");
-    }
 }

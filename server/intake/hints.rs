@@ -80,7 +80,8 @@ impl Hints {
                 *votes.entry(*one).or_default() += 1;
             }
         }
-        let currency = most(votes, &order).or(shared).or_else(|| most(languages, &[])).unwrap_or(Currency::USD);
+        let currency =
+            most(votes, &order).or(shared).or_else(|| most(languages, &[])).unwrap_or(Currency::USD);
         let unit = match currency {
             Currency::USD | Currency::CAD => MassUnit::Pound,
             _ => MassUnit::Kilogram,

@@ -116,7 +116,11 @@ fn gutter(rows: &[Row], marks: Marks) -> Option<(usize, usize, f32)> {
             };
             let (left, right) = (named(false), named(true));
             let least = left.min(right);
-            if least >= FEWEST_LINES && others(true) * 4 <= right && others(false) * 4 <= left && best.is_none_or(|(count, ..)| least > count) {
+            if least >= FEWEST_LINES
+                && others(true) * 4 <= right
+                && others(false) * 4 <= left
+                && best.is_none_or(|(count, ..)| least > count)
+            {
                 best = Some((least, from, to, x));
             }
             from = to;
@@ -135,28 +139,40 @@ fn names_its_price(row: &Row, marks: Marks) -> bool {
     let text = row.text();
     let scan = Scan::of(&text);
     let prices = price::prices(&scan, marks);
-    let asks = row.pieces.last().is_some_and(|last| row.pieces.len() > 1 && VOCABULARY.has(&last.text, Use::OnRequest));
+    let asks = row
+        .pieces
+        .last()
+        .is_some_and(|last| row.pieces.len() > 1 && VOCABULARY.has(&last.text, Use::OnRequest));
     let priced = prices.iter().any(|price| price.first > 0 && price.strength > Strength::Weak)
-        || row.pieces.len() > 1 && prices.last().is_some_and(|price| price.first > 0 && price.last == scan.tokens.len());
+        || row.pieces.len() > 1
+            && prices.last().is_some_and(|price| price.first > 0 && price.last == scan.tokens.len());
     // `1-99 lb $2.50` names a tier, and nothing that is sold.
     let tiered = tier_at(&scan, marks, 0, true).is_some();
-    !tiered && (priced || asks) && row.pieces.first().is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
+    !tiered
+        && (priced || asks)
+        && row
+            .pieces
+            .first()
+            .is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
 }
 
 fn only_a_price(row: &Row, marks: Marks) -> bool {
     let Some(first) = row.pieces.first() else { return false };
     let scan = Scan::of(&first.text);
-    price::prices(&scan, marks).first().is_some_and(|price| price.first == 0 && price.last == scan.tokens.len())
+    price::prices(&scan, marks)
+        .first()
+        .is_some_and(|price| price.first == 0 && price.last == scan.tokens.len())
 }
 
 /// Turns rows below a row of column names into a table; the others stay lines.
 fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
     let grid: Vec<GridRow> = rows.iter().map(|row| cells_as_pieces(row)).collect();
     let header = (0..rows.len()).find(|&at| {
-        rows[at].pieces.len() >= 2 && columns::named(&grid[at], &grid[at + 1..], marks).is_some_and(|_| {
-            // At least some row below has as many pieces.
-            rows[at + 1..].iter().take(30).filter(|row| row.pieces.len() >= 2).count() >= 2
-        })
+        rows[at].pieces.len() >= 2
+            && columns::named(&grid[at], &grid[at + 1..], marks).is_some_and(|_| {
+                // At least some row below has as many pieces.
+                rows[at + 1..].iter().take(30).filter(|row| row.pieces.len() >= 2).count() >= 2
+            })
     });
     let Some(header) = header.filter(|&at| rows[at].pieces.len() >= 3 || tiered(&grid[at], marks)) else {
         return push_lines(&rows, blocks);
@@ -164,16 +180,22 @@ fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
     let columns = extents(&rows[header..], rows[header].pieces.len());
     let Some(columns) = columns else { return push_lines(&rows, blocks) };
     push_lines(&rows[..header], blocks);
-    let table = rows[header..].iter().map(|row| GridRow { place: row.place.clone(), cells: assign(row, &columns) });
+    let table =
+        rows[header..].iter().map(|row| GridRow { place: row.place.clone(), cells: assign(row, &columns) });
     blocks.push(Block::Table(table.collect()));
 }
 
 fn tiered(row: &GridRow, marks: Marks) -> bool {
-    columns::named(row, &[], marks).is_some_and(|panels| panels.iter().any(|panel| panel.prices.iter().any(|price| price.tier.is_some())))
+    columns::named(row, &[], marks).is_some_and(|panels| {
+        panels.iter().any(|panel| panel.prices.iter().any(|price| price.tier.is_some()))
+    })
 }
 
 fn cells_as_pieces(row: &Row) -> GridRow {
-    GridRow { place: row.place.clone(), cells: row.pieces.iter().map(|piece| Cell::of(&piece.text)).collect() }
+    GridRow {
+        place: row.place.clone(),
+        cells: row.pieces.iter().map(|piece| Cell::of(&piece.text)).collect(),
+    }
 }
 
 fn push_lines(rows: &[Row], blocks: &mut Vec<Block>) {
@@ -214,9 +236,15 @@ fn assign(row: &Row, columns: &[(f32, f32)]) -> Vec<Cell> {
     let mut texts: Vec<String> = vec![String::new(); columns.len()];
     for piece in &row.pieces {
         let overlap = |column: &(f32, f32)| piece.right.min(column.1) - piece.left.max(column.0);
-        let at = (0..columns.len()).max_by(|&a, &b| overlap(&columns[a]).total_cmp(&overlap(&columns[b]))).unwrap_or(0);
+        let at = (0..columns.len())
+            .max_by(|&a, &b| overlap(&columns[a]).total_cmp(&overlap(&columns[b])))
+            .unwrap_or(0);
         // A heading over several columns stands where it begins.
-        let at = if row.pieces.len() == 1 { columns.iter().position(|column| piece.left <= column.1).unwrap_or(at) } else { at };
+        let at = if row.pieces.len() == 1 {
+            columns.iter().position(|column| piece.left <= column.1).unwrap_or(at)
+        } else {
+            at
+        };
         if !texts[at].is_empty() {
             texts[at].push(' ');
         }

@@ -16,6 +16,7 @@ mod grade;
 mod read;
 mod sheet;
 mod wording;
+mod words;
 
 mod delimited;
 mod message;
@@ -46,9 +47,9 @@ mod vocabulary;
 pub mod photo;
 pub mod rates;
 
-pub use hints::Hints;
-pub use format::{Format, WorkbookKind, LARGEST_FILE, Unreadable, detect};
+pub use format::{Format, LARGEST_FILE, Unreadable, WorkbookKind, detect};
 pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
+pub use hints::Hints;
 pub use read::{read, read_alone};
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 pub use wording::normal_wording;

@@ -204,7 +204,9 @@ fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     }
     let (first, rest) = items.split_first()?;
     let introduced = first.split_once(": ").filter(|(before, after)| {
-        !before.contains(|c: char| c.is_ascii_digit()) && price::prices(&Scan::of(before), draft.marks).is_empty() && !after.is_empty()
+        !before.contains(|c: char| c.is_ascii_digit())
+            && price::prices(&Scan::of(before), draft.marks).is_empty()
+            && !after.is_empty()
     });
     let mut all = match introduced {
         Some((before, after)) => vec![before, after],
@@ -229,7 +231,10 @@ fn is_remark(name: &str) -> bool {
     let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
     let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
     let first = scan.word(0);
-    let remark = words >= 2 && scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(first, Use::Remark) && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
+    let remark = words >= 2
+        && scan.kind(0) == Some(Kind::Word)
+        && VOCABULARY.has(first, Use::Remark)
+        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
     let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     remark || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14

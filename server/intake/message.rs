@@ -32,7 +32,11 @@ fn chat(lines: Vec<Line>) -> Wrapped {
     let mut own = false;
     for line in lines {
         let Some(stamp) = stamp(&line.text) else {
-            if own { wrapped.aside.push(line) } else { wrapped.lines.push(line) }
+            if own {
+                wrapped.aside.push(line)
+            } else {
+                wrapped.lines.push(line)
+            }
             continue;
         };
         if wrapped.dates.is_empty() {
@@ -70,7 +74,8 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
     let (date, rest) = date_and_time(text.trim_start_matches('['))?;
     let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
     let rest = rest.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
-    let rest = rest.strip_prefix('-').or_else(|| rest.strip_prefix('–')).or(bracketed.then_some(rest))?.trim_start();
+    let rest =
+        rest.strip_prefix('-').or_else(|| rest.strip_prefix('–')).or(bracketed.then_some(rest))?.trim_start();
     match rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER) {
         Some((sender, message)) => Some(Stamp { date, sender: Some(sender.trim()), message }),
         // Nobody said it: somebody joined, or a picture was left out.
@@ -100,7 +105,8 @@ fn date_and_time(text: &str) -> Option<(&str, &str)> {
         return None;
     }
     let after = rest.trim_start_matches(blank);
-    let half: String = after.chars().take(4).filter(char::is_ascii_alphabetic).collect::<String>().to_ascii_lowercase();
+    let half: String =
+        after.chars().take(4).filter(char::is_ascii_alphabetic).collect::<String>().to_ascii_lowercase();
     let rest = if half.starts_with("am") || half.starts_with("pm") {
         after.trim_start_matches(|c: char| matches!(c.to_ascii_lowercase(), 'a' | 'p' | 'm' | '.'))
     } else {
@@ -141,7 +147,9 @@ fn mail(lines: Vec<Line>) -> Wrapped {
 fn begins_older(text: &str) -> bool {
     let text = text.trim();
     let ruled = text.starts_with("---") && VOCABULARY.has_within(text, Use::OlderMessage);
-    let wrote = text.ends_with(':') && text.contains(|c: char| c.is_ascii_digit()) && VOCABULARY.has_within(text, Use::Wrote);
+    let wrote = text.ends_with(':')
+        && text.contains(|c: char| c.is_ascii_digit())
+        && VOCABULARY.has_within(text, Use::Wrote);
     ruled || wrote
 }
 
@@ -162,7 +170,10 @@ mod tests {
 
     #[test]
     fn stamps_of_chats() {
-        check("[11/2/26, 8:14:22 AM] Lou Scrap: brass 2.30", Some(("11/2/26", Some("Lou Scrap"), "brass 2.30")));
+        check(
+            "[11/2/26, 8:14:22 AM] Lou Scrap: brass 2.30",
+            Some(("11/2/26", Some("Lou Scrap"), "brass 2.30")),
+        );
         check("03.11.26, 07:41 - Lou: Messing 4,90 €", Some(("03.11.26", Some("Lou"), "Messing 4,90 €")));
         check("11/3/26, 7:15\u{202f}PM - Lou: ok", Some(("11/3/26", Some("Lou"), "ok")));
         check("Lou, [2026-11-03 07:41]", Some(("2026-11-03", Some("Lou"), "")));

@@ -195,7 +195,12 @@ impl Between {
             _ => (first, last),
         };
         // A remark in brackets between two prices is about the first of them.
-        let remark = first > 0 && scan.kind(first) == Some(Kind::Open) && (first..last).rev().find(|&i| scan.kind(i) != Some(Kind::Slash)).is_some_and(|i| scan.kind(i) == Some(Kind::Close));
+        let remark = first > 0
+            && scan.kind(first) == Some(Kind::Open)
+            && (first..last)
+                .rev()
+                .find(|&i| scan.kind(i) != Some(Kind::Slash))
+                .is_some_and(|i| scan.kind(i) == Some(Kind::Close));
         Between {
             name: trimmed(scan, first, last).filter(|_| !remark).map(str::to_string),
             text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
@@ -221,7 +226,10 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         // `CRT: we charge` names what stands before the charge.
         let charge = [3, 2, 1].into_iter().find(|&length| {
             // One word alone may be the name's own, unless it is set apart from it.
-            let apart = || last > first + 1 && !matches!(scan.kind(last - 2), Some(Kind::Word | Kind::Number | Kind::Fact));
+            let apart = || {
+                last > first + 1
+                    && !matches!(scan.kind(last - 2), Some(Kind::Word | Kind::Number | Kind::Fact))
+            };
             last > first + length
                 && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
                 && (length > 1 || apart())
@@ -233,7 +241,10 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         }
     }
     // `304` is a name where nothing else is.
-    let alloy = first == 0 && last == 1 && (3..=4).contains(&scan.word(0).len()) && scan.word(0).bytes().all(|b| b.is_ascii_digit());
+    let alloy = first == 0
+        && last == 1
+        && (3..=4).contains(&scan.word(0).len())
+        && scan.word(0).bytes().all(|b| b.is_ascii_digit());
     let named = alloy || (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
     let mut text = scan.between(first, last);
     // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.

@@ -49,7 +49,8 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Pages, Unreadable> {
     for (number, page) in (1u32..).zip(pdf.pages().iter().take(MOST_PAGES)) {
         let start = page.initial_transform(true).to_kurbo();
         let (width, height) = page.render_dimensions();
-        let settings = InterpreterSettings { warning_sink: Arc::new(|_| {}), ..InterpreterSettings::default() };
+        let settings =
+            InterpreterSettings { warning_sink: Arc::new(|_| {}), ..InterpreterSettings::default() };
         let bounds = Rect::new(0.0, 0.0, f64::from(width), f64::from(height));
         let mut context = Context::new(start, bounds, &cache, pdf.xref(), settings);
         let mut collector = Collector { glyphs: Vec::new(), left, unknown: 0 };
@@ -67,7 +68,8 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Pages, Unreadable> {
         read.pages.push(rows);
     }
     read.problems.dedup();
-    let text: usize = read.pages.iter().flatten().flat_map(|row| &row.pieces).map(|piece| piece.text.len()).sum();
+    let text: usize =
+        read.pages.iter().flatten().flat_map(|row| &row.pieces).map(|piece| piece.text.len()).sum();
     if text > MOST_TEXT {
         return Err(Unreadable::TooManyCells);
     }
@@ -125,7 +127,9 @@ impl<'a> Device<'a> for Collector {
                 continue;
             }
             let size = length(up).max(0.1);
-            let width = advance.filter(|width| width.is_finite()).map_or(size * 0.5, |width| f64::from(width) / 1000.0 * length(along));
+            let width = advance
+                .filter(|width| width.is_finite())
+                .map_or(size * 0.5, |width| f64::from(width) / 1000.0 * length(along));
             let numbers = [origin.x, origin.y, width, size];
             if numbers.iter().all(|number| number.is_finite() && number.abs() < 1e6) {
                 self.glyphs.push(Placed {

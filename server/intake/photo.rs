@@ -42,7 +42,8 @@ impl Readings {
         let words: Vec<Word> = table.lines().filter_map(Word::of).take(MOST_ROWS as usize).collect();
         let rows = rows(words);
         let texts = rows.iter().flat_map(|row| &row.pieces).map(|piece| piece.text.as_str());
-        let marks = Marks::of(texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>()), Habit::Point);
+        let marks =
+            Marks::of(texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>()), Habit::Point);
         self.documents.push(Document { blocks: layout::blocks(rows, marks), ..Document::default() });
     }
 
@@ -74,7 +75,8 @@ impl Word {
     fn of(line: &str) -> Option<Word> {
         let fields: Vec<&str> = line.splitn(12, '\t').collect();
         let [level, .., sure, text] = fields.as_slice() else { return None };
-        let number = |at: usize| fields.get(at).and_then(|text| text.parse::<f32>().ok()).filter(|n| n.is_finite());
+        let number =
+            |at: usize| fields.get(at).and_then(|text| text.parse::<f32>().ok()).filter(|n| n.is_finite());
         let text = text.trim();
         let sure: f32 = sure.parse().ok()?;
         if *level != "5" || sure < LEAST_SURE || text.is_empty() {
@@ -95,7 +97,9 @@ fn rows(mut words: Vec<Word>) -> Vec<LaidOut> {
     let mut lines: Vec<Vec<Word>> = Vec::new();
     for word in words {
         let near = |line: &Vec<Word>| {
-            line.last().is_some_and(|last| (word.middle() - last.middle()).abs() < last.height.min(word.height) * 0.45)
+            line.last().is_some_and(|last| {
+                (word.middle() - last.middle()).abs() < last.height.min(word.height) * 0.45
+            })
         };
         match lines.last_mut().filter(|line| near(line)) {
             Some(line) => line.push(word),
@@ -125,7 +129,8 @@ fn rows(mut words: Vec<Word>) -> Vec<LaidOut> {
 
 /// One sheet of several readings: each line as most of them have it.
 fn agreed(mut sheets: Vec<Sheet>) -> Sheet {
-    let Some(best) = (0..sheets.len()).max_by_key(|&at| (sheets[at].rows.len(), std::cmp::Reverse(at))) else {
+    let Some(best) = (0..sheets.len()).max_by_key(|&at| (sheets[at].rows.len(), std::cmp::Reverse(at)))
+    else {
         return empty();
     };
     let mut whole = sheets.swap_remove(best);
@@ -166,9 +171,12 @@ fn settle(row: &mut Row, others: &[Row], readings: usize) {
         RowPrice::Priced { low, high } => Some((low.normalize(), high.map(|high: Decimal| high.normalize()))),
         RowPrice::OnRequest => None,
     };
-    let votes = |of: &Row| others.iter().filter(|other| price(other) == price(of)).count() + usize::from(price(row) == price(of));
+    let votes = |of: &Row| {
+        others.iter().filter(|other| price(other) == price(of)).count() + usize::from(price(row) == price(of))
+    };
     let own = votes(row);
-    if let Some(better) = others.iter().filter(|other| price(other).is_some()).max_by_key(|other| votes(other))
+    if let Some(better) =
+        others.iter().filter(|other| price(other).is_some()).max_by_key(|other| votes(other))
         && (votes(better) > own || price(row).is_none())
     {
         row.price = better.price;
@@ -181,7 +189,8 @@ fn settle(row: &mut Row, others: &[Row], readings: usize) {
 /// Whether two names are one, but for letters that were misread.
 fn alike(one: &str, other: &str) -> bool {
     let (one, other) = (normal_wording(one), normal_wording(other));
-    let (one, other): (Vec<char>, Vec<char>) = (one.chars().take(80).collect(), other.chars().take(80).collect());
+    let (one, other): (Vec<char>, Vec<char>) =
+        (one.chars().take(80).collect(), other.chars().take(80).collect());
     let longest = one.len().max(other.len());
     longest > 0 && (longest - distance(&one, &other)) * 10 >= longest * ALIKE
 }
@@ -214,7 +223,9 @@ mod tests {
 
     /// A table of words as the recogniser writes it, of lines of words that stand ten units apart.
     fn table(lines: &[&str]) -> String {
-        let mut out = String::from("level\tpage_num\tblock_num\tpar_num\tline_num\tword_num\tleft\ttop\twidth\theight\tconf\ttext\n");
+        let mut out = String::from(
+            "level\tpage_num\tblock_num\tpar_num\tline_num\tword_num\tleft\ttop\twidth\theight\tconf\ttext\n",
+        );
         for (at, line) in lines.iter().enumerate() {
             let mut left = 10;
             for word in line.split(' ') {
@@ -237,13 +248,20 @@ mod tests {
             .rows
             .iter()
             .map(|row| match row.price {
-                RowPrice::Priced { low, .. } => format!("{} {low} {:?}", row.wording, row.doubts.last().unwrap()),
+                RowPrice::Priced { low, .. } => {
+                    format!("{} {low} {:?}", row.wording, row.doubts.last().unwrap())
+                }
                 RowPrice::OnRequest => row.wording.clone(),
             })
             .collect();
         assert_eq!(
             shown,
-            ["Bare bright 4.10 FromPicture", "No. 2 3.60 ReadOnce", "Yellow brass 2.30 FromPicture", "Lead 0.55 ReadOnce"]
+            [
+                "Bare bright 4.10 FromPicture",
+                "No. 2 3.60 ReadOnce",
+                "Yellow brass 2.30 FromPicture",
+                "Lead 0.55 ReadOnce"
+            ]
         );
     }
 

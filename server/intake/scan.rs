@@ -135,7 +135,8 @@ impl<'t> Scan<'t> {
             let mut members = Vec::new();
             let mut next = at;
             let mut dashed = true;
-            while matches!(self.kind(next), Some(Kind::Number | Kind::Fact)) && self.word(next).bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b' '))
+            while matches!(self.kind(next), Some(Kind::Number | Kind::Fact))
+                && self.word(next).bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b' '))
                 && !number::looks_like_price(self.word(next))
             {
                 members.push(next);
@@ -150,13 +151,23 @@ impl<'t> Scan<'t> {
                 at += 1;
                 continue;
             }
-            let lengths: Vec<usize> = members.iter().map(|&i| self.word(i).bytes().filter(u8::is_ascii_digit).count()).collect();
+            let lengths: Vec<usize> =
+                members.iter().map(|&i| self.word(i).bytes().filter(u8::is_ascii_digit).count()).collect();
             let digits: usize = lengths.iter().sum();
-            let before = at.checked_sub(1).filter(|&i| matches!(self.word(i), "." | ":" | "(" | ")" | "+")).or(Some(at)).and_then(|i| i.checked_sub(1));
-            let labelled = before.is_some_and(|i| self.is(i, Use::PhoneLabel)) || at > 0 && self.kind(at - 1) == Some(Kind::Plus);
-            let leads_with_zero = self.word(at).len() > 1 && self.word(at).starts_with('0') && self.word(at).bytes().all(|b| b.is_ascii_digit());
+            let before = at
+                .checked_sub(1)
+                .filter(|&i| matches!(self.word(i), "." | ":" | "(" | ")" | "+"))
+                .or(Some(at))
+                .and_then(|i| i.checked_sub(1));
+            let labelled = before.is_some_and(|i| self.is(i, Use::PhoneLabel))
+                || at > 0 && self.kind(at - 1) == Some(Kind::Plus);
+            let leads_with_zero = self.word(at).len() > 1
+                && self.word(at).starts_with('0')
+                && self.word(at).bytes().all(|b| b.is_ascii_digit());
             let american = dashed && matches!(lengths.as_slice(), [3, 4] | [3, 3, 4] | [1, 3, 3, 4]);
-            let phone = american || digits >= 6 && (labelled || leads_with_zero || members.len() == 1 && digits >= 8) || leads_with_zero && members.len() == 1 && digits >= 3;
+            let phone = american
+                || digits >= 6 && (labelled || leads_with_zero || members.len() == 1 && digits >= 8)
+                || leads_with_zero && members.len() == 1 && digits >= 3;
             if phone {
                 members.iter().for_each(|&i| self.tokens[i].kind = Kind::Fact);
             }
@@ -281,7 +292,11 @@ impl<'t> Lexer<'t> {
         } else if letters > 0 && !belongs_to_price(&tail[..letters]) {
             // `12V`, `2x4`, `3rd`: one word with its letters.
             fact(letters)
-        } else if number.len() == 1 && tail.starts_with('C') && letters == 1 && !tail[1..].trim_start().starts_with('/') {
+        } else if number.len() == 1
+            && tail.starts_with('C')
+            && letters == 1
+            && !tail[1..].trim_start().starts_with('/')
+        {
             // `5C` is a code, and no five cents.
             fact(1)
         } else if number.bytes().all(|b| b.is_ascii_digit()) && is_alloy(tail) {

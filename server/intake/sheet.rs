@@ -57,9 +57,16 @@ pub enum RowPrice {
 #[serde(rename_all = "kebab-case")]
 pub enum Place {
     Line(u32),
-    Cell { sheet: String, row: u32, column: u32 },
+    Cell {
+        sheet: String,
+        row: u32,
+        column: u32,
+    },
     /// Lines of a page count from its top.
-    Page { page: u32, line: u32 },
+    Page {
+        page: u32,
+        line: u32,
+    },
 }
 
 impl fmt::Display for Place {
@@ -173,7 +180,9 @@ impl fmt::Display for Doubt {
             Doubt::Blank => "No price stands here; it was read as “on request”.",
             Doubt::Zero => "The price is zero: check whether they take it for nothing or do not buy it.",
             Doubt::FromPicture => "This was read from a picture: compare it.",
-            Doubt::ReadOnce => "This was hard to read in the picture: compare name and price letter by letter.",
+            Doubt::ReadOnce => {
+                "This was hard to read in the picture: compare name and price letter by letter."
+            }
             Doubt::Large => "An unusually large price: check the number and its unit.",
         })
     }

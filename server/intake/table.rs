@@ -143,7 +143,8 @@ impl Table {
             |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
-        let charged = panel.charge.and_then(|charge| row.cells.get(charge)).is_some_and(|cell| !cell.is_empty());
+        let charged =
+            panel.charge.and_then(|charge| row.cells.get(charge)).is_some_and(|cell| !cell.is_empty());
         let priced = charged || panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
         // Where only the group's column has a name, that is what is priced.
         let group_is_name = name.is_none() && group.is_some() && priced && panel.tier_from.is_none();
@@ -341,11 +342,19 @@ fn price_rows(
     }
     // What stands in the column of charges is one, where no price does.
     let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
-    if let Some(cell) = panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty()) {
+    if let Some(cell) =
+        panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty())
+    {
         let read = CellPrice::of(cell, draft);
         if let DraftPrice::Text(_) = read.price {
             let context = of_row.within(of_heading);
-            rows = vec![DraftRow { price: read.price, doubts: read.doubts, context, charge: Charge::Sure, ..base.clone() }];
+            rows = vec![DraftRow {
+                price: read.price,
+                doubts: read.doubts,
+                context,
+                charge: Charge::Sure,
+                ..base.clone()
+            }];
         }
     }
     if rows.is_empty() {

@@ -48,7 +48,9 @@ fn blocks(lines: Vec<Line>) -> Vec<Block> {
         let tabbed = lines[at..].iter().take_while(|line| line.text.trim_start().contains('\t')).count();
         if tabbed >= FEWEST_ROWS {
             laid_out(std::mem::take(&mut loose), &mut blocks);
-            let rows = lines[at..at + tabbed].iter().map(|line| GridRow { place: line.place.clone(), cells: cells(&line.text) });
+            let rows = lines[at..at + tabbed]
+                .iter()
+                .map(|line| GridRow { place: line.place.clone(), cells: cells(&line.text) });
             blocks.push(Block::Table(rows.collect()));
             at += tabbed;
         } else {
@@ -69,11 +71,18 @@ fn laid_out(lines: Vec<Line>, blocks: &mut Vec<Block>) {
     if lines.is_empty() {
         return;
     }
-    let marks = Marks::of(lines.iter().flat_map(|line| Scan::of(&line.text).numbers().collect::<Vec<_>>()), Habit::Point);
+    let marks = Marks::of(
+        lines.iter().flat_map(|line| Scan::of(&line.text).numbers().collect::<Vec<_>>()),
+        Habit::Point,
+    );
     let rows: Vec<Row> = lines.iter().map(row).collect();
     let mut laid = layout::blocks(rows, marks);
     match laid.as_slice() {
-        [Block::Lines(same)] if same.len() == lines.len() && same.iter().zip(&lines).all(|(a, b)| a.place == b.place) => blocks.push(Block::Lines(lines)),
+        [Block::Lines(same)]
+            if same.len() == lines.len() && same.iter().zip(&lines).all(|(a, b)| a.place == b.place) =>
+        {
+            blocks.push(Block::Lines(lines))
+        }
         _ => blocks.append(&mut laid),
     }
 }

@@ -7,8 +7,8 @@ use serde::Deserialize;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
-use crate::grade::stem;
 use crate::wording::normal_wording;
+use crate::words::stem;
 
 /// The vocabulary that this crate is built with.
 pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
@@ -255,7 +255,12 @@ impl Vocabulary {
                 english.insert(key, meaning.clone());
             }
         }
-        let named = file.grades.values().flatten().chain(file.stand_ins.keys()).chain(file.stand_ins.values().flatten());
+        let named = file
+            .grades
+            .values()
+            .flatten()
+            .chain(file.stand_ins.keys())
+            .chain(file.stand_ins.values().flatten());
         let rival = file.rivals.values().flat_map(|rivals| &rivals.words);
         let own = named
             .chain(rival)
@@ -288,7 +293,8 @@ impl Vocabulary {
 fn roots(words: &str) -> String {
     let root = |word: &str| -> String {
         const ENDINGS: [&str; 18] = [
-            "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o", "i", "y",
+            "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o",
+            "i", "y",
         ];
         if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
             return word.to_string();

@@ -27,11 +27,43 @@ pub(crate) fn looks_like_html(text: &str) -> bool {
     let start = text.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{feff}');
     let start = cut(start, 4_000).to_ascii_lowercase();
     let Some(rest) = start.strip_prefix('<') else { return false };
-    let name: String = rest.trim_start_matches(['!', '/', '?']).chars().take_while(char::is_ascii_alphanumeric).collect();
+    let name: String =
+        rest.trim_start_matches(['!', '/', '?']).chars().take_while(char::is_ascii_alphanumeric).collect();
     let known = matches!(
         name.as_str(),
-        "html" | "doctype" | "head" | "body" | "meta" | "table" | "tbody" | "tr" | "div" | "p" | "ul" | "ol" | "dl" | "li" | "span" | "section"
-            | "article" | "main" | "h1" | "h2" | "h3" | "h4" | "b" | "strong" | "font" | "center" | "style" | "link" | "title" | "xml" | "pre" | "br" | "a"
+        "html"
+            | "doctype"
+            | "head"
+            | "body"
+            | "meta"
+            | "table"
+            | "tbody"
+            | "tr"
+            | "div"
+            | "p"
+            | "ul"
+            | "ol"
+            | "dl"
+            | "li"
+            | "span"
+            | "section"
+            | "article"
+            | "main"
+            | "h1"
+            | "h2"
+            | "h3"
+            | "h4"
+            | "b"
+            | "strong"
+            | "font"
+            | "center"
+            | "style"
+            | "link"
+            | "title"
+            | "xml"
+            | "pre"
+            | "br"
+            | "a"
     ) || rest.starts_with("!--");
     known && (start.contains("</") || start.contains("/>") || start.contains("<br") || start.contains("<td"))
 }
@@ -57,7 +89,9 @@ fn text_of(bytes: &[u8]) -> Result<String, Unreadable> {
     });
     let encoding = label.and_then(|label| Encoding::for_label(label.as_bytes()));
     match encoding {
-        Some(encoding) if encoding.is_single_byte() && Encoding::for_bom(bytes).is_none() && !bytes.contains(&0) => {
+        Some(encoding)
+            if encoding.is_single_byte() && Encoding::for_bom(bytes).is_none() && !bytes.contains(&0) =>
+        {
             Ok(decode::tidy(&encoding.decode_without_bom_handling(bytes).0.replace("\r\n", "\n")))
         }
         _ => decode::text(bytes).map(|decoded| decoded.text).ok_or_else(no_text),
@@ -81,8 +115,29 @@ fn check_depth(text: &str) -> Result<(), Unreadable> {
             .collect();
         let by_itself = matches!(
             name.as_str(),
-            "" | "p" | "li" | "td" | "th" | "tr" | "dt" | "dd" | "option" | "tbody" | "thead" | "tfoot" | "colgroup" | "col" | "br" | "img" | "input"
-                | "hr" | "meta" | "link" | "wbr" | "area" | "base" | "source"
+            "" | "p"
+                | "li"
+                | "td"
+                | "th"
+                | "tr"
+                | "dt"
+                | "dd"
+                | "option"
+                | "tbody"
+                | "thead"
+                | "tfoot"
+                | "colgroup"
+                | "col"
+                | "br"
+                | "img"
+                | "input"
+                | "hr"
+                | "meta"
+                | "link"
+                | "wbr"
+                | "area"
+                | "base"
+                | "source"
         );
         if by_itself {
             continue;
@@ -228,7 +283,11 @@ impl Page {
             }
             if at == 0 && self.apart && touches(&self.line, word) {
                 self.line.push_str("  ");
-            } else if at == 0 && self.apart && self.line.ends_with(|c: char| c.is_ascii_digit()) && word.starts_with(char::is_alphabetic) {
+            } else if at == 0
+                && self.apart
+                && self.line.ends_with(|c: char| c.is_ascii_digit())
+                && word.starts_with(char::is_alphabetic)
+            {
                 self.line.push(' ');
             }
             self.line.push_str(word);
@@ -284,7 +343,15 @@ impl Page {
         let cells = |row: &ElementRef<'_>| row.child_elements().filter(|cell| is_cell(cell)).count();
         let wide = rows.iter().filter(|row| cells(row) >= 2).count();
         let several_lines = |row: &ElementRef<'_>| {
-            row.child_elements().any(|cell| cell.descendants().filter(|node| node.value().as_element().is_some_and(|e| e.name() == "br" || is_block(e.name()))).take(4).count() > 3)
+            row.child_elements().any(|cell| {
+                cell.descendants()
+                    .filter(|node| {
+                        node.value().as_element().is_some_and(|e| e.name() == "br" || is_block(e.name()))
+                    })
+                    .take(4)
+                    .count()
+                    > 3
+            })
         };
         (wide >= 2 || wide == 1 && !rows.iter().any(several_lines)).then(|| self.grid(&rows, table))
     }
@@ -302,7 +369,11 @@ impl Page {
                     cells.push(Cell::Empty);
                 }
                 let span = |name: &str| {
-                    cell.value().attr(name).and_then(|n| n.trim().parse().ok()).unwrap_or(1usize).clamp(1, WIDEST_SPAN)
+                    cell.value()
+                        .attr(name)
+                        .and_then(|n| n.trim().parse().ok())
+                        .unwrap_or(1usize)
+                        .clamp(1, WIDEST_SPAN)
                 };
                 let at = cells.len();
                 if at >= MOST_COLUMNS as usize {
@@ -364,7 +435,11 @@ impl Page {
                     _ if unseen_until.is_some() => {}
                     Node::Text(text) => self.write(text),
                     Node::Element(inner) if is_unseen(inner) => unseen_until = Some(node.id()),
-                    Node::Element(inner) if inner.name() == "br" || is_block(inner.name()) && node.id() != element.id() => self.gap(),
+                    Node::Element(inner)
+                        if inner.name() == "br" || is_block(inner.name()) && node.id() != element.id() =>
+                    {
+                        self.gap()
+                    }
                     Node::Element(inner) if matches!(inner.name(), "sup" | "sub") => self.superscript(),
                     Node::Element(_) => self.apart = true,
                     _ => {}
@@ -375,7 +450,11 @@ impl Page {
                     } else if let Node::Element(inner) = node.value()
                         && unseen_until.is_none()
                     {
-                        if is_block(inner.name()) && node.id() != element.id() { self.gap() } else { self.apart = true }
+                        if is_block(inner.name()) && node.id() != element.id() {
+                            self.gap()
+                        } else {
+                            self.apart = true
+                        }
                     }
                 }
             }
@@ -391,14 +470,20 @@ fn record(element: ElementRef<'_>) -> Option<String> {
         return None;
     }
     let class = value.attr("class")?;
-    let same = |other: &ElementRef<'_>| other.value().name() == value.name() && other.value().attr("class") == Some(class);
+    let same = |other: &ElementRef<'_>| {
+        other.value().name() == value.name() && other.value().attr("class") == Some(class)
+    };
     let before = element.prev_siblings().filter_map(ElementRef::wrap).next();
     let after = element.next_siblings().filter_map(ElementRef::wrap).next();
     if !before.iter().chain(after.iter()).any(same) {
         return None;
     }
     let inner = element.descendants().skip(1).take(40).filter_map(ElementRef::wrap).collect::<Vec<_>>();
-    if inner.is_empty() || inner.len() >= 40 || inner.iter().any(|e| matches!(e.value().name(), "table" | "ul" | "dl" | "h1" | "h2")) || inner.iter().any(same) {
+    if inner.is_empty()
+        || inner.len() >= 40
+        || inner.iter().any(|e| matches!(e.value().name(), "table" | "ul" | "dl" | "h1" | "h2"))
+        || inner.iter().any(same)
+    {
         return None;
     }
     let text = shown(element);
@@ -434,9 +519,37 @@ fn is_block(name: &str) -> bool {
     is_heading(name)
         || matches!(
             name,
-            "p" | "div" | "li" | "ul" | "ol" | "dl" | "dt" | "tr" | "table" | "tbody" | "thead" | "tfoot" | "section" | "article" | "header" | "footer" | "main"
-                | "aside" | "nav" | "form" | "fieldset" | "blockquote" | "pre" | "hr" | "address" | "figure" | "figcaption" | "center" | "body" | "caption"
-                | "details" | "summary"
+            "p" | "div"
+                | "li"
+                | "ul"
+                | "ol"
+                | "dl"
+                | "dt"
+                | "tr"
+                | "table"
+                | "tbody"
+                | "thead"
+                | "tfoot"
+                | "section"
+                | "article"
+                | "header"
+                | "footer"
+                | "main"
+                | "aside"
+                | "nav"
+                | "form"
+                | "fieldset"
+                | "blockquote"
+                | "pre"
+                | "hr"
+                | "address"
+                | "figure"
+                | "figcaption"
+                | "center"
+                | "body"
+                | "caption"
+                | "details"
+                | "summary"
         )
 }
 
@@ -445,7 +558,20 @@ fn is_unseen(element: &scraper::node::Element) -> bool {
     let style = element.attr("style").unwrap_or_default();
     matches!(
         element.name(),
-        "script" | "style" | "noscript" | "template" | "head" | "svg" | "iframe" | "select" | "textarea" | "button" | "del" | "s" | "strike" | "object"
+        "script"
+            | "style"
+            | "noscript"
+            | "template"
+            | "head"
+            | "svg"
+            | "iframe"
+            | "select"
+            | "textarea"
+            | "button"
+            | "del"
+            | "s"
+            | "strike"
+            | "object"
     ) || element.attr("hidden").is_some()
         || style.contains("display:none")
         || style.contains("display: none")

@@ -10,7 +10,9 @@ use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::str::FromStr;
 
-use calamine::{Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetVisible, Xls, XlsError, Xlsx, XlsxError};
+use calamine::{
+    Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetVisible, Xls, XlsError, Xlsx, XlsxError,
+};
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 

@@ -34,7 +34,8 @@ pub(super) fn clean(bytes: &[u8]) -> Result<Vec<Vec<u8>>, Unreadable> {
     }
     let flat = gray.without_shadows();
     let lean = flat.lean();
-    let (gray, flat) = if lean.abs() >= STEP { (gray.turned(-lean), flat.turned(-lean)) } else { (gray, flat) };
+    let (gray, flat) =
+        if lean.abs() >= STEP { (gray.turned(-lean), flat.turned(-lean)) } else { (gray, flat) };
     Ok(vec![gray.stretched().pgm(), flat.stretched().pgm(), flat.stretched().black_and_white().pgm()])
 }
 
@@ -223,8 +224,10 @@ mod tests {
     fn stripes(lean: f32) -> Gray {
         let (width, height) = (600, 400);
         let slope = lean.to_radians().tan();
-        let dark = |x: usize, y: usize| ((y as f32 - x as f32 * slope) / 20.0).rem_euclid(2.0) < 0.7 && x % 7 < 5;
-        let pixels = (0..width * height).map(|at| if dark(at % width, at / width) { 20 } else { 230 }).collect();
+        let dark =
+            |x: usize, y: usize| ((y as f32 - x as f32 * slope) / 20.0).rem_euclid(2.0) < 0.7 && x % 7 < 5;
+        let pixels =
+            (0..width * height).map(|at| if dark(at % width, at / width) { 20 } else { 230 }).collect();
         Gray { width, height, pixels }
     }
 

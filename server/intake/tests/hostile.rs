@@ -210,7 +210,7 @@ fn what_is_no_sheet_says_so() {
     says(b"\xef\xbb\xbf \n", "empty");
     says(b"%PDF-1.7 ...", "no PDF");
     says(b"\xff\xd8\xff\xe0 ...", "tesseract");
-    
+
     says(b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0", "ZIP archive");
     says(b"\x7fELF\x02\x01\x01\0\0\0\0\0\0\0\0\0\x03\0\x3e\0\x01\0\0\0\x05", "no text");
     let mut protected = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1".to_vec();

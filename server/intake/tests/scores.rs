@@ -104,7 +104,8 @@ fn score(path: &Path, catalogue: &Catalogue) -> (Score, Vec<String>) {
     let name = path.file_name().unwrap().to_str().unwrap();
     let labels = Labels::read(&path.with_file_name(format!("{name}.labels")));
     let bytes = std::fs::read(path).unwrap();
-    let mut score = Score { labels: labels.rows.len(), dates: usize::from(labels.valid.is_some()), ..Score::default() };
+    let mut score =
+        Score { labels: labels.rows.len(), dates: usize::from(labels.valid.is_some()), ..Score::default() };
     let mut told = Vec::new();
     let sheet = match detect(name, &bytes).and_then(|format| read_alone(format, &bytes, date(2026, 11, 4))) {
         Ok(sheet) => sheet,
@@ -122,7 +123,9 @@ fn score(path: &Path, catalogue: &Catalogue) -> (Score, Vec<String>) {
             let (low, high) = amounts(row);
             (low == label.low, tier_fits(row, label), high == label.high)
         };
-        let named = (0..free.len()).filter(|&at| is_named(free[at], label)).max_by_key(|&at| (fits(&free[at]), std::cmp::Reverse(at)));
+        let named = (0..free.len())
+            .filter(|&at| is_named(free[at], label))
+            .max_by_key(|&at| (fits(&free[at]), std::cmp::Reverse(at)));
         let Some(at) = named else {
             told.push(format!("missing: {} {:?}", label.name, label.low));
             continue;
@@ -131,7 +134,8 @@ fn score(path: &Path, catalogue: &Catalogue) -> (Score, Vec<String>) {
         compare(row, label, catalogue, &mut score, &mut told);
     }
     for row in free {
-        score.wrong_unasked += usize::from(row.doubts.iter().all(|doubt| !doubt.asks()) && proposed(row, catalogue).is_some());
+        score.wrong_unasked +=
+            usize::from(row.doubts.iter().all(|doubt| !doubt.asks()) && proposed(row, catalogue).is_some());
         told.push(format!("too many: {} < {:?} {:?} ({})", row.wording, row.group, row.price, row.source));
     }
     (score, told)
@@ -140,15 +144,19 @@ fn score(path: &Path, catalogue: &Catalogue) -> (Score, Vec<String>) {
 fn compare(row: &Row, label: &Label, catalogue: &Catalogue, score: &mut Score, told: &mut Vec<String>) {
     let (low, high) = amounts(row);
     let price = low == label.low && high == label.high;
-    let unit = label.unit.is_none() || row.unit.map(|unit| unit.code()) == label.unit.as_deref() || label.low.is_none();
-    let currency = row.currency.map(|currency| currency.code().to_string()) == label.currency || label.low.is_none();
+    let unit = label.unit.is_none()
+        || row.unit.map(|unit| unit.code()) == label.unit.as_deref()
+        || label.low.is_none();
+    let currency =
+        row.currency.map(|currency| currency.code().to_string()) == label.currency || label.low.is_none();
     let tier = tier_fits(row, label);
     score.found += 1;
     score.price += usize::from(price);
     score.unit += usize::from(unit);
     score.currency += usize::from(currency);
     score.tier += usize::from(tier);
-    let signs = low.zip(label.low).is_some_and(|(read, meant)| (read < Decimal::ZERO) != (meant < Decimal::ZERO));
+    let signs =
+        low.zip(label.low).is_some_and(|(read, meant)| (read < Decimal::ZERO) != (meant < Decimal::ZERO));
     score.sign += usize::from(signs);
     let grade = proposed(row, catalogue);
     let known = label.grade.as_deref();
@@ -166,7 +174,8 @@ fn compare(row: &Row, label: &Label, catalogue: &Catalogue, score: &mut Score, t
             what += &format!(" price {low:?}..{high:?} not {:?}..{:?}", label.low, label.high);
         }
         if !(unit && currency) {
-            what += &format!(" per {:?} not {:?}/{:?}", row.unit.map(|u| u.code()), label.currency, label.unit);
+            what +=
+                &format!(" per {:?} not {:?}/{:?}", row.unit.map(|u| u.code()), label.currency, label.unit);
         }
         if !tier {
             what += &format!(" tier {:?} not {:?}", row.tier_from, label.from_grams);
@@ -226,7 +235,8 @@ fn form(path: &Path) -> &'static str {
 fn all(part: &str) -> BTreeMap<&'static str, Score> {
     let Some(catalogue) = catalogue() else { return BTreeMap::new() };
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/sheets").join(part);
-    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut paths: Vec<PathBuf> =
+        std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.retain(|path| path.extension().is_none_or(|end| end != "labels"));
     paths.sort();
     let tell = std::env::var("SCORES").is_ok_and(|wanted| part.starts_with(&wanted));

@@ -31,7 +31,8 @@ pub struct Label {
 
 impl Labels {
     pub fn read(path: &Path) -> Labels {
-        let text = std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        let text =
+            std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
         let mut labels = Labels { valid: None, rows: Vec::new() };
         let mut usual = "";
         for line in text.lines().filter(|line| !line.trim().is_empty()) {

@@ -866,7 +866,7 @@ def ankauf(path):
     ])])
 
 
-@sheet("unseen", "price-first.pdf", """
+@sheet("labelled", "price-first.pdf", """
 default USD/lb
 $4.11 | 4.11 | ?
 """.replace("$4.11 | 4.11 | ?", """Bare bright copper | 4.11 | copper-bright
@@ -887,7 +887,7 @@ def price_first(path):
     page.save()
 
 
-@sheet("unseen", "grid-units.pdf", """
+@sheet("labelled", "grid-units.pdf", """
 default USD/lb
 valid 2026-11-04
 Copper, bare bright | 4.17 | copper-bright
@@ -907,7 +907,7 @@ def grid_units(path):
     SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Hudson Yard Metals", styles["Title"]), Paragraph("Prices as of Wednesday 11/04/2026", styles["Normal"]), Spacer(1, 10), table, Paragraph("14 Pier Rd, Hudson 12999. Phone 555-010-1414. Page 1/1", styles["Normal"])])
 
 
-@sheet("unseen", "listino.pdf", """
+@sheet("labelled", "listino.pdf", """
 default EUR/kg
 valid 2026-11-02
 Rame lucido (millberry) | 8.18 | copper-bright
@@ -938,7 +938,7 @@ def listino_pdf(path):
     page.save()
 
 
-@sheet("unseen", "two-level.xlsx", """
+@sheet("labelled", "two-level.xlsx", """
 default USD/lb
 Motherboards | 2.50 | board-desktop | 1-99 lb
 Motherboards | 2.70 | board-desktop | 100-999 lb
@@ -964,7 +964,7 @@ def two_level(path):
     book.save(path)
 
 
-@sheet("unseen", "text-numbers.xlsx", """
+@sheet("labelled", "text-numbers.xlsx", """
 default EUR/tonne
 valid 2026-11-03
 Kupfer blank | 8150 | copper-bright
@@ -984,7 +984,7 @@ def text_numbers(path):
     book.save(path)
 
 
-@sheet("unseen", "summary-and-list.xlsx", """
+@sheet("labelled", "summary-and-list.xlsx", """
 default USD/lb
 Bare bright | 4.15 | copper-bright | 10 lb
 No. 1 | 3.93 | copper-1 | 10 lb
@@ -1009,4 +1009,115 @@ def summary_and_list(path):
     page.append(["Month", "Tons bought"])
     page.append(["September 2026", 412])
     page.append(["October 2026", 398])
+    book.save(path)
+
+
+@sheet("unseen", "dense.pdf", """
+default USD/lb
+valid 2026-11-04
+BARE BRIGHT | 4.15 | copper-bright
+#1 CU | 3.93 | copper-1
+#2 CU | 3.57 | copper-2
+SHEET CU | 3.29 | copper-light
+YELLOW BRASS | 2.31 | brass-yellow
+RED BRASS | 2.77 | -
+AL EXTRUSION | 0.93 | extrusion-clean
+AL CAST | 0.67 | cast-aluminium
+AL BREAKAGE | 0.19 | aluminium-breakage
+LEAD | 0.55 | lead-soft
+SS 304 | 0.48 | stainless
+E-MOTORS | 0.33 | motor-small
+""")
+def dense(path):
+    lines(path, LETTER, ("Courier-Bold", 8), (40, 750), 10, """
+DIXON SALVAGE CO    NONFERROUS BUY SHEET    11/04/2026    PRICES PER LB    PH 555-010-5151
+CODE  MATERIAL              PRICE   | CODE  MATERIAL              PRICE
+101   BARE BRIGHT           4.15    | 201   AL EXTRUSION          0.93
+102   #1 CU                 3.93    | 202   AL CAST               0.67
+103   #2 CU                 3.57    | 203   AL BREAKAGE           0.19
+104   SHEET CU              3.29    | 301   LEAD                  0.55
+110   YELLOW BRASS          2.31    | 302   SS 304                0.48
+111   RED BRASS             2.77    | 303   E-MOTORS              0.33
+ALL GRADES SUBJECT TO INSPECTION. NO CASH OVER $50.
+""")
+
+
+@sheet("unseen", "wrapped.pdf", """
+default USD/lb
+valid 2026-11-02
+Desktop motherboards, large socket, without batteries or coolers | 2.62 | board-desktop
+Server boards, all sizes | 4.38 | board-server
+Telecom boards with gold plated contacts | 2.90 | ?
+Power supplies, complete with wires | 0.36 | power-supply-whole
+""")
+def wrapped(path):
+    styles = getSampleStyleSheet()
+    cell = styles["Normal"]
+    data = [["Grade", "Price"]] + [[Paragraph(name, cell), price] for name, price in [("Desktop motherboards, large socket, without batteries or coolers", "$2.62"), ("Server boards, all sizes", "$4.38"), ("Telecom boards with gold plated contacts", "$2.90"), ("Power supplies, complete with wires", "$0.36")]]
+    table = Table(data, colWidths=[170, 60])
+    table.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.5, colors.black), ("VALIGN", (0, 0), (-1, -1), "TOP")]))
+    SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Prices per pound, from 2 November 2026", styles["Heading2"]), table])
+
+
+@sheet("unseen", "separate-sections.xlsx", """
+default USD/lb
+valid 2026-11-04
+Bright wire | 4.16 | ?
+Clean tubing | 3.90 | ?
+Mixed | 3.55 | copper-2
+Yellow | 2.32 | brass-yellow
+Clean extrusion | 0.94 | extrusion-clean
+Painted | 0.83 | ?
+Irony | 0.20 | aluminium-breakage
+Lead acid | 0.25 | lead-acid
+Lithium-ion | 0.80 | lithium-ion-pack
+""")
+def separate_sections(path):
+    book = Workbook()
+    page = book.active
+    rows = [("Scale house price list",), ("Date", datetime.date(2026, 11, 4)), (), ("COPPER", "per lb"), ("Bright wire", 4.16), ("Clean tubing", 3.90), ("Mixed", 3.55), (), ("BRASS", "per lb"), ("Yellow", 2.32), (), ("ALUMINUM", "per lb"), ("Clean extrusion", 0.94), ("Painted", 0.83), ("Irony", 0.20), (), ("BATTERIES", "per lb"), ("Lead acid", 0.25), ("Lithium-ion", 0.80), (), ("Minimum payout $5.00",), ("Open 7-4",)]
+    for row in rows:
+        page.append(list(row))
+    book.save(path)
+
+
+@sheet("unseen", "currency-columns.xlsx", """
+default USD/lb
+Server boards | 4.45 | board-server
+Desktop boards | 2.65 | board-desktop
+Laptop boards | 3.00 | board-laptop
+Memory gold | 16.80 | memory-gold
+Hard drives | 0.83 | hard-drive-whole
+""")
+def currency_columns(path):
+    book = Workbook()
+    page = book.active
+    page.append(["Cross-border board buyer", None, None])
+    page.append(["Grade", "USD/lb", "CAD/lb"])
+    for row in [("Server boards", 4.45, 6.14), ("Desktop boards", 2.65, 3.66), ("Laptop boards", 3.0, 4.14), ("Memory gold", 16.8, 23.18), ("Hard drives", 0.83, 1.15)]:
+        page.append(row)
+    for at in range(3, 8):
+        page.cell(at, 2).number_format = '"US$"0.00'
+        page.cell(at, 3).number_format = '"C$"0.00'
+    book.save(path)
+
+
+@sheet("unseen", "plain.xls", """
+default EUR/kg
+valid 2026-11-03
+Cuivre brillant | 8.05 | copper-bright
+Cuivre mêlé | 7.15 | copper-2
+Laiton | 4.65 | brass-yellow
+Aluminium fonte | 1.18 | cast-aluminium
+Inox 304 | 1.08 | stainless
+Plomb | 1.45 | lead-soft
+""")
+def plain_xls(path):
+    import xlwt
+    book = xlwt.Workbook()
+    page = book.add_sheet("Tarif")
+    page.write(0, 0, "Tarif au 3 novembre 2026 (prix en € par kg)")
+    for at, (name, price) in enumerate([("Cuivre brillant", 8.05), ("Cuivre mêlé", 7.15), ("Laiton", 4.65), ("Aluminium fonte", 1.18), ("Inox 304", 1.08), ("Plomb", 1.45)], start=2):
+        page.write(at, 0, name)
+        page.write(at, 1, price)
     book.save(path)
