@@ -96,11 +96,37 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if !sound {
         return None;
     }
+    let names = newest(names, &row.cells);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below, marks);
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
     panels.retain(|panel| !panel.prices.is_empty());
     (!panels.is_empty()).then_some(panels)
+}
+
+/// Of prices by their years, only the newest are read: `Price 2025 | Price 2026`.
+fn newest(names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let year = |at: usize| match cells.get(at) {
+        Some(Cell::Text(text)) => text
+            .split(|c: char| !c.is_ascii_digit())
+            .filter_map(|word| word.parse::<u32>().ok())
+            .find(|n| (1990..2100).contains(n)),
+        _ => None,
+    };
+    let priced = |name: &Option<Named>| {
+        name.as_ref().is_some_and(|name| name.column == Column::Price && name.tier.is_none())
+    };
+    let years: Vec<u32> = (0..names.len()).filter(|&at| priced(&names[at])).filter_map(year).collect();
+    let Some(newest) = years.iter().max().copied().filter(|_| years.len() > 1) else { return names };
+    let old = |at: usize, name: &Option<Named>| priced(name) && year(at).is_some_and(|year| year < newest);
+    names
+        .into_iter()
+        .enumerate()
+        .map(|(at, name)| {
+            let old = old(at, &name);
+            name.map(|name| if old { Named { column: Column::Other, ..name } } else { name })
+        })
+        .collect()
 }
 
 /// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
@@ -170,7 +196,9 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     }
     // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
     let joined = |at: usize| at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per));
-    if (0..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at)) {
+    if (0..scan.tokens.len())
+        .any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at) && !is_year(scan.word(at)))
+    {
         return None;
     }
     let normal = normal_wording(text);
@@ -179,6 +207,14 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
     };
     let context = Context::of(text, true);
+    // `Qty 2025 (t)` is how much was bought, whatever it is counted in.
+    let counted = words.iter().any(|word| VOCABULARY.column(word) == Some(Column::Other))
+        && !words
+            .iter()
+            .any(|word| matches!(VOCABULARY.column(word), Some(Column::Price | Column::Low | Column::High)));
+    if counted && words.len() <= 4 && words.len() > 1 {
+        return Some(Named { column: Column::Other, context: Context::default(), tier: None });
+    }
     // `from kg`, `max (lb)` are masses, and no prices per kg.
     if context.currencies.is_empty()
         && let Some(column) = words
@@ -203,6 +239,10 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         }
     }
     (money && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
+}
+
+fn is_year(text: &str) -> bool {
+    text.parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year))
 }
 
 /// Assigns the named columns to panels, and finds by their cells the price columns that have a strange name.

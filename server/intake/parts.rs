@@ -168,6 +168,14 @@ impl Between {
     /// What greets the reader before the first name is no part of it: `Hi, it's Lou. Prices today: bright`.
     fn end_of_sentence(&mut self) {
         let Some(name) = &self.name else { return };
+        // `Hi, prices today: bright`: what stands before the colon speaks of all that follows.
+        if let Some((before, after)) = name.split_once(": ")
+            && VOCABULARY.has_within(before, Use::WholeSheet)
+            && after.chars().any(char::is_alphabetic)
+        {
+            self.name = Some(after.trim().to_string());
+            return;
+        }
         let Some((_, last)) = name.rsplit_once(['.', '!', '?']).filter(|(before, last)| {
             last.starts_with(' ') && before.split_whitespace().count() >= 3 && !last.trim().is_empty()
         }) else {

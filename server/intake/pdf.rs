@@ -172,11 +172,50 @@ fn rows(mut glyphs: Vec<Placed>, page: u32) -> Vec<Row> {
             }
         }
     }
-    (1u32..)
+    let heights: Vec<(f32, f32)> =
+        lines.iter().map(|line| line.first().map_or((0.0, 0.0), |g| (g.base, g.size))).collect();
+    let rows = (1u32..)
         .zip(lines)
-        .map(|(line, glyphs)| Row { place: Place::Page { page, line }, pieces: pieces(glyphs) })
-        .filter(|row| !row.pieces.is_empty())
-        .collect()
+        .map(|(line, glyphs)| Row { place: Place::Page { page, line }, pieces: pieces(glyphs) });
+    unwrapped(rows.zip(heights).filter(|(row, _)| !row.pieces.is_empty()).collect())
+}
+
+/// Joins names that go on in the lines below their price: a single piece below the name, closer to it than the next
+/// row is to that piece.
+fn unwrapped(rows: Vec<(Row, (f32, f32))>) -> Vec<Row> {
+    let mut whole: Vec<Row> = Vec::new();
+    let mut cell: Option<f32> = None;
+    for at in 0..rows.len() {
+        let (row, (base, size)) = &rows[at];
+        let above = at.checked_sub(1).map_or(f32::MAX, |i| base - rows[i].1.0);
+        // The next row with a price, or the end of the page.
+        let below = rows[at + 1..]
+            .iter()
+            .find(|(next, _)| next.pieces.len() > 1)
+            .map_or(f32::MAX, |(_, (next, _))| next - base);
+        let tight = above < size * 1.4;
+        let further =
+            rows.get(at + 1).map_or(
+                f32::MAX,
+                |(next, (height, _))| if next.pieces.len() > 1 { height - base } else { below },
+            );
+        let goes_on = cell.is_some_and(|left| {
+            row.pieces.len() == 1 && tight && (row.pieces[0].left - left).abs() < size * 0.3
+        }) && further > above * 1.25;
+        match whole.last_mut().filter(|_| goes_on) {
+            Some(last) => {
+                if let Some(first) = last.pieces.first_mut() {
+                    first.text.push(' ');
+                    first.text.push_str(&row.pieces[0].text);
+                }
+            }
+            None => {
+                cell = (row.pieces.len() > 1).then(|| row.pieces[0].left);
+                whole.push(row.clone());
+            }
+        }
+    }
+    whole
 }
 
 /// The words of a line, joined where only a blank parts them.

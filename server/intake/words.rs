@@ -99,5 +99,6 @@ mod tests {
         check("Telecom boards", "board telecom");
         check("cans", "can");
         check("die cast zinc", "cast die zinc");
+        check("Placa de notebook", "board laptop");
     }
 }

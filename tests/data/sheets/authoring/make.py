@@ -18,7 +18,7 @@ from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer, Table, Tabl
 from reportlab.lib.styles import getSampleStyleSheet
 
 HERE = os.path.dirname(os.path.abspath(__file__))
-PARTS = {"labelled": os.path.join(HERE, "..", "labelled"), "unseen": os.path.join(HERE, "..", "unseen")}
+PARTS = {"labelled": os.path.join(HERE, "..", "labelled")}
 WANTED = sys.argv[1:]
 
 
@@ -1012,7 +1012,7 @@ def summary_and_list(path):
     book.save(path)
 
 
-@sheet("unseen", "dense.pdf", """
+@sheet("labelled", "dense.pdf", """
 default USD/lb
 valid 2026-11-04
 BARE BRIGHT | 4.15 | copper-bright
@@ -1042,7 +1042,7 @@ ALL GRADES SUBJECT TO INSPECTION. NO CASH OVER $50.
 """)
 
 
-@sheet("unseen", "wrapped.pdf", """
+@sheet("labelled", "wrapped.pdf", """
 default USD/lb
 valid 2026-11-02
 Desktop motherboards, large socket, without batteries or coolers | 2.62 | board-desktop
@@ -1059,7 +1059,7 @@ def wrapped(path):
     SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Prices per pound, from 2 November 2026", styles["Heading2"]), table])
 
 
-@sheet("unseen", "separate-sections.xlsx", """
+@sheet("labelled", "separate-sections.xlsx", """
 default USD/lb
 valid 2026-11-04
 Bright wire | 4.16 | ?
@@ -1081,7 +1081,7 @@ def separate_sections(path):
     book.save(path)
 
 
-@sheet("unseen", "currency-columns.xlsx", """
+@sheet("labelled", "currency-columns.xlsx", """
 default USD/lb
 Server boards | 4.45 | board-server
 Desktop boards | 2.65 | board-desktop
@@ -1102,7 +1102,7 @@ def currency_columns(path):
     book.save(path)
 
 
-@sheet("unseen", "plain.xls", """
+@sheet("labelled", "plain.xls", """
 default EUR/kg
 valid 2026-11-03
 Cuivre brillant | 8.05 | copper-bright
