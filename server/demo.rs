@@ -20,12 +20,14 @@ use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 
 use crate::catalogue;
+use crate::passphrase::Passphrase;
 use crate::store::cartons::add_carton;
 use crate::store::outlets::{Outlet, add_outlet};
+use crate::store::partners::{Partner, Role, add_partner, set_passphrase};
 use crate::store::rates::save_rates;
 use crate::store::services::{ServiceRecord, add_service};
-use crate::store::shops::{Partner, add_partner, add_shop};
-use crate::store::{Store, StoreError, Tx, new_id};
+use crate::store::shops::add_shop;
+use crate::store::{By, Store, StoreError, Tx, new_id};
 
 use self::scenario::{Moment, Scenario};
 
@@ -49,10 +51,21 @@ impl DemoError {
 /// Loads the demo into an empty store as if it were `now`, all of it or nothing; a store that has a shop is left as it
 /// is.
 pub async fn load(store: &Store, now: Timestamp) -> Result<(), DemoError> {
-    if store.first_shop().await?.is_some() {
+    if !store.shops().await?.is_empty() {
         return Ok(());
     }
+    load_into(store, now).await
+}
+
+/// Loads the demo as one more shop of a store.
+pub async fn load_into(store: &Store, now: Timestamp) -> Result<(), DemoError> {
     load_scenario(store, &Scenario::read()?, now).await
+}
+
+/// Who can sign in to the demo: the partners' names, and the passphrase of them all.
+pub fn accounts() -> Result<(Vec<String>, String), DemoError> {
+    let scenario = Scenario::read()?;
+    Ok((scenario.partners, scenario.passphrase))
 }
 
 async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Result<(), DemoError> {
@@ -61,7 +74,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.sheets().await?;
     loader.lots().await?;
     loader.shipments().await?;
-    loader.tx.commit().await.map_err(StoreError::from)?;
+    loader.tx.commit().await?;
     Ok(())
 }
 
@@ -102,12 +115,15 @@ impl<'s> Loader<'s> {
             outlets: BTreeMap::new(),
             lots: BTreeMap::new(),
         };
-        let opened = loader.moment(&scenario.opened)?;
-        add_shop(&mut loader.tx, &loader.shop_id, settings, opened).await?;
-        for name in &scenario.partners {
-            let partner = Partner { id: new_id(), name: name.clone() };
-            add_partner(&mut loader.tx, &loader.shop_id, &partner, opened).await?;
-            loader.partners.insert(partner.name, partner.id);
+        loader.partners = scenario.partners.iter().map(|name| (name.clone(), new_id())).collect();
+        let by = loader.by(&scenario.opened)?;
+        let passphrase = Passphrase::typed(&scenario.passphrase).hash().await;
+        let person = |name: &str, id: &str| Partner { id: id.into(), name: name.into(), role: Role::Partner };
+        add_shop(&mut loader.tx, &by, settings, &person(&scenario.opened.by, &by.partner_id)).await?;
+        for (name, id) in loader.partners.clone() {
+            add_partner(&mut loader.tx, &by, &person(&name, &id)).await?;
+            let by = By { partner_id: id.clone(), ..by.clone() };
+            set_passphrase(&mut loader.tx, &by, &id, &passphrase).await?;
         }
         catalogue::fill(&mut loader.tx, &loader.shop_id).await?;
         Ok(loader)
@@ -115,23 +131,23 @@ impl<'s> Loader<'s> {
 
     /// Boxes, exchange rates, carriers' services, and outlets with their terms.
     async fn terms(&mut self) -> Result<(), DemoError> {
+        let by = self.by(&self.scenario.opened)?;
         for carton in &self.scenario.boxes {
-            add_carton(&mut self.tx, &self.shop_id, &new_id(), carton).await?;
+            add_carton(&mut self.tx, &by, &new_id(), carton).await?;
         }
         for entry in &self.scenario.rates {
-            let (rate, at) = (entry.rate(self.day(entry.entered.ago)), self.moment(&entry.entered)?);
-            let partner = self.partner(&entry.entered)?;
-            save_rates(&mut self.tx, &self.shop_id, &[rate], "typed", &partner, at).await?;
+            let (rate, by) = (entry.rate(self.day(entry.entered.ago)), self.by(&entry.entered)?);
+            save_rates(&mut self.tx, &by, &[rate], "typed").await?;
         }
         for details in &self.scenario.services {
             let id = new_id();
-            add_service(&mut self.tx, &self.shop_id, &id, details).await?;
+            add_service(&mut self.tx, &by, &id, details).await?;
             self.services.push(ServiceRecord { id, details: details.clone(), retired: false, version: 1 });
         }
         for entry in &self.scenario.outlets {
             let details = entry.details(&self.services)?;
             let id = OutletId::new(new_id());
-            add_outlet(&mut self.tx, &self.shop_id, id.as_str(), &details).await?;
+            add_outlet(&mut self.tx, &by, id.as_str(), &details).await?;
             let outlet = Outlet { id, details, closed_at: None, version: 1 };
             self.outlets.insert(outlet.details.name.clone(), outlet);
         }
@@ -152,9 +168,12 @@ impl<'s> Loader<'s> {
         Ok(self.zone.to_timestamp(local)?)
     }
 
-    fn partner(&self, moment: &Moment) -> Result<String, DemoError> {
+    /// Who did something, and when.
+    fn by(&self, moment: &Moment) -> Result<By, DemoError> {
         let known = self.partners.get(&moment.by).cloned();
-        known.ok_or_else(|| DemoError::of("shop.toml", format!("{} is no partner", moment.by)))
+        let partner_id =
+            known.ok_or_else(|| DemoError::of("shop.toml", format!("{} is no partner", moment.by)))?;
+        Ok(By { shop_id: self.shop_id.clone(), partner_id, at: self.moment(moment)? })
     }
 
     fn outlet(&self, file: &str, name: &str) -> Result<&Outlet, DemoError> {

@@ -18,6 +18,7 @@ use trade::money::{Currency, PriceUnit};
 use crate::catalogue::GRADES;
 use crate::reader::{self, ReadError};
 use crate::review::Answers;
+use crate::store::activity::By;
 use crate::store::drafts::NewDraft;
 use crate::store::files::sha256;
 use crate::store::outlets::Outlet;
@@ -164,14 +165,19 @@ impl Desk {
     /// Takes in what the record knows of the outlet.
     async fn of_outlet(&mut self, name: &str, place: &Place) -> Result<(), ImportError> {
         let store = Store::open(place).await?;
-        let shop = store.first_shop().await?.ok_or(ImportError::NoShop)?;
-        let outlets = store.outlets(&shop.id).await?;
-        let names: Vec<String> = outlets.iter().map(|outlet| outlet.details.name.clone()).collect();
         let wanted = intake::normal_wording(name);
-        let outlet = outlets
-            .into_iter()
-            .find(|outlet| intake::normal_wording(&outlet.details.name) == wanted)
-            .ok_or_else(|| ImportError::NoOutlet(name.to_string(), names.join(", ")))?;
+        let mut names = Vec::new();
+        let mut found = None;
+        for shop in store.shops().await? {
+            for outlet in store.outlets(&shop.id).await? {
+                names.push(outlet.details.name.clone());
+                if found.is_none() && intake::normal_wording(&outlet.details.name) == wanted {
+                    found = Some((shop.clone(), outlet));
+                }
+            }
+        }
+        let (shop, outlet) =
+            found.ok_or_else(|| ImportError::NoOutlet(name.to_string(), names.join(", ")))?;
         let wordings = store.wordings(&shop.id, &outlet.id).await?;
         self.learned = Learned::new(wordings.into_iter().map(|wording| (wording.wording, wording.grade_id)));
         let grades = store.grades(&shop.id).await?;
@@ -186,8 +192,9 @@ impl Desk {
             unit: Some(outlet.details.usual_unit),
             today: self.today,
         });
-        let partner = store.partners(&shop.id).await?.into_iter().next().ok_or(ImportError::NoShop)?;
-        self.record = Some(Record { store, shop_id: shop.id, partner_id: partner.id, outlet });
+        let people = store.people(&shop.id).await?;
+        let partner = people.into_iter().find(|person| !person.has_left).ok_or(ImportError::NoShop)?;
+        self.record = Some(Record { store, shop_id: shop.id, partner_id: partner.partner.id, outlet });
         Ok(())
     }
 
@@ -213,9 +220,13 @@ impl Desk {
             bytes,
             reading: &serde_json::to_string(sheet).map_err(to_json)?,
             answers: &serde_json::to_string(&Answers::new(valid_from)).map_err(to_json)?,
-            partner_id: &record.partner_id,
         };
-        record.store.add_draft(&record.shop_id, &draft, Timestamp::now()).await?;
+        let by = By {
+            shop_id: record.shop_id.clone(),
+            partner_id: record.partner_id.clone(),
+            at: Timestamp::now(),
+        };
+        record.store.add_draft(&by, &draft).await?;
         eprintln!("{name} waits for review at /sheets/drafts/{id}");
         Ok(())
     }

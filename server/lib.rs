@@ -5,12 +5,16 @@
 
 #![cfg_attr(not(test), warn(clippy::unwrap_used))]
 
+pub mod archive;
+pub mod backup;
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
 pub mod import;
+pub mod passphrase;
 pub mod reader;
 pub mod review;
+pub mod secret;
 pub mod shelf;
 pub mod store;
 pub mod web;

@@ -4,7 +4,7 @@
 //! 39.00 USD.
 
 use axum::http::StatusCode;
-use pennyweight::store::new_id;
+use pennyweight::store::{By, new_id};
 
 use crate::common::market::{buyer, yard};
 use crate::common::{Form, Page, TestShop, on_both};
@@ -191,7 +191,7 @@ async fn another_shop(shop: &TestShop) -> (String, String) {
     ] {
         sqlx::query(sql).bind(&id).bind(&shop.id).execute(&mut connection).await.expect("a second shop");
     }
-    let sql = "INSERT INTO partners VALUES ($1, $2, 'Wim', '2026-01-01T00:00:00.000Z')";
+    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, 'Wim', '2026-01-01T00:00:00.000Z')";
     sqlx::query(sql).bind(&partner).bind(&id).execute(&mut connection).await.expect("its partner");
     let sql =
         "INSERT INTO containers VALUES ($1, $2, 'Bag 1', 'bag', 0, NULL, 1, '2026-01-01T00:00:00.000Z')";
@@ -200,7 +200,8 @@ async fn another_shop(shop: &TestShop) -> (String, String) {
         "INSERT INTO lots VALUES ($1, $2, $3, 'copper-2', '', '', '2026-01-01T00:00:00.000Z', $4, NULL, 1)";
     let lots = sqlx::query(sql).bind(&lot).bind(&id).bind(&container).bind(&partner);
     lots.execute(&mut connection).await.expect("its lot");
-    shop.store.create_outlet(&id, &outlet, &yard("Next door's yard", 1, 1)).await.expect("its outlet");
+    let by = By { shop_id: id, partner_id: partner, at: jiff::Timestamp::now() };
+    shop.store.create_outlet(&by, &outlet, &yard("Next door's yard", 1, 1)).await.expect("its outlet");
     (lot, outlet)
 }
 

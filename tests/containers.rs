@@ -27,7 +27,7 @@ async fn the_label_leads_to_the_lot_in_it(shop: &TestShop) {
     assert_eq!(page.url, format!("/lots/{lot}"));
     let list = shop.get("/containers").await.ok();
     assert_eq!(list.texts(".ticket strong"), ["Bag 1"]);
-    assert_eq!(shop.get(&list.link("The lot in it")).await.ok().url, page.url);
+    assert_eq!(shop.get(&list.link("Bag 1 No. 2 copper")).await.ok().url, page.url);
 }
 
 async fn an_empty_one_leads_to_opening_a_lot_in_it(shop: &TestShop) {

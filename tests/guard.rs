@@ -33,7 +33,7 @@ fn assert_failure(page: &Page, status: StatusCode) {
 }
 
 async fn a_name_that_the_box_does_not_go_by_is_refused(shop: &TestShop) {
-    let ask = |host: &str| Request::get("/lots").header(HOST, host).body(Body::empty()).expect("a request");
+    let ask = |host: &str| Request::get("/join").header(HOST, host).body(Body::empty()).expect("a request");
     for host in [SHOP_HOST, "127.0.0.1", "[::1]:8080", "localhost:8080", "shopbox.local"] {
         assert_eq!(shop.phone().send(ask(host)).await.status, StatusCode::OK, "{host}");
     }
@@ -172,7 +172,11 @@ async fn a_method_that_an_address_does_not_take_is_a_page_too(shop: &TestShop) {
     let lot = shop.bag("Bag 1", "copper-2").await;
     let undo = format!("/weighings/{}/undo", shop.put(&lot, "1 lb").await);
     assert_failure(&shop.get(&undo).await, StatusCode::METHOD_NOT_ALLOWED);
-    let delete = shop.phone().request("DELETE", "/lots").body(Body::empty()).expect("a request");
+    let delete = shop
+        .phone()
+        .request("DELETE", "/lots")
+        .header("x-form-token", shop.phone().form_token().expect("signed in"));
+    let delete = delete.body(Body::empty()).expect("a request");
     assert_failure(&shop.phone().send(delete).await, StatusCode::METHOD_NOT_ALLOWED);
 }
 
@@ -188,7 +192,9 @@ async fn a_form_cut_short_is_refused(shop: &TestShop) {
     {
         assert_failure(&shop.submit(form.clone().forge(field, value)).await, StatusCode::BAD_REQUEST);
     }
-    let json = shop.phone().request("POST", "/lots/new").header(CONTENT_TYPE, "application/json");
+    let token = shop.phone().form_token().expect("signed in");
+    let json = shop.phone().request("POST", "/lots/new").header("x-form-token", token);
+    let json = json.header(CONTENT_TYPE, "application/json");
     let page = shop.phone().send(json.body(Body::from("{}")).expect("a request")).await;
     assert_failure(&page, StatusCode::BAD_REQUEST);
     assert_eq!(shop.everything().await, before);

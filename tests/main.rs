@@ -2,6 +2,7 @@
 
 mod common;
 
+mod archive;
 mod bag;
 mod choices;
 mod containers;
@@ -9,7 +10,10 @@ mod grades;
 mod guard;
 mod import;
 mod ledger;
+mod lists;
+mod live;
 mod lots;
+mod people;
 mod plan;
 mod rates;
 mod record;

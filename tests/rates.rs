@@ -5,7 +5,8 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::store::outlets::{OutletDetails, OutletKind, PostTerms};
-use pennyweight::store::{StoreError, new_id};
+use pennyweight::store::rates::save_rates;
+use pennyweight::store::{By, new_id};
 use rust_decimal::{Decimal, dec};
 use trade::exchange::Mid;
 use trade::mass::MassUnit;
@@ -46,7 +47,7 @@ async fn canadian_buyer(shop: &TestShop) {
         kind: OutletKind::MailIn(PostTerms::default()),
         terms: Terms::default(),
     };
-    shop.store.create_outlet(&shop.id, &new_id(), &details).await.expect("an outlet");
+    shop.store.create_outlet(&shop.by(), &new_id(), &details).await.expect("an outlet");
 }
 
 async fn typed(shop: &TestShop, rate: &str) -> Form {
@@ -271,11 +272,9 @@ async fn the_word_brought_in_last_applies(shop: &TestShop) {
     let mut tx = shop.store.begin().await.expect("a transaction");
     let rate =
         trade::exchange::Rate { date: today(), base: Currency::USD, quote: Currency::CAD, rate: dec!(1.28) };
-    let partner = &shop.partners[1].id;
-    pennyweight::store::rates::save_rates(&mut tx, &shop.id, &[rate], "a list", partner, Timestamp::now())
-        .await
-        .expect("saved");
-    tx.commit().await.map_err(StoreError::from).expect("committed");
+    let by = By { partner_id: shop.partners[1].id.clone(), ..shop.by() };
+    save_rates(&mut tx, &by, &[rate], "a list").await.expect("saved");
+    tx.commit().await.expect("committed");
     assert_eq!(mid(shop, Currency::USD, Currency::CAD).await.expect("a rate").rate, dec!(1.28));
     let newest = &shop.store.rates(&shop.id).await.expect("rates")[0];
     assert_eq!((newest.source.as_str(), newest.partner_name.as_str()), ("a list", "Tobias"));

@@ -1,7 +1,6 @@
 //! Shipments: made of lots that are reserved by it, then sent or taken apart.
 
 use axum::http::StatusCode;
-use jiff::Timestamp;
 use pennyweight::store::lots::LotState;
 use pennyweight::store::new_id;
 use pennyweight::store::outlets::OutletKind;
@@ -11,7 +10,7 @@ use rust_decimal::dec;
 use trade::ids::OutletId;
 use trade::money::Currency;
 
-use crate::common::market::{ago, buyer};
+use crate::common::market::buyer;
 use crate::common::{Form, Page, TestShop, mass, on_both};
 
 on_both![
@@ -132,8 +131,8 @@ async fn the_packing_list_has_lots_boxes_and_figures(shop: &TestShop) {
     assert!(page.says("Bag 2 Game console boards, 3 pieces 5 lb 0.0 oz 2.268 kg"));
     assert!(page.says("Total 45 lb 0.0 oz 20.412 kg"));
     // 45 lb are a full box of 39 lb and another of 6 lb.
-    assert!(page.says("1 Large box 39 lb 0.0 oz 40 lb 0.0 oz"));
-    assert!(page.says("2 Large box 6 lb 0.0 oz 7 lb 0.0 oz"));
+    assert!(page.says("1. Large box fill to 39 lb 0.0 oz packed 40 lb 0.0 oz"));
+    assert!(page.says("2. Large box fill to 6 lb 0.0 oz packed 7 lb 0.0 oz"));
     assert!(page.says("The buyer pays about 95.00 USD; carrier's service: Lake Parcel."));
     assert_eq!(
         page.texts("dl.rows > div"),
@@ -358,9 +357,7 @@ async fn of_two_tabs_the_second_is_told(shop: &TestShop) {
         assert_eq!(left, matches!(state(shop, &lot).await, LotState::Closed { .. }));
         if !left {
             let again = shop.packed(&[&lot], &made_for(shop, &id).await, 0).await;
-            let now = Timestamp::now();
-            let partner = &shop.partners[0].id;
-            shop.store.send_shipment(&shop.id, &again, 1, partner, now).await.expect("it leaves");
+            shop.store.send_shipment(&shop.by(), &again, 1).await.expect("it leaves");
         }
     }
 }
@@ -415,9 +412,8 @@ async fn the_list_has_the_newest_first(shop: &TestShop) {
         let lot = shop.filled(label, "board-set-top", "39 lb").await;
         ids.push(shop.packed(&[&lot], &market.boards, days_ago).await);
     }
-    let partner = &shop.partners[0].id;
-    shop.store.send_shipment(&shop.id, &ids[0], 1, partner, ago(8)).await.expect("it leaves");
-    shop.store.cancel_shipment(&shop.id, &ids[1], 1, partner, ago(4)).await.expect("it is taken apart");
+    shop.store.send_shipment(&shop.by_ago(8), &ids[0], 1).await.expect("it leaves");
+    shop.store.cancel_shipment(&shop.by_ago(4), &ids[1], 1).await.expect("it is taken apart");
     let list = shop.get("/shipments").await.ok().without_ids();
     assert_eq!(list.texts(".tickets .stamp"), ["packed", "taken apart", "sent"]);
     assert_eq!(list.texts(".tickets .number"), ["41.50 USD", "41.50 USD", "41.50 USD"]);

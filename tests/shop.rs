@@ -1,8 +1,10 @@
-//! The shop: set it up, change its settings, and say who holds this phone.
+//! The shop: set it up, and change its settings.
 
-use axum::http::header::SET_COOKIE;
-use axum::http::{StatusCode, header};
+use axum::http::StatusCode;
+use jiff::{SignedDuration, Timestamp};
 use pennyweight::catalogue::GRADES;
+use pennyweight::secret::Code;
+use pennyweight::store::codes::Purpose;
 use pennyweight::store::new_id;
 use pennyweight::store::outlets::{OutletDetails, OutletKind, PostTerms};
 use rust_decimal::dec;
@@ -10,11 +12,12 @@ use trade::mass::{MassStyle, MassUnit};
 use trade::money::{Currency, PriceUnit};
 use trade::outlet::Terms;
 
-use crate::common::{Form, Page, SHOP_HOST, TestShop, on_both};
+use crate::common::{Form, PASSPHRASE, SHOP_HOST, TestShop, on_both};
 
 on_both![
     a_new_record_is_set_up,
-    setting_up_is_refused_once_there_is_a_shop,
+    only_who_has_the_code_sets_a_shop_up,
+    a_shop_is_set_up_once_with_a_code,
     set_up_from_both_phones_at_once_there_is_one_shop,
     a_set_up_with_something_wrong_comes_back_filled_in,
     the_settings_are_changed,
@@ -22,9 +25,6 @@ on_both![
     what_cannot_be_a_setting_is_refused,
     two_partners_change_the_settings,
     the_home_currency_stays_once_amounts_depend_on_it,
-    a_phone_is_told_who_holds_it,
-    only_a_partner_of_the_shop_can_hold_a_phone,
-    a_partner_is_added_once,
     the_shops_address_stands_as_a_code,
 ];
 
@@ -33,7 +33,7 @@ const SETTINGS: &str = "form[action='/shop']";
 /// Empties the record, as it is on the first start.
 async fn emptied(shop: &TestShop) {
     let mut connection = shop.connect().await;
-    for table in ["grades", "partners", "shops"] {
+    for table in ["activity", "sessions", "codes", "tries", "grades", "partners", "shops"] {
         sqlx::query(sqlx::AssertSqlSafe(format!("DELETE FROM {table}")))
             .execute(&mut connection)
             .await
@@ -41,12 +41,17 @@ async fn emptied(shop: &TestShop) {
     }
 }
 
+/// The page that the code printed at the start opens, with everything typed in.
 async fn first_form(shop: &TestShop) -> Form {
-    let page = shop.get("/").await.ok();
-    assert_eq!(page.url, "/shop/new", "a new record leads to its first page");
+    let code = Code::random();
+    let (now, lasts) = (Timestamp::now(), Purpose::SetUp.lasts());
+    shop.store.make_code(&code.hash(), Purpose::SetUp, None, now, lasts).await.expect("a code");
+    let page = shop.get(&format!("/shop/new?code={code}")).await.ok();
     page.form("form[action='/shop/new']")
         .set("partner_1", "Ada")
         .set("partner_2", "Bo")
+        .set("passphrase", PASSPHRASE)
+        .set("passphrase_again", PASSPHRASE)
         .set("home", "cad")
         .set("name", "Harbour Scrap")
         .set("zone", "America/Toronto")
@@ -60,17 +65,11 @@ async fn first_form(shop: &TestShop) -> Form {
 
 async fn a_new_record_is_set_up(shop: &TestShop) {
     emptied(shop).await;
-    let defaults = shop.get("/shop/new").await.ok().form("form");
-    for (field, value) in
-        [("home", "USD"), ("style", "pounds-ounces"), ("truck_distance", "mile"), ("capital", "10")]
-    {
-        assert_eq!(defaults.value(field), value);
-    }
     let page = shop.submit(first_form(shop).await).await.ok();
     assert_eq!((page.url.as_str(), page.text(".top .shop").as_str()), ("/", "Harbour Scrap"));
     assert_eq!(page.text(".top .who"), "On this phone: Ada");
 
-    let stored = shop.store.first_shop().await.expect("readable").expect("a shop");
+    let stored = shop.store.shops().await.expect("readable").remove(0);
     assert_eq!(stored.zone.iana_name(), Some("America/Toronto"));
     assert_eq!(stored.style, MassStyle::Kilograms);
     let costs = &stored.costs;
@@ -79,20 +78,46 @@ async fn a_new_record_is_set_up(shop: &TestShop) {
         (Currency::CAD, dec!(22.50), dec!(0.40))
     );
     assert_eq!((costs.capital_per_year.get(), costs.risk_per_year.get()), (dec!(0.09), dec!(0.045)));
-    let partners = shop.store.partners(&stored.id).await.expect("partners");
-    assert_eq!(partners.iter().map(|partner| partner.name.as_str()).collect::<Vec<_>>(), ["Ada", "Bo"]);
+    let partners = shop.store.people(&stored.id).await.expect("partners");
+    assert_eq!(partners.iter().map(|record| record.partner.name.as_str()).collect::<Vec<_>>(), ["Ada", "Bo"]);
+    assert_eq!(partners.iter().map(|record| record.can_sign_in).collect::<Vec<_>>(), [true, false]);
     assert_eq!(shop.store.grades(&stored.id).await.expect("grades").len(), GRADES.len());
 }
 
-async fn setting_up_is_refused_once_there_is_a_shop(shop: &TestShop) {
+async fn only_who_has_the_code_sets_a_shop_up(shop: &TestShop) {
+    emptied(shop).await;
+    let asked = shop.get("/").await.ok();
+    assert_eq!(asked.url, "/shop/new", "a new record leads to its first page");
+    assert!(asked.says("it printed a code when it started"));
+    for wrong in ["7K4M-Q2TD-0XHV", "x", "%27%20OR%201=1"] {
+        let page = shop.get(&format!("/shop/new?code={wrong}")).await.ok();
+        assert!(page.text("#code-problem").contains("not good"), "{wrong}");
+        assert!(!page.has("#partner_1"));
+    }
+    let form = first_form(shop).await;
+    let page = shop.submit(form.clone().forge("code", "7K4M-Q2TD-0XHV")).await.ok();
+    assert!(page.text("#code-problem").contains("not good"));
+    let (now, hash) = (Timestamp::now(), Code::typed(form.value("code")).expect("a code").hash());
+    assert!(shop.store.code(&hash, now + SignedDuration::from_hours(23)).await.expect("readable").is_some());
+    assert!(shop.store.code(&hash, now + SignedDuration::from_hours(25)).await.expect("readable").is_none());
+    assert_eq!(count(shop, "SELECT COUNT(*) FROM shops").await, 0);
+    // Guessing on stops being answered.
+    for _ in 0..40 {
+        shop.get("/shop/new?code=7K4M-Q2TD-0XHV").await.ok();
+    }
+    let page = shop.get(&format!("/shop/new?code={}", form.value("code"))).await.ok();
+    assert!(page.text("#code-problem").contains("Too many tries"));
+}
+
+async fn a_shop_is_set_up_once_with_a_code(shop: &TestShop) {
     assert_eq!(shop.get("/shop/new").await.ok().url, "/");
     emptied(shop).await;
     let form = first_form(shop).await;
     shop.submit(form.clone()).await.ok();
-    for late in [form.clone(), form.forge("shop_id", &new_id()).set("name", "Another")] {
-        let page = shop.submit(late).await.ok();
-        assert_eq!((page.url.as_str(), page.text(".top .shop").as_str()), ("/", "Harbour Scrap"));
-    }
+    let again = shop.submit(form.clone()).await.ok();
+    assert_eq!((again.url.as_str(), again.text(".top .shop").as_str()), ("/", "Harbour Scrap"), "sent twice");
+    let late = shop.submit(form.forge("shop_id", &new_id()).set("name", "Another")).await.ok();
+    assert!(late.text("#code-problem").contains("used already"));
     assert_eq!(count(shop, "SELECT COUNT(*) FROM shops").await, 1);
     assert_eq!(count(shop, "SELECT COUNT(*) FROM partners").await, 2);
 }
@@ -104,18 +129,17 @@ async fn count(shop: &TestShop, sql: &'static str) -> i64 {
 
 async fn set_up_from_both_phones_at_once_there_is_one_shop(shop: &TestShop) {
     emptied(shop).await;
-    let other = shop.phone_of(&shop.partners[1]);
+    let other = shop.strange_phone();
     let mine = first_form(shop).await;
-    let theirs = first_form(shop).await.set("name", "Another").set("partner_1", "Cleo").set("partner_2", "");
+    let theirs = mine.clone().forge("shop_id", &new_id()).set("name", "Another").set("partner_1", "Cleo");
+    let theirs = theirs.forge("partner_id_1", &new_id()).set("partner_2", "");
     let (first, second) = tokio::join!(shop.submit(mine), other.submit(theirs));
     assert_eq!(count(shop, "SELECT COUNT(*) FROM shops").await, 1);
-    // The later one is led to the shop, or asked to try again.
-    for page in [&first, &second] {
-        assert!(page.url == "/" || page.status == StatusCode::SERVICE_UNAVAILABLE, "{page}");
-    }
-    assert!([&first, &second].iter().any(|page| page.status == StatusCode::OK));
-    let name = shop.get("/").await.ok().text(".top .shop");
+    // The later one is led to where the shop's phones sign in.
+    let urls = [first.ok().url, second.ok().url];
+    assert!(urls.contains(&"/".to_string()) && urls.contains(&"/sign-in".to_string()), "{urls:?}");
     let partners = count(shop, "SELECT COUNT(*) FROM partners").await;
+    let name = shop.store.shops().await.expect("readable").remove(0).name;
     assert_eq!(partners, if name == "Another" { 1 } else { 2 }, "nothing of the other is left over");
 }
 
@@ -124,17 +148,24 @@ async fn a_set_up_with_something_wrong_comes_back_filled_in(shop: &TestShop) {
     for (field, value, problem) in [
         ("name", "", "needed"),
         ("partner_1", "", "needed"),
-        ("partner_2", "Ada", "different names"),
+        ("partner_2", "ada", "different names"),
+        ("passphrase", "kettle", "too short"),
+        ("passphrase", "Harbour Scrap", "guessed soon"),
         ("home", "dollars", "not a currency code"),
         ("zone", "Lake Town", "no time zone"),
         ("labour", "-1", "between"),
         ("capital", "101", "between"),
     ] {
-        let back = shop.submit(first_form(shop).await.set(field, value)).await.ok();
+        let mut form = first_form(shop).await.set(field, value);
+        if field == "passphrase" {
+            form = form.set("passphrase_again", value);
+        }
+        let back = shop.submit(form).await.ok();
         let said = back.text(&format!("#{field}-problem"));
         assert!(said.contains(problem), "{field} {value}: {said}");
         let form = back.form("form[action='/shop/new']");
-        assert_eq!((form.value(field), form.value("labour").is_empty()), (value, false));
+        assert_eq!(form.value(field), if field == "passphrase" { "" } else { value });
+        assert!(!form.value("labour").is_empty() && !form.value("code").is_empty());
     }
     assert_eq!(count(shop, "SELECT COUNT(*) FROM shops").await, 0, "nothing is half set up");
     assert_eq!(count(shop, "SELECT COUNT(*) FROM grades").await, 0);
@@ -153,7 +184,7 @@ async fn the_settings_are_changed(shop: &TestShop) {
     assert_eq!((page.url.as_str(), page.text(".top .shop").as_str()), ("/shop", "Harbour Scrap"));
     assert_eq!(page.form(SETTINGS).value("zone"), "America/New_York");
     assert_eq!(page.form(SETTINGS).value("truck"), "0.7");
-    let stored = shop.store.first_shop().await.expect("readable").expect("a shop");
+    let stored = shop.store.shops().await.expect("readable").remove(0);
     assert_eq!((stored.costs.truck_per_km * dec!(1.609344)).round_dp(12), dec!(0.7));
 }
 
@@ -184,7 +215,7 @@ async fn what_cannot_be_a_setting_is_refused(shop: &TestShop) {
         let form = shop.get("/shop").await.ok().form(SETTINGS).forge(field, value);
         assert_eq!(shop.submit(form).await.ok().text(&format!("#{field}-problem")), "Choose one.");
     }
-    assert_eq!(shop.store.first_shop().await.expect("readable").expect("a shop").version, 1);
+    assert_eq!(shop.store.shops().await.expect("readable").remove(0).version, 1);
 }
 
 async fn two_partners_change_the_settings(shop: &TestShop) {
@@ -212,61 +243,14 @@ async fn the_home_currency_stays_once_amounts_depend_on_it(shop: &TestShop) {
         kind: OutletKind::MailIn(PostTerms::default()),
         terms: Terms::default(),
     };
-    shop.store.create_outlet(&shop.id, &new_id(), &details).await.expect("an outlet");
+    shop.store.create_outlet(&shop.by(), &new_id(), &details).await.expect("an outlet");
     assert!(shop.get("/shop").await.ok().has("#home[readonly]"));
     let refused = shop.submit(opened_before.set("home", "CHF")).await.ok();
     assert!(refused.text("#home-problem").contains("can only be changed before"));
-    assert_eq!(shop.store.first_shop().await.expect("readable").expect("a shop").costs.home, Currency::EUR);
+    assert_eq!(shop.store.shops().await.expect("readable").remove(0).costs.home, Currency::EUR);
     // Everything else still can be.
     let form = shop.get("/shop").await.ok().form(SETTINGS).set("name", "Harbour Scrap");
     assert_eq!(shop.submit(form).await.ok().text(".top .shop"), "Harbour Scrap");
-}
-
-async fn a_phone_is_told_who_holds_it(shop: &TestShop) {
-    let page = shop.get("/shop").await.ok();
-    assert!(page.text("#who").contains("It has not been said yet."));
-    let form = page.form("form[action='/shop/who']").set("partner", &shop.partners[1].id);
-    let answer = shop.phone().send(shop.phone().posted(form)).await;
-    let cookie = answer.headers.get(SET_COOKIE).and_then(|cookie| cookie.to_str().ok()).expect("a cookie");
-    let attributes: Vec<_> = cookie.split("; ").collect();
-    assert_eq!(attributes[0], format!("partner={}", shop.partners[1].id));
-    for attribute in ["Max-Age=31536000", "Path=/", "HttpOnly", "SameSite=Lax"] {
-        assert!(attributes.contains(&attribute), "{cookie}");
-    }
-    let page = shop.get("/shop").await.ok();
-    assert_eq!(page.text(".top .who"), "On this phone: Tobias");
-    assert!(!page.says("It has not been said yet."));
-    // What is entered now goes under that name.
-    let lot = shop.bag("Bag 1", "copper-2").await;
-    let echo = shop.get(&format!("/lots/{lot}/weigh")).await.ok();
-    let echo = shop.submit(echo.form("form[action$='/weigh'].ticket").set("reading", "1 lb")).await.ok();
-    assert!(shop.submit(echo.form("form[action$='/weighings']")).await.ok().says("Tobias,"));
-}
-
-async fn only_a_partner_of_the_shop_can_hold_a_phone(shop: &TestShop) {
-    for forged in [new_id(), String::new(), format!("{}; Domain=evil.example", shop.partners[0].id)] {
-        let form = shop.get("/shop").await.ok().form("form[action='/shop/who']").forge("partner", &forged);
-        let answer: Page = shop.submit(form).await;
-        assert_eq!(answer.status, StatusCode::NOT_FOUND, "{forged}");
-        assert!(!answer.headers.contains_key(header::SET_COOKIE));
-    }
-}
-
-async fn a_partner_is_added_once(shop: &TestShop) {
-    let add = "form[action='/shop/partners']";
-    let form = shop.get("/shop").await.ok().form(add).set("partner_name", "Cleo");
-    let (first, second) = tokio::join!(shop.submit(form.clone()), shop.submit(form));
-    for page in [first, second] {
-        assert!(!page.has("[role=alert]"), "the form sent twice is no second partner of that name");
-        assert_eq!(page.ok().texts("#who label"), ["Cleo", "Imke", "Tobias"]);
-    }
-    for (name, problem) in [("Imke", "of that name already"), ("  ", "needed")] {
-        let back = shop.submit(shop.get("/shop").await.ok().form(add).set("partner_name", name)).await.ok();
-        assert!(back.text("#partner_name-problem").contains(problem), "{name}");
-        assert_eq!(back.form(SETTINGS).value("name"), "Heron Street Salvage", "the settings are still there");
-        assert_eq!(back.form(add).value("partner_name"), name);
-    }
-    assert_eq!(shop.store.partners(&shop.id).await.expect("partners").len(), 3);
 }
 
 async fn the_shops_address_stands_as_a_code(shop: &TestShop) {

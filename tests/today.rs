@@ -119,7 +119,7 @@ async fn a_new_sheet_that_sends_a_lot_elsewhere_is_told_with_the_money(shop: &Te
     let stays = shop.filled("Bag 2", "copper-1", "10 lb").await;
     let sheet = shop.sheet(&far, 1, &[("copper-2", "4.00/lb")]).await;
     let page = today(shop).await;
-    assert_eq!(parts(&page), ["Other places since the last sheet"]);
+    assert_eq!(parts(&page), ["What the last sheet changed"]);
     // Before: 120.00 + 40.00 − 17.40 = 142.60. Now: (160.00 − 39.00) + (40.00 − 17.40) = 143.60.
     assert_eq!(page.text(".figure.huge"), "143.60 USD");
     let told = tidy(page.texts(".ticket.attention")).remove(0);
@@ -146,7 +146,7 @@ async fn an_old_change_of_places_is_no_news(shop: &TestShop) {
     // The first sheet of an outlet sends there what nobody took.
     let far = shop.outlet(&yard("Harbour Yard", 25, 60), &[]).await;
     shop.sheet(&far, 6, &[("copper-2", "4.00/lb")]).await;
-    assert_eq!(parts(&today(shop).await), ["Other places since the last sheet"]);
+    assert_eq!(parts(&today(shop).await), ["What the last sheet changed"]);
 }
 
 async fn a_sheet_that_moves_nothing_is_not_told(shop: &TestShop) {
@@ -183,8 +183,7 @@ async fn a_packed_shipment_waits_to_be_sent(shop: &TestShop) {
     assert_eq!(tidy(page.texts("section .lots li")), ["Board House, 41.50 USD packed, not sent"]);
     assert_eq!(page.link("Board House"), format!("/shipments/{id}"));
     assert_eq!(page.text(".figure.huge"), "0.00 USD", "what is packed is not on the shelf");
-    let partner = &shop.partners[0].id;
-    shop.store.cancel_shipment(&shop.id, &id, 1, partner, jiff::Timestamp::now()).await.expect("it is apart");
+    shop.store.cancel_shipment(&shop.by(), &id, 1).await.expect("it is apart");
     assert_eq!(parts(&today(shop).await), ["Bags that pay to mail"]);
 }
 
@@ -246,11 +245,7 @@ async fn an_unchanged_shelf_is_answered_from_memory(shop: &TestShop) {
     assert_eq!(today(shop).await.text(".figure.huge"), "105.60 USD");
     assert_eq!(shop.get("/plan").await.ok().text(".figure.huge"), "105.60 USD");
     assert_eq!(shop.get("/lots").await.ok().text(".figure"), "105.60 USD 41 lb 0.0 oz on the shelf");
-    let partner = &shop.partners[0].id;
-    shop.store
-        .undo_weighing(&shop.id, &weighing, partner, jiff::Timestamp::now())
-        .await
-        .expect("the weighing is undone");
+    shop.store.undo_weighing(&shop.by(), &weighing).await.expect("the weighing is undone");
     assert_eq!(today(shop).await.text(".figure.huge"), "102.60 USD");
     assert!(Arc::ptr_eq(&first, &answers.about(&shelf().await).await), "as it was, it is known");
 }

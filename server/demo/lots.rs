@@ -24,17 +24,15 @@ impl Loader<'_> {
         let kind = entry.kind().ok_or_else(|| problem("its kind is no container's".into()))?;
         let first = entry.weighed.first().ok_or_else(|| problem("nothing was weighed in".into()))?;
         let opened = first.moment();
-        let (id, opened_by) = (new_id(), self.partner(&opened)?);
+        let (id, by) = (new_id(), self.by(&opened)?);
         let details = ContainerDetails { label: entry.label.clone(), kind, tare: entry.tare.0 };
         let lot = NewLot {
             id: &id,
             container: Target::New { id: new_id(), details },
             grade: entry.grade.clone(),
             source: &entry.from,
-            partner_id: &opened_by,
         };
-        let opened = self.moment(&opened)?;
-        open_lot(&mut self.tx, &self.shop_id, &lot, opened).await?;
+        open_lot(&mut self.tx, &by, &lot).await?;
 
         let mut loaded =
             LoadedLot { id: LotId::new(&id), grade: entry.grade.clone(), net: Mass::ZERO, pieces: 0 };
@@ -68,21 +66,20 @@ impl Loader<'_> {
             tare,
             pieces: entry.pieces.into(),
             typed: &entry.typed,
-            partner_id: &self.partner(&entry.moment())?,
             expects: None,
             reverses_id: None,
             other_lot_id: None,
         };
-        let at = self.moment(&entry.moment())?;
-        weigh_in(&mut self.tx, &self.shop_id, &weighing, at).await?;
+        let by = self.by(&entry.moment())?;
+        weigh_in(&mut self.tx, &by, &weighing).await?;
         match entry.undone {
             None => {
                 lot.net += Mass::from_micrograms(net.micrograms());
                 lot.pieces += entry.pieces;
             }
             Some(undone) => {
-                let at = self.moment(&Moment { at: undone, ..entry.moment() })?;
-                undo_weighing(&mut self.tx, &self.shop_id, &id, weighing.partner_id, at).await?;
+                let by = self.by(&Moment { at: undone, ..entry.moment() })?;
+                undo_weighing(&mut self.tx, &by, &id).await?;
             }
         }
         Ok(())

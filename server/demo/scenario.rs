@@ -26,6 +26,8 @@ pub struct Scenario {
     pub shop: ShopSettings,
     pub opened: Moment,
     pub partners: Vec<String>,
+    /// Of every partner: the demo keeps nothing that has to be kept from anybody.
+    pub passphrase: String,
     pub boxes: Vec<Carton>,
     pub rates: Vec<RateEntry>,
     pub services: Vec<ServiceDetails>,
@@ -51,6 +53,7 @@ impl Scenario {
         Ok(Scenario {
             opened: shop.opened.clone(),
             partners: shop.partners.clone(),
+            passphrase: shop.passphrase.clone(),
             shop: shop.settings()?,
             boxes: boxes.carton.into_iter().map(BoxEntry::carton).collect(),
             rates: rates.rate,
@@ -107,6 +110,7 @@ struct ShopFile {
     weights: String,
     opened: Moment,
     partners: Vec<String>,
+    passphrase: String,
     costs: Costs,
 }
 

@@ -101,8 +101,7 @@ impl Loader<'_> {
     async fn sheet(&mut self, shop: &Shop, reader: &mut Reader, entry: &SheetEntry) -> Result<(), DemoError> {
         let file = format!("{}/{}", reader.folder, entry.file);
         let bytes = files::bytes(&file)?;
-        let (valid_from, at) = (self.day(entry.confirmed.ago), self.moment(&entry.confirmed)?);
-        let partner = self.partner(&entry.confirmed)?;
+        let (valid_from, by) = (self.day(entry.confirmed.ago), self.by(&entry.confirmed)?);
         let details = &reader.outlet.details;
         let hints = Hints { currency: details.currency, unit: Some(details.usual_unit), today: valid_from };
         let sheet = detect(&entry.file, bytes).and_then(|format| read(format, bytes, &hints));
@@ -118,12 +117,12 @@ impl Loader<'_> {
         }
 
         let sha256 = sha256(bytes);
-        add_file(&mut self.tx, &self.shop_id, &sha256, &entry.file, bytes, at).await?;
+        add_file(&mut self.tx, &by, &sha256, &entry.file, bytes).await?;
         let new = review.new_sheet(&new_id(), &reader.outlet.id, &sha256, &answers);
-        add_sheet(&mut self.tx, &self.shop_id, &new, &partner, at).await?;
+        add_sheet(&mut self.tx, &by, &new).await?;
         for (wording, grade) in review.learned() {
             let outlet = &reader.outlet.id;
-            learn(&mut self.tx, &self.shop_id, outlet, &wording, grade.as_ref(), &partner, at).await?;
+            learn(&mut self.tx, &by, outlet, &wording, grade.as_ref()).await?;
             reader.learned.insert(wording, grade);
         }
         Ok(())

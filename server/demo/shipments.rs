@@ -39,18 +39,17 @@ impl Loader<'_> {
             .map_err(|closed| DemoError::of(file, format!("not to {}: {closed}", entry.outlet)))?;
 
         let id = new_id();
-        let (made_by, made_at) = (self.partner(&entry.made)?, self.moment(&entry.made)?);
+        let made = self.by(&entry.made)?;
         let shipment = NewShipment {
             id: &id,
             outlet_id: &outlet.id,
             lots: loads.iter().map(|load| (load.lot.clone(), load.mass)).collect(),
             ladder: &ladder,
-            partner_id: &made_by,
         };
-        make_shipment(&mut self.tx, &self.shop_id, &shipment, made_at).await?;
+        make_shipment(&mut self.tx, &made, &shipment).await?;
         if let Some(sent) = &entry.sent {
-            let (sent_by, sent_at) = (self.partner(sent)?, self.moment(sent)?);
-            send_shipment(&mut self.tx, &self.shop_id, &id, 1, &sent_by, sent_at).await?;
+            let sent = self.by(sent)?;
+            send_shipment(&mut self.tx, &sent, &id, 1).await?;
         }
         Ok(())
     }

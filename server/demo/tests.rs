@@ -59,7 +59,7 @@ async fn loaded(now: Timestamp) -> (tempfile::TempDir, Store, Shop) {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(&StorePlace::File(folder.path().join("demo.db"))).await.unwrap();
     load(&store, now).await.unwrap_or_else(|error| panic!("{error}"));
-    let shop = store.first_shop().await.unwrap().unwrap();
+    let shop = store.shops().await.unwrap().remove(0);
     (folder, store, shop)
 }
 
@@ -287,7 +287,7 @@ async fn loading_twice_loads_once() {
     let counts = async || {
         let (lots, sheets) =
             (store.open_lots(&shop.id).await.unwrap(), store.sheets(&shop.id, None).await.unwrap());
-        (lots.len(), sheets.len(), store.partners(&shop.id).await.unwrap().len())
+        (lots.len(), sheets.len(), store.people(&shop.id).await.unwrap().len())
     };
     let before = counts().await;
     load(&store, now + 48.hours()).await.unwrap();
@@ -304,7 +304,7 @@ async fn a_load_that_fails_leaves_nothing() {
     scenario.shipments.last_mut().unwrap().outlet = "Nobody".into();
     let failed = load_scenario(&store, &scenario, DAY.parse().unwrap()).await.unwrap_err();
     assert_eq!(failed.to_string(), "seed/demo/shipments.toml: Nobody is no outlet");
-    assert!(store.first_shop().await.unwrap().is_none());
+    assert!(store.shops().await.unwrap().is_empty());
 }
 
 /// Days count back from the day of loading, so the same is true on any other day; here just after midnight, with the

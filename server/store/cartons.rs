@@ -1,12 +1,12 @@
 //! Boxes, bags and crates that the shop keeps to ship in.
 
-use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::packing::Carton;
 use trade::volume::Size;
 
+use super::activity::Noun;
 use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{By, RowError, Store, StoreError, Tx, stamp, typed_mass};
 
 /// A box as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -98,21 +98,22 @@ impl Store {
 
     /// Sets up a box; [`StoreError::Duplicate`] if another one has the name. The same id a second time changes
     /// nothing: the form was sent twice.
-    pub async fn create_carton(&self, shop_id: &str, id: &str, carton: &Carton) -> Result<(), StoreError> {
+    pub async fn create_carton(&self, by: &By, id: &str, carton: &Carton) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        add_carton(&mut tx, shop_id, id, carton).await?;
-        Ok(tx.commit().await?)
+        add_carton(&mut tx, by, id, carton).await?;
+        tx.commit().await
     }
 
     /// Changes a box; [`StoreError::Stale`] if it changed since `version`, [`StoreError::Duplicate`] if another one
     /// has the name.
     pub async fn save_carton(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         carton: &Carton,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE cartons SET name = $4, inner_length_mm = $5, inner_width_mm = $6, inner_height_mm = $7, \
                    outer_length_mm = $8, outer_width_mm = $9, outer_height_mm = $10, tare_ug = $11, limit_ug = $12, \
@@ -121,47 +122,51 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Carton, id, "changed", "").await?;
+        tx.commit().await
     }
 
     /// Takes a box out of use.
-    pub async fn retire_carton(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        self.set_carton_retired(shop_id, id, version, Some(stamp(at))).await
+    pub async fn retire_carton(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        let By { at, .. } = by;
+        self.set_carton_retired(by, id, version, Some(stamp(*at))).await
     }
 
-    pub async fn return_carton(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_carton_retired(shop_id, id, version, None).await
+    pub async fn return_carton(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_carton_retired(by, id, version, None).await
     }
 
     async fn set_carton_retired(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         retired_at: Option<String>,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
+        let deed = if retired_at.is_some() { "retired" } else { "brought back" };
         let mut tx = self.begin().await?;
         let sql = "UPDATE cartons SET retired_at = $4, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done =
             sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(retired_at).execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Carton, id, deed, "").await?;
+        tx.commit().await
     }
 }
 
 /// Adds a box inside `tx`; one that is there with the same id already is left as it is.
-pub async fn add_carton(tx: &mut Tx, shop_id: &str, id: &str, carton: &Carton) -> Result<(), StoreError> {
+pub async fn add_carton(tx: &mut Tx, by: &By, id: &str, carton: &Carton) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
     let sql = "INSERT INTO cartons (id, shop_id, version, name, inner_length_mm, inner_width_mm, inner_height_mm, \
                outer_length_mm, outer_width_mm, outer_height_mm, tare_ug, limit_ug, cost, at_hand) \
                VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT (id) DO NOTHING";
-    bind_carton(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), carton).execute(&mut **tx).await?;
+    let done =
+        bind_carton(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), carton).execute(&mut **tx).await?;
+    if done.rows_affected() == 1 {
+        tx.note(by, Noun::Carton, id, "added", "").await?;
+    }
     Ok(())
 }
 

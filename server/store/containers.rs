@@ -1,11 +1,11 @@
 //! Containers: bags, boxes, drums and crates with their tare and label.
 
-use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::mass::Mass;
 
+use super::activity::Noun;
 use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ContainerKind {
@@ -105,11 +105,12 @@ impl Store {
     /// one has the label.
     pub async fn save_container(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         details: &ContainerDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE containers SET label = $4, kind = $5, tare_ug = $6, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
@@ -123,28 +124,32 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Container, id, "changed", "").await?;
+        tx.commit().await
     }
 }
 
 /// Adds a container inside `tx`; one that is there with the same id already is left as it is.
 pub async fn add_container(
     tx: &mut Tx,
-    shop_id: &str,
+    by: &By,
     id: &str,
     details: &ContainerDetails,
-    at: Timestamp,
 ) -> Result<(), StoreError> {
+    let By { shop_id, at, .. } = by;
     let sql = "INSERT INTO containers (id, shop_id, label, kind, tare_ug, version, created_at) \
                VALUES ($1, $2, $3, $4, $5, 1, $6) ON CONFLICT (id) DO NOTHING";
-    sqlx::query(sql)
+    let done = sqlx::query(sql)
         .bind(id)
         .bind(shop_id)
         .bind(&details.label)
         .bind(details.kind.code())
         .bind(details.tare.micrograms())
-        .bind(stamp(at))
+        .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
+    if done.rows_affected() == 1 {
+        tx.note(by, Noun::Container, id, "added", "").await?;
+    }
     Ok(())
 }

@@ -5,11 +5,12 @@ use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::ids::{GradeId, OutletId};
 
+use super::activity::Noun;
 use super::files::{add_file, drop_unread_file};
 use super::sheets::{NewSheet, add_sheet};
 use super::shops::changed_one;
 use super::wordings::learn;
-use super::{RowError, Store, StoreError, stamp};
+use super::{By, RowError, Store, StoreError, stamp};
 
 /// A sheet under review. What was read and what was answered are JSON texts: they are read and written as a whole, and
 /// their shapes belong to the review.
@@ -39,7 +40,6 @@ pub struct NewDraft<'a> {
     pub bytes: &'a [u8],
     pub reading: &'a str,
     pub answers: &'a str,
-    pub partner_id: &'a str,
 }
 
 #[derive(FromRow)]
@@ -88,28 +88,27 @@ pub struct DraftHead {
 
 impl Store {
     /// Keeps a file and what was read in it, for review. The same id a second time changes nothing.
-    pub async fn add_draft(
-        &self,
-        shop_id: &str,
-        draft: &NewDraft<'_>,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn add_draft(&self, by: &By, draft: &NewDraft<'_>) -> Result<(), StoreError> {
+        let By { shop_id, partner_id, at } = by;
         let mut tx = self.begin().await?;
-        add_file(&mut tx, shop_id, draft.sha256, draft.file_name, draft.bytes, at).await?;
+        add_file(&mut tx, by, draft.sha256, draft.file_name, draft.bytes).await?;
         let sql = "INSERT INTO sheet_drafts (id, shop_id, outlet_id, sha256, reading, answers, partner_id, at, \
                    version) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, 1) ON CONFLICT (id) DO NOTHING";
-        sqlx::query(sql)
+        let done = sqlx::query(sql)
             .bind(draft.id)
             .bind(shop_id)
             .bind(draft.outlet_id.as_str())
             .bind(draft.sha256)
             .bind(draft.reading)
             .bind(draft.answers)
-            .bind(draft.partner_id)
-            .bind(stamp(at))
+            .bind(partner_id)
+            .bind(stamp(*at))
             .execute(&mut *tx)
             .await?;
-        Ok(tx.commit().await?)
+        if done.rows_affected() == 1 {
+            tx.note(by, Noun::Draft, draft.id, "uploaded", draft.file_name).await?;
+        }
+        tx.commit().await
     }
 
     /// Sheets under review, newest first.
@@ -141,48 +140,51 @@ impl Store {
     /// `version`.
     pub async fn save_answers(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         answers: &str,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE sheet_drafts SET answers = $4, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done =
             sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(answers).execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Draft, id, "answered", "").await?;
+        tx.commit().await
     }
 
     /// Makes the draft a sheet, all or nothing: its quotes, and what was learned of the outlet's wordings (each in its
     /// normal form). [`StoreError::Stale`] if somebody answered, confirmed or threw it away since `version`.
     pub async fn confirm_draft(
         &self,
-        shop_id: &str,
+        by: &By,
         version: i64,
         sheet: &NewSheet,
         learned: &[(String, Option<GradeId>)],
-        partner_id: &str,
-        at: Timestamp,
     ) -> Result<(), StoreError> {
+        let By { shop_id, partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "DELETE FROM sheet_drafts WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done = sqlx::query(sql).bind(shop_id).bind(&sheet.id).bind(version).execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
-        add_sheet(&mut tx, shop_id, sheet, partner_id, at).await?;
+        add_sheet(&mut tx, by, sheet).await?;
         for (wording, grade) in learned {
-            learn(&mut tx, shop_id, &sheet.outlet_id, wording, grade.as_ref(), partner_id, at).await?;
+            learn(&mut tx, by, &sheet.outlet_id, wording, grade.as_ref()).await?;
         }
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 
     /// Throws a draft away, and its file unless something else was read from it.
-    pub async fn discard_draft(&self, shop_id: &str, id: &str) -> Result<(), StoreError> {
+    pub async fn discard_draft(&self, by: &By, id: &str) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "DELETE FROM sheet_drafts WHERE shop_id = $1 AND id = $2 RETURNING sha256";
         let (sha256,): (String,) = sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut *tx).await?;
         drop_unread_file(&mut tx, shop_id, &sha256).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Draft, id, "thrown away", "").await?;
+        tx.commit().await
     }
 }

@@ -7,6 +7,7 @@ use sqlx::error::ErrorKind;
 use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
+use super::partners::PartnerRefusal;
 use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
 
@@ -43,6 +44,9 @@ pub enum StoreError {
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),
+    /// Somebody cannot be changed like that.
+    #[error(transparent)]
+    Partner(#[from] PartnerRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

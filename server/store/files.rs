@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 use sqlx::FromRow;
 
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A file somebody uploaded.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,12 +53,12 @@ impl Store {
 /// Keeps a file inside `tx`; one with the same bytes is kept once, under the name it first came with.
 pub async fn add_file(
     tx: &mut Tx,
-    shop_id: &str,
+    by: &By,
     sha256: &str,
     name: &str,
     bytes: &[u8],
-    at: Timestamp,
 ) -> Result<(), StoreError> {
+    let By { shop_id, at, .. } = by;
     let sql = "INSERT INTO files (shop_id, sha256, name, bytes, at) VALUES ($1, $2, $3, $4, $5) \
                ON CONFLICT (shop_id, sha256) DO NOTHING";
     sqlx::query(sql)
@@ -66,7 +66,7 @@ pub async fn add_file(
         .bind(sha256)
         .bind(name)
         .bind(bytes)
-        .bind(stamp(at))
+        .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
     Ok(())

@@ -1,14 +1,14 @@
 //! The grade catalogue: what each quality is, how to recognise it, and how it packs.
 
-use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
 use trade::ids::GradeId;
 use trade::volume::BulkDensity;
 
+use super::activity::Noun;
 use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// Families in the catalogue's order.
 pub const FAMILIES: [&str; 10] =
@@ -167,25 +167,28 @@ impl Store {
     /// Adds a grade at the end of its family; [`StoreError::Duplicate`] if another one has the slug or the name.
     pub async fn create_grade(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &GradeId,
         details: &GradeDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let nth = next_in_family(&mut tx, shop_id, &details.family).await?;
         add_grade(&mut tx, shop_id, id, details, nth).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Grade, id.as_str(), "added", "").await?;
+        tx.commit().await
     }
 
     /// Changes a grade; [`StoreError::Stale`] if it changed since `version`, [`StoreError::Duplicate`] if another one
     /// has the name. One that moves to another family goes to the end of it.
     pub async fn save_grade(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &GradeId,
         version: i64,
         details: &GradeDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let nth = next_in_family(&mut tx, shop_id, &details.family).await?;
         let sql = "UPDATE grades SET position = CASE WHEN family = $4 THEN position ELSE $11 END, family = $4, \
@@ -206,25 +209,34 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Grade, id.as_str(), "changed", "").await?;
+        tx.commit().await
     }
 
     /// Takes a grade out of use. Lots that have it keep it; a grade that is retired already stays as it is.
-    pub async fn retire_grade(&self, shop_id: &str, id: &str, at: Timestamp) -> Result<(), StoreError> {
+    pub async fn retire_grade(&self, by: &By, id: &str) -> Result<(), StoreError> {
+        let By { shop_id, at, .. } = by;
         let sql = "UPDATE grades SET retired_at = $3, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND retired_at IS NULL";
         let mut tx = self.begin().await?;
-        sqlx::query(sql).bind(shop_id).bind(id).bind(stamp(at)).execute(&mut *tx).await?;
-        Ok(tx.commit().await?)
+        let done = sqlx::query(sql).bind(shop_id).bind(id).bind(stamp(*at)).execute(&mut *tx).await?;
+        if done.rows_affected() == 1 {
+            tx.note(by, Noun::Grade, id, "retired", "").await?;
+        }
+        tx.commit().await
     }
 
     /// Brings a retired grade back into use.
-    pub async fn return_grade(&self, shop_id: &str, id: &str) -> Result<(), StoreError> {
+    pub async fn return_grade(&self, by: &By, id: &str) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let sql = "UPDATE grades SET retired_at = NULL, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND retired_at IS NOT NULL";
         let mut tx = self.begin().await?;
-        sqlx::query(sql).bind(shop_id).bind(id).execute(&mut *tx).await?;
-        Ok(tx.commit().await?)
+        let done = sqlx::query(sql).bind(shop_id).bind(id).execute(&mut *tx).await?;
+        if done.rows_affected() == 1 {
+            tx.note(by, Noun::Grade, id, "brought back", "").await?;
+        }
+        tx.commit().await
     }
 
     /// Grades in use as (id, name), in the catalogue's order.

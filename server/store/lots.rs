@@ -5,10 +5,11 @@ use sqlx::FromRow;
 use trade::ids::{GradeId, LotId};
 use trade::mass::{HEAVIEST_GRAMS, Mass};
 
+use super::activity::Noun;
 use super::containers::{ContainerDetails, ContainerKind, add_container};
 use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{RowError, Store, StoreError, Tx, new_id, stamp};
+use super::{By, RowError, Store, StoreError, Tx, new_id, stamp};
 
 /// The most pieces one lot may hold.
 const MOST_PIECES: i64 = 1_000_000;
@@ -167,21 +168,22 @@ impl Store {
     }
 
     /// Opens a lot. The same id a second time changes nothing: the form was sent twice.
-    pub async fn open_lot(&self, shop_id: &str, lot: &NewLot<'_>, at: Timestamp) -> Result<(), StoreError> {
+    pub async fn open_lot(&self, by: &By, lot: &NewLot<'_>) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        open_lot(&mut tx, shop_id, lot, at).await?;
-        Ok(tx.commit().await?)
+        open_lot(&mut tx, by, lot).await?;
+        tx.commit().await
     }
 
     /// Changes source and note; [`StoreError::Stale`] if the lot changed since `version`.
     pub async fn save_lot(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         source: &str,
         note: &str,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE lots SET source = $4, note = $5, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
@@ -194,19 +196,13 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Lot, id, "changed", "").await?;
+        tx.commit().await
     }
 
     /// Gives the lot another grade, on record.
-    pub async fn regrade(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        grade: &GradeId,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn regrade(&self, by: &By, id: &str, version: i64, grade: &GradeId) -> Result<(), StoreError> {
+        let By { shop_id, partner_id, at } = by;
         let mut tx = self.begin().await?;
         let lot = lot_for_change(&mut tx, shop_id, id).await?;
         usable_grade(&mut tx, shop_id, grade.as_str()).await?;
@@ -226,17 +222,20 @@ impl Store {
             .bind(new_id())
             .bind(shop_id)
             .bind(id)
-            .bind(lot.grade_id)
+            .bind(&lot.grade_id)
             .bind(grade.as_str())
             .bind(partner_id)
-            .bind(stamp(at))
+            .bind(stamp(*at))
             .execute(&mut *tx)
             .await?;
-        Ok(tx.commit().await?)
+        let change = format!("from {} to {grade}", lot.grade_id);
+        tx.note(by, Noun::Lot, id, "regraded", &change).await?;
+        tx.commit().await
     }
 
     /// Moves part of a lot into a new lot of the same grade in another container.
-    pub async fn split(&self, shop_id: &str, split: &Split<'_>, at: Timestamp) -> Result<(), StoreError> {
+    pub async fn split(&self, by: &By, split: &Split<'_>) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let lot = hold_lot(&mut tx, shop_id, split.lot_id).await?;
         if is_there(&mut tx, shop_id, split.new_lot_id).await? {
@@ -252,22 +251,16 @@ impl Store {
             container: split.container.clone(),
             grade: GradeId::new(lot.grade_id),
             source: &lot.source,
-            partner_id: split.partner_id,
         };
-        open_lot(&mut tx, shop_id, &target, at).await?;
-        move_mass(&mut tx, shop_id, split, at).await?;
-        Ok(tx.commit().await?)
+        open_lot(&mut tx, by, &target).await?;
+        move_mass(&mut tx, by, split).await?;
+        tx.note(by, Noun::Lot, split.lot_id, "split", split.typed).await?;
+        tx.commit().await
     }
 
     /// Puts all of lot `from` on lot `into` and closes `from`.
-    pub async fn merge(
-        &self,
-        shop_id: &str,
-        from: &str,
-        into: &str,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn merge(&self, by: &By, from: &str, into: &str) -> Result<(), StoreError> {
+        let By { shop_id, partner_id: _, .. } = by;
         if from == into {
             return Err(LotRefusal::Itself.into());
         }
@@ -293,12 +286,13 @@ impl Store {
                 net: moved.net.times(sign.into()),
                 pieces: moved.pieces * sign,
                 other_lot_id: Some(other),
-                ..NewWeighing::transfer(lot, kind, partner_id)
+                ..NewWeighing::transfer(lot, kind)
             };
-            add_weighing(&mut tx, shop_id, &weighing, at).await?;
+            add_weighing(&mut tx, by, &weighing).await?;
         }
-        close_lot(&mut tx, from, at).await?;
-        Ok(tx.commit().await?)
+        close_lot(&mut tx, by, from).await?;
+        tx.note(by, Noun::Lot, into, "merged into", "").await?;
+        tx.commit().await
     }
 }
 
@@ -311,7 +305,6 @@ pub struct Split<'a> {
     pub mass: Mass,
     pub pieces: u32,
     pub typed: &'a str,
-    pub partner_id: &'a str,
 }
 
 /// The container a new lot goes into.
@@ -327,16 +320,11 @@ pub struct NewLot<'a> {
     pub container: Target,
     pub grade: GradeId,
     pub source: &'a str,
-    pub partner_id: &'a str,
 }
 
 /// Opens a lot inside `tx`, making its container if it is new. False if it is there already, from the same form.
-pub async fn open_lot(
-    tx: &mut Tx,
-    shop_id: &str,
-    lot: &NewLot<'_>,
-    at: Timestamp,
-) -> Result<bool, StoreError> {
+pub async fn open_lot(tx: &mut Tx, by: &By, lot: &NewLot<'_>) -> Result<bool, StoreError> {
+    let By { shop_id, partner_id, at } = by;
     if is_there(tx, shop_id, lot.id).await? {
         return Ok(false);
     }
@@ -348,7 +336,7 @@ pub async fn open_lot(
             id.clone()
         }
         Target::New { id, details } => {
-            add_container(tx, shop_id, id, details, at).await?;
+            add_container(tx, by, id, details).await?;
             id.clone()
         }
     };
@@ -368,18 +356,23 @@ pub async fn open_lot(
         .bind(&container_id)
         .bind(lot.grade.as_str())
         .bind(lot.source)
-        .bind(stamp(at))
-        .bind(lot.partner_id)
+        .bind(stamp(*at))
+        .bind(partner_id)
         .execute(&mut **tx)
         .await?;
-    Ok(done.rows_affected() == 1)
+    let is_new = done.rows_affected() == 1;
+    if is_new {
+        tx.note(by, Noun::Lot, lot.id, "opened", lot.source).await?;
+    }
+    Ok(is_new)
 }
 
 /// Marks a lot as gone. Its version moves on, so that a form opened before is told.
-pub(crate) async fn close_lot(tx: &mut Tx, lot_id: &str, at: Timestamp) -> Result<(), StoreError> {
+pub(crate) async fn close_lot(tx: &mut Tx, by: &By, lot_id: &str) -> Result<(), StoreError> {
+    let By { at, .. } = by;
     sqlx::query("UPDATE lots SET closed_at = $2, version = version + 1 WHERE id = $1")
         .bind(lot_id)
-        .bind(stamp(at))
+        .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
     Ok(())
@@ -459,7 +452,7 @@ pub(crate) async fn usable_grade(tx: &mut Tx, shop_id: &str, grade: &str) -> Res
     if retired_at.is_some() { Err(LotRefusal::GradeRetired.into()) } else { Ok(()) }
 }
 
-async fn move_mass(tx: &mut Tx, shop_id: &str, split: &Split<'_>, at: Timestamp) -> Result<(), StoreError> {
+async fn move_mass(tx: &mut Tx, by: &By, split: &Split<'_>) -> Result<(), StoreError> {
     for (lot, other, kind, sign) in [
         (split.lot_id, split.new_lot_id, WeighingKind::SplitOut, -1),
         (split.new_lot_id, split.lot_id, WeighingKind::SplitIn, 1),
@@ -469,9 +462,9 @@ async fn move_mass(tx: &mut Tx, shop_id: &str, split: &Split<'_>, at: Timestamp)
             pieces: i64::from(split.pieces) * sign,
             typed: split.typed,
             other_lot_id: Some(other),
-            ..NewWeighing::transfer(lot, kind, split.partner_id)
+            ..NewWeighing::transfer(lot, kind)
         };
-        add_weighing(tx, shop_id, &weighing, at).await?;
+        add_weighing(tx, by, &weighing).await?;
     }
     Ok(())
 }

@@ -4,21 +4,30 @@
 //! through [`Store::begin`], which on SQLite takes the write lock at once: a transaction that first reads and then
 //! writes would otherwise fail under two phones at the same moment.
 
+pub mod activity;
 pub mod cartons;
 pub mod check;
+pub mod codes;
 pub mod containers;
 pub mod drafts;
 pub mod error;
 pub mod files;
 pub mod grades;
+pub mod jobs;
 pub mod lots;
+pub mod news;
 pub mod outlets;
+pub mod partners;
 pub mod plan;
 pub mod rates;
+pub mod rows;
 pub mod services;
+pub mod sessions;
 pub mod sheets;
 pub mod shipments;
 pub mod shops;
+pub mod tries;
+mod tx;
 pub mod weighings;
 pub mod wordings;
 
@@ -30,10 +39,13 @@ use jiff::Timestamp;
 use rust_decimal::dec;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use sqlx::migrate::Migrator;
-use sqlx::{Any, AnyConnection, AnyPool, Connection, Transaction};
+use sqlx::{AnyConnection, AnyPool, Connection};
 use trade::mass::{Mass, MassUnit};
 
+pub use activity::By;
 pub use error::{RowError, StoreError};
+pub use news::{Change, News};
+pub use tx::Tx;
 
 static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
 static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
@@ -54,9 +66,9 @@ pub struct Store {
     writer: AnyPool,
     begin: &'static str,
     begin_alone: &'static str,
+    begin_to_read: &'static str,
+    news: News,
 }
-
-pub type Tx = Transaction<'static, Any>;
 
 impl Store {
     /// Opens the store and brings its schema up to date.
@@ -70,13 +82,13 @@ impl Store {
 
     /// Starts a transaction that may write.
     pub async fn begin(&self) -> Result<Tx, StoreError> {
-        Ok(self.writer.begin_with(self.begin).await?)
+        Ok(Tx::new(self.writer.begin_with(self.begin).await?, self.news.clone()))
     }
 
     /// Starts a transaction that runs as if no other ran at the same time, for a decision on what is *not* there yet. One
     /// that comes too late ends as [`StoreError::Busy`].
     pub async fn begin_alone(&self) -> Result<Tx, StoreError> {
-        Ok(self.writer.begin_with(self.begin_alone).await?)
+        Ok(Tx::new(self.writer.begin_with(self.begin_alone).await?, self.news.clone()))
     }
 
     /// Whether the database answers.
@@ -85,7 +97,13 @@ impl Store {
         Ok(())
     }
 
+    /// Everything that is saved from now on.
+    pub fn news(&self) -> &News {
+        &self.news
+    }
+
     pub async fn close(&self) {
+        self.news.close();
         self.readers.close().await;
         self.writer.close().await;
     }
@@ -111,7 +129,15 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
-    Ok(Store { readers, writer, begin: "BEGIN IMMEDIATE", begin_alone: "BEGIN IMMEDIATE" })
+    let news = News::of_one_process();
+    Ok(Store {
+        readers,
+        writer,
+        begin: "BEGIN IMMEDIATE",
+        begin_alone: "BEGIN IMMEDIATE",
+        begin_to_read: "BEGIN",
+        news,
+    })
 }
 
 /// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
@@ -161,11 +187,14 @@ async fn open_postgres(address: &str) -> Result<Store, StoreError> {
         });
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
+    let news = News::through_postgres(address).await.map_err(StoreError::Unreachable)?;
     Ok(Store {
         readers: pool.clone(),
         writer: pool,
         begin: "BEGIN",
         begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
+        begin_to_read: "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",
+        news,
     })
 }
 

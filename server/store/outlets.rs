@@ -12,9 +12,10 @@ use trade::money::{PriceUnit, Share};
 use trade::outlet::{self, Drive, PaidWeight, Post, Terms, Way};
 use trade::quote::Quotes;
 
+use super::activity::Noun;
 use super::services::ServiceRecord;
 use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{By, RowError, Store, StoreError, Tx, stamp, typed_mass};
 
 /// An outlet of the shop.
 #[derive(Debug, Clone)]
@@ -284,26 +285,22 @@ impl Store {
 
     /// Sets up an outlet; [`StoreError::Duplicate`] if another one has the name. The same id a second time changes
     /// nothing: the form was sent twice.
-    pub async fn create_outlet(
-        &self,
-        shop_id: &str,
-        id: &str,
-        details: &OutletDetails,
-    ) -> Result<(), StoreError> {
+    pub async fn create_outlet(&self, by: &By, id: &str, details: &OutletDetails) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        add_outlet(&mut tx, shop_id, id, details).await?;
-        Ok(tx.commit().await?)
+        add_outlet(&mut tx, by, id, details).await?;
+        tx.commit().await
     }
 
     /// Changes an outlet with the services that reach it; [`StoreError::Stale`] if it changed since `version`,
     /// [`StoreError::Duplicate`] if another one has the name.
     pub async fn save_outlet(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         details: &OutletDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE outlets SET kind = $4, name = $5, place = $6, currency = $7, usual_unit = $8, note = $9, \
                    distance_km = $10, trip_minutes = $11, border = $12, insurance = $13, packing_minutes = $14, \
@@ -317,49 +314,44 @@ impl Store {
         changed_one(done.rows_affected())?;
         sqlx::query("DELETE FROM outlet_services WHERE outlet_id = $1").bind(id).execute(&mut *tx).await?;
         add_reaches(&mut tx, shop_id, id, details.kind.reaches()).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Outlet, id, "changed", "").await?;
+        tx.commit().await
     }
 
     /// Stops selling there. Sheets, shipments and settlements stay.
-    pub async fn close_outlet(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        self.set_closed(shop_id, id, version, Some(stamp(at))).await
+    pub async fn close_outlet(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        let By { at, .. } = by;
+        self.set_closed(by, id, version, Some(stamp(*at))).await
     }
 
-    pub async fn reopen_outlet(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_closed(shop_id, id, version, None).await
+    pub async fn reopen_outlet(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_closed(by, id, version, None).await
     }
 
     async fn set_closed(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         closed_at: Option<String>,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
+        let deed = if closed_at.is_some() { "closed" } else { "reopened" };
         let mut tx = self.begin().await?;
         let sql = "UPDATE outlets SET closed_at = $4, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done =
             sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(closed_at).execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Outlet, id, deed, "").await?;
+        tx.commit().await
     }
 }
 
 /// Adds an outlet inside `tx`; its services have to be there. One that is there with the same id already is left as it
 /// is.
-pub async fn add_outlet(
-    tx: &mut Tx,
-    shop_id: &str,
-    id: &str,
-    details: &OutletDetails,
-) -> Result<(), StoreError> {
+pub async fn add_outlet(tx: &mut Tx, by: &By, id: &str, details: &OutletDetails) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
     let sql = "INSERT INTO outlets (id, shop_id, version, kind, name, place, currency, usual_unit, note, distance_km, \
                trip_minutes, border, insurance, packing_minutes, weight_deduction, paid_weight, downgrade_chance, \
                downgrade_drop, percent_fee, flat_fee, exchange_spread, payout_fee, days_to_pay, minimum_payout, \
@@ -370,6 +362,7 @@ pub async fn add_outlet(
         bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details).execute(&mut **tx).await?;
     if done.rows_affected() == 1 {
         add_reaches(tx, shop_id, id, details.kind.reaches()).await?;
+        tx.note(by, Noun::Outlet, id, "added", "").await?;
     }
     Ok(())
 }

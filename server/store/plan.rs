@@ -1,11 +1,11 @@
 //! What partners have told the sell plan: pins, bars and outlets closed for it.
 
-use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::ids::{LotId, OutletId};
 use trade::plan::{Choices, Place};
 
-use super::{Store, StoreError, stamp};
+use super::activity::Noun;
+use super::{By, Store, StoreError, Tx, stamp};
 
 #[derive(FromRow)]
 struct PinRow {
@@ -34,14 +34,8 @@ impl Store {
     }
 
     /// Says where a lot has to go; a pin that stood before is replaced.
-    pub async fn pin(
-        &self,
-        shop_id: &str,
-        lot: &LotId,
-        place: &Place,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn pin(&self, by: &By, lot: &LotId, place: &Place) -> Result<(), StoreError> {
+        let By { shop_id, partner_id, at } = by;
         let outlet = match place {
             Place::Outlet(outlet) => Some(outlet.as_str()),
             Place::Keep => None,
@@ -58,22 +52,21 @@ impl Store {
             .bind(lot.as_str())
             .bind(outlet)
             .bind(partner_id)
-            .bind(stamp(at))
+            .bind(stamp(*at))
             .execute(&mut *tx)
             .await?;
         there_was_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        let to = match outlet {
+            Some(outlet) => format!("to {}", outlet_name(&mut tx, outlet).await?),
+            None => "to be kept".to_string(),
+        };
+        tx.note(by, Noun::Plan, lot.as_str(), "pinned", &to).await?;
+        tx.commit().await
     }
 
     /// Keeps a lot from going to an outlet.
-    pub async fn bar(
-        &self,
-        shop_id: &str,
-        lot: &LotId,
-        outlet: &OutletId,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn bar(&self, by: &By, lot: &LotId, outlet: &OutletId) -> Result<(), StoreError> {
+        let By { shop_id, partner_id, at } = by;
         let mut tx = self.begin().await?;
         let sql = "INSERT INTO plan_bars (lot_id, outlet_id, shop_id, partner_id, at) \
                    SELECT l.id, o.id, l.shop_id, $4, $5 FROM lots l JOIN outlets o ON o.shop_id = l.shop_id \
@@ -84,15 +77,18 @@ impl Store {
             .bind(lot.as_str())
             .bind(outlet.as_str())
             .bind(partner_id)
-            .bind(stamp(at))
+            .bind(stamp(*at))
             .execute(&mut *tx)
             .await?;
         there_was_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        let from = format!("from {}", outlet_name(&mut tx, outlet.as_str()).await?);
+        tx.note(by, Noun::Plan, lot.as_str(), "barred", &from).await?;
+        tx.commit().await
     }
 
     /// Takes back what was said about a lot.
-    pub async fn free_lot(&self, shop_id: &str, lot: &LotId) -> Result<(), StoreError> {
+    pub async fn free_lot(&self, by: &By, lot: &LotId) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         for sql in [
             "DELETE FROM plan_pins WHERE shop_id = $1 AND lot_id = $2",
@@ -100,17 +96,13 @@ impl Store {
         ] {
             sqlx::query(sql).bind(shop_id).bind(lot.as_str()).execute(&mut *tx).await?;
         }
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Plan, lot.as_str(), "left to the plan", "").await?;
+        tx.commit().await
     }
 
     /// Leaves an outlet out of the plan.
-    pub async fn close_for_plan(
-        &self,
-        shop_id: &str,
-        outlet: &OutletId,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn close_for_plan(&self, by: &By, outlet: &OutletId) -> Result<(), StoreError> {
+        let By { shop_id, partner_id, at } = by;
         let mut tx = self.begin().await?;
         let sql = "INSERT INTO plan_closures (outlet_id, shop_id, partner_id, at) \
                    SELECT o.id, o.shop_id, $3, $4 FROM outlets o WHERE o.shop_id = $1 AND o.id = $2 \
@@ -119,20 +111,29 @@ impl Store {
             .bind(shop_id)
             .bind(outlet.as_str())
             .bind(partner_id)
-            .bind(stamp(at))
+            .bind(stamp(*at))
             .execute(&mut *tx)
             .await?;
         there_was_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Plan, outlet.as_str(), "left out of the plan", "").await?;
+        tx.commit().await
     }
 
     /// Lets an outlet into the plan again.
-    pub async fn open_for_plan(&self, shop_id: &str, outlet: &OutletId) -> Result<(), StoreError> {
+    pub async fn open_for_plan(&self, by: &By, outlet: &OutletId) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "DELETE FROM plan_closures WHERE shop_id = $1 AND outlet_id = $2";
         sqlx::query(sql).bind(shop_id).bind(outlet.as_str()).execute(&mut *tx).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Plan, outlet.as_str(), "let into the plan", "").await?;
+        tx.commit().await
     }
+}
+
+async fn outlet_name(tx: &mut Tx, id: &str) -> Result<String, StoreError> {
+    let (name,): (String,) =
+        sqlx::query_as("SELECT name FROM outlets WHERE id = $1").bind(id).fetch_one(&mut **tx).await?;
+    Ok(name)
 }
 
 /// An insert from a SELECT that found nothing was about something that is not there.

@@ -6,8 +6,9 @@ use jiff::civil::Date;
 use sqlx::FromRow;
 use trade::exchange::{Rate, RateBook};
 
+use super::activity::Noun;
 use super::shops::Shop;
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A rate as it is on file: where it came from, and who brought it in.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -95,14 +96,8 @@ impl Store {
 }
 
 /// Puts rates on file inside `tx`. One that is there for the same day and pair is replaced: the newer word counts.
-pub async fn save_rates(
-    tx: &mut Tx,
-    shop_id: &str,
-    rates: &[Rate],
-    source: &str,
-    partner_id: &str,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub async fn save_rates(tx: &mut Tx, by: &By, rates: &[Rate], source: &str) -> Result<(), StoreError> {
+    let By { shop_id, partner_id, at } = by;
     let sql = "INSERT INTO rates (shop_id, date, base, quote, rate, source, partner_id, at) \
                VALUES ($1, $2, $3, $4, $5, $6, $7, $8) \
                ON CONFLICT (shop_id, date, base, quote) DO UPDATE SET rate = excluded.rate, \
@@ -116,9 +111,15 @@ pub async fn save_rates(
             .bind(rate.rate.to_string())
             .bind(source)
             .bind(partner_id)
-            .bind(stamp(at))
+            .bind(stamp(*at))
             .execute(&mut **tx)
             .await?;
+    }
+    if let Some(rate) = rates.first() {
+        let more = if rates.len() > 1 { format!(" and {} more", rates.len() - 1) } else { String::new() };
+        let pair = format!("{}/{}", rate.base.code(), rate.quote.code());
+        let detail = format!("{pair} of {}{more}, {source}", rate.date);
+        tx.note(by, Noun::Rate, &pair, "saved", &detail).await?;
     }
     Ok(())
 }

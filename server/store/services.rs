@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use iso_currency::Currency;
-use jiff::Timestamp;
 use rust_decimal::Decimal;
 use sqlx::FromRow;
 use trade::freight::{
@@ -12,8 +11,9 @@ use trade::freight::{
 use trade::mass::Mass;
 use trade::volume::{Size, Volume};
 
+use super::activity::Noun;
 use super::shops::changed_one;
-use super::{RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{By, RowError, Store, StoreError, Tx, stamp, typed_mass};
 
 /// A carrier's service as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -293,24 +293,25 @@ impl Store {
     /// nothing: the form was sent twice.
     pub async fn create_service(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         details: &ServiceDetails,
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        add_service(&mut tx, shop_id, id, details).await?;
-        Ok(tx.commit().await?)
+        add_service(&mut tx, by, id, details).await?;
+        tx.commit().await
     }
 
     /// Changes a service with its tables; [`StoreError::Stale`] if it changed since `version`,
     /// [`StoreError::Duplicate`] if another one has the name.
     pub async fn save_service(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         details: &ServiceDetails,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE services SET name = $4, currency = $5, divisor_kind = $6, divisor = $7, sides = $8, \
                    above_cm3 = $9, step_ug = $10, fuel_percent = $11, version = version + 1 \
@@ -327,48 +328,43 @@ impl Store {
             sqlx::query(sql).bind(id).execute(&mut *tx).await?;
         }
         add_parts(&mut tx, id, details).await?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Service, id, "changed", "").await?;
+        tx.commit().await
     }
 
     /// Takes a service out of use. Outlets that it reached keep it on their list, where it counts for nothing.
-    pub async fn retire_service(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        self.set_service_retired(shop_id, id, version, Some(stamp(at))).await
+    pub async fn retire_service(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        let By { at, .. } = by;
+        self.set_service_retired(by, id, version, Some(stamp(*at))).await
     }
 
-    pub async fn return_service(&self, shop_id: &str, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_service_retired(shop_id, id, version, None).await
+    pub async fn return_service(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        self.set_service_retired(by, id, version, None).await
     }
 
     async fn set_service_retired(
         &self,
-        shop_id: &str,
+        by: &By,
         id: &str,
         version: i64,
         retired_at: Option<String>,
     ) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
+        let deed = if retired_at.is_some() { "retired" } else { "brought back" };
         let mut tx = self.begin().await?;
         let sql = "UPDATE services SET retired_at = $4, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done =
             sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(retired_at).execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Service, id, deed, "").await?;
+        tx.commit().await
     }
 }
 
 /// Adds a service with its tables inside `tx`; one that is there with the same id already is left as it is.
-pub async fn add_service(
-    tx: &mut Tx,
-    shop_id: &str,
-    id: &str,
-    details: &ServiceDetails,
-) -> Result<(), StoreError> {
+pub async fn add_service(tx: &mut Tx, by: &By, id: &str, details: &ServiceDetails) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
     let sql = "INSERT INTO services (id, shop_id, version, name, currency, divisor_kind, divisor, sides, above_cm3, \
                step_ug, fuel_percent) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) \
                ON CONFLICT (id) DO NOTHING";
@@ -376,6 +372,7 @@ pub async fn add_service(
         bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details).execute(&mut **tx).await?;
     if done.rows_affected() == 1 {
         add_parts(tx, id, details).await?;
+        tx.note(by, Noun::Service, id, "added", "").await?;
     }
     Ok(())
 }

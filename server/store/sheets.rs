@@ -13,7 +13,8 @@ use trade::mass::Mass;
 use trade::money::{Price, PriceUnit};
 use trade::quote::{Quote, Quotes};
 
-use super::{RowError, Store, StoreError, Tx, new_id, stamp};
+use super::activity::Noun;
+use super::{By, RowError, Store, StoreError, Tx, new_id, stamp};
 
 /// A stored price sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -420,13 +421,8 @@ impl TryFrom<PointRow> for PricePoint {
 ///
 /// Refused with a [`SheetRefusal`] if the outlet has been closed, a grade has been retired, or the same file is stored
 /// for the same outlet and day.
-pub async fn add_sheet(
-    tx: &mut Tx,
-    shop_id: &str,
-    sheet: &NewSheet,
-    partner_id: &str,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub async fn add_sheet(tx: &mut Tx, by: &By, sheet: &NewSheet) -> Result<(), StoreError> {
+    let By { shop_id, partner_id, at } = by;
     outlet_for_sheet(tx, shop_id, &sheet.outlet_id).await?;
     grades_in_use(tx, shop_id, sheet).await?;
     let valid_from = sheet.valid_from.to_string();
@@ -449,13 +445,14 @@ pub async fn add_sheet(
         .bind(valid_from)
         .bind(&sheet.sha256)
         .bind(partner_id)
-        .bind(stamp(at))
+        .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
     for (position, quote) in (0i64..).zip(&sheet.quotes) {
         add_quote(tx, shop_id, &sheet.id, position, quote).await?;
     }
-    Ok(())
+    let prices = format!("{} prices from {}", sheet.quotes.len(), sheet.valid_from);
+    tx.note(by, Noun::Sheet, &sheet.id, "saved", &prices).await
 }
 
 async fn add_quote(

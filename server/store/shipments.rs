@@ -9,10 +9,11 @@ use trade::mass::Mass;
 use trade::money::Money;
 use trade::net::Ladder;
 
+use super::activity::Noun;
 use super::lots::{close_lot, lot_for_change};
 use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// Where a shipment stands, and since when.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -193,7 +194,6 @@ pub struct NewShipment<'a> {
     /// Each lot with the mass it was seen to hold; [`StoreError::Stale`] if it holds something else by now.
     pub lots: Vec<(LotId, Mass)>,
     pub ladder: &'a Ladder,
-    pub partner_id: &'a str,
 }
 
 impl Store {
@@ -234,40 +234,23 @@ impl Store {
     }
 
     /// Makes a shipment and reserves its lots, all or nothing. The same id a second time changes nothing.
-    pub async fn make_shipment(
-        &self,
-        shop_id: &str,
-        shipment: &NewShipment<'_>,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn make_shipment(&self, by: &By, shipment: &NewShipment<'_>) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        make_shipment(&mut tx, shop_id, shipment, at).await?;
-        Ok(tx.commit().await?)
+        make_shipment(&mut tx, by, shipment).await?;
+        tx.commit().await
     }
 
     /// The parcels have left: each lot's ledger says so and the lot is closed.
-    pub async fn send_shipment(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn send_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
-        send_shipment(&mut tx, shop_id, id, version, partner_id, at).await?;
-        Ok(tx.commit().await?)
+        send_shipment(&mut tx, by, id, version).await?;
+        tx.commit().await
     }
 
     /// Takes a shipment apart before it has left; its lots are free again.
-    pub async fn cancel_shipment(
-        &self,
-        shop_id: &str,
-        id: &str,
-        version: i64,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn cancel_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+        let By { shop_id, partner_id, at } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE shipments SET cancelled_at = $4, cancelled_by = $5, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
@@ -275,24 +258,21 @@ impl Store {
             .bind(shop_id)
             .bind(id)
             .bind(version)
-            .bind(stamp(at))
+            .bind(stamp(*at))
             .bind(partner_id)
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
         let sql = "UPDATE shipment_lots SET released_at = $2 WHERE shipment_id = $1 AND released_at IS NULL";
-        sqlx::query(sql).bind(id).bind(stamp(at)).execute(&mut *tx).await?;
-        Ok(tx.commit().await?)
+        sqlx::query(sql).bind(id).bind(stamp(*at)).execute(&mut *tx).await?;
+        tx.note(by, Noun::Shipment, id, "taken apart", "").await?;
+        tx.commit().await
     }
 }
 
 /// Makes a shipment and reserves its lots inside `tx`. The same id a second time changes nothing.
-pub async fn make_shipment(
-    tx: &mut Tx,
-    shop_id: &str,
-    shipment: &NewShipment<'_>,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub async fn make_shipment(tx: &mut Tx, by: &By, shipment: &NewShipment<'_>) -> Result<(), StoreError> {
+    let By { shop_id, partner_id, at } = by;
     let expected = serde_json::to_string(&Expected::from(shipment.ladder))
         .map_err(|cause| StoreError::Encode(cause.to_string()))?;
     let sql = "INSERT INTO shipments (id, shop_id, outlet_id, expected, expected_net, made_by, made_at, version) \
@@ -304,8 +284,8 @@ pub async fn make_shipment(
         .bind(shipment.outlet_id.as_str())
         .bind(expected)
         .bind(shipment.ladder.net.to_string())
-        .bind(shipment.partner_id)
-        .bind(stamp(at))
+        .bind(partner_id)
+        .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
     if done.rows_affected() == 0 {
@@ -320,25 +300,19 @@ pub async fn make_shipment(
     for (lot_id, seen) in &lots {
         reserve(tx, shop_id, shipment.id, lot_id, *seen).await?;
     }
-    Ok(())
+    tx.note(by, Noun::Shipment, shipment.id, "made", "").await
 }
 
 /// Lets a shipment leave inside `tx`; [`StoreError::Stale`] if it has changed since `version`.
-pub async fn send_shipment(
-    tx: &mut Tx,
-    shop_id: &str,
-    id: &str,
-    version: i64,
-    partner_id: &str,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub async fn send_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+    let By { shop_id, partner_id, at } = by;
     let sql = "UPDATE shipments SET sent_at = $4, sent_by = $5, version = version + 1 WHERE shop_id = $1 \
                AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
     let done = sqlx::query(sql)
         .bind(shop_id)
         .bind(id)
         .bind(version)
-        .bind(stamp(at))
+        .bind(stamp(*at))
         .bind(partner_id)
         .execute(&mut **tx)
         .await?;
@@ -350,12 +324,12 @@ pub async fn send_shipment(
         let gone = NewWeighing {
             net: -Mass::from_micrograms(*net_ug),
             pieces: -pieces,
-            ..NewWeighing::transfer(lot_id, WeighingKind::Sent, partner_id)
+            ..NewWeighing::transfer(lot_id, WeighingKind::Sent)
         };
-        add_weighing(tx, shop_id, &gone, at).await?;
-        close_lot(tx, lot_id, at).await?;
+        add_weighing(tx, by, &gone).await?;
+        close_lot(tx, by, lot_id).await?;
     }
-    Ok(())
+    tx.note(by, Noun::Shipment, id, "sent", "").await
 }
 
 async fn reserve(

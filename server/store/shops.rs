@@ -1,7 +1,6 @@
 //! The shop and its partners.
 
 use iso_currency::Currency;
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rust_decimal::Decimal;
 use sqlx::FromRow;
@@ -9,7 +8,9 @@ use trade::costs::Costs;
 use trade::mass::MassStyle;
 use trade::money::Share;
 
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::activity::Noun;
+use super::partners::{Partner, add_partner};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A shop's settings.
 #[derive(Debug, Clone)]
@@ -22,14 +23,8 @@ pub struct Shop {
     pub version: i64,
 }
 
-#[derive(Debug, Clone, PartialEq, Eq, FromRow)]
-pub struct Partner {
-    pub id: String,
-    pub name: String,
-}
-
 #[derive(FromRow)]
-struct ShopRow {
+pub(super) struct ShopRow {
     id: String,
     name: String,
     zone: String,
@@ -101,18 +96,19 @@ pub enum ShopRefusal {
 }
 
 impl Store {
-    /// The first shop of this store, if one has been set up.
-    pub async fn first_shop(&self) -> Result<Option<Shop>, StoreError> {
+    /// All shops of this store, the oldest first.
+    pub async fn shops(&self) -> Result<Vec<Shop>, StoreError> {
         let sql = "SELECT id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
-                   capital_per_year, risk_per_year, version FROM shops ORDER BY created_at LIMIT 1";
-        let row: Option<ShopRow> = sqlx::query_as(sql).fetch_optional(self.readers()).await?;
-        Ok(row.map(Shop::try_from).transpose()?)
+                   capital_per_year, risk_per_year, version FROM shops ORDER BY created_at, id";
+        let rows: Vec<ShopRow> = sqlx::query_as(sql).fetch_all(self.readers()).await?;
+        Ok(rows.into_iter().map(Shop::try_from).collect::<Result<_, _>>()?)
     }
 
-    /// The shop's partners, by name.
-    pub async fn partners(&self, shop_id: &str) -> Result<Vec<Partner>, StoreError> {
-        let sql = "SELECT id, name FROM partners WHERE shop_id = $1 ORDER BY name";
-        Ok(sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?)
+    pub async fn shop(&self, id: &str) -> Result<Shop, StoreError> {
+        let sql = "SELECT id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
+                   capital_per_year, risk_per_year, version FROM shops WHERE id = $1";
+        let row: ShopRow = sqlx::query_as(sql).bind(id).fetch_one(self.readers()).await?;
+        Ok(row.try_into()?)
     }
 
     /// Whether amounts are on file that mean the home currency without naming it.
@@ -122,27 +118,10 @@ impl Store {
         Ok(uses > 0)
     }
 
-    /// Adds a partner. The same id a second time changes nothing: the form was sent twice. [`StoreError::Duplicate`] if
-    /// another partner has the name.
-    pub async fn create_partner(
-        &self,
-        shop_id: &str,
-        partner: &Partner,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        let mut tx = self.begin().await?;
-        add_partner(&mut tx, shop_id, partner, at).await?;
-        Ok(tx.commit().await?)
-    }
-
     /// Changes the settings; [`StoreError::Stale`] if somebody changed them since `version`, and
     /// [`ShopRefusal::HomeCurrencyInUse`] if that would give amounts on file another meaning.
-    pub async fn save_shop(
-        &self,
-        shop_id: &str,
-        version: i64,
-        settings: &ShopSettings,
-    ) -> Result<(), StoreError> {
+    pub async fn save_shop(&self, by: &By, version: i64, settings: &ShopSettings) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "SELECT home_currency FROM shops WHERE id = $1";
         let (home,): (String,) = sqlx::query_as(sql).bind(shop_id).fetch_one(&mut *tx).await?;
@@ -168,7 +147,8 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
-        Ok(tx.commit().await?)
+        tx.note(by, Noun::Shop, shop_id, "changed the settings", "").await?;
+        tx.commit().await
     }
 }
 
@@ -176,26 +156,20 @@ const HOME_CURRENCY_USES: &str = "SELECT CAST((SELECT COUNT(*) FROM outlets WHER
     + (SELECT COUNT(*) FROM cartons WHERE shop_id = $1) \
     + (SELECT COUNT(*) FROM shipments WHERE shop_id = $1) AS BIGINT)";
 
-/// Whether a shop has been set up in this store, as `tx` sees it.
-pub async fn is_set_up(tx: &mut Tx) -> Result<bool, StoreError> {
-    let (shops,): (i64,) =
-        sqlx::query_as("SELECT CAST(COUNT(*) AS BIGINT) FROM shops").fetch_one(&mut **tx).await?;
-    Ok(shops > 0)
-}
-
-/// Adds a shop inside `tx`.
+/// Adds the shop and the first of its partners, who opens it, inside `tx`. False if it is there already, from the same
+/// form.
 pub async fn add_shop(
     tx: &mut Tx,
-    id: &str,
+    by: &By,
     settings: &ShopSettings,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+    first: &Partner,
+) -> Result<bool, StoreError> {
     let sql = "INSERT INTO shops (id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
                capital_per_year, risk_per_year, version, created_at) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10)";
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10) ON CONFLICT (id) DO NOTHING";
     let costs = &settings.costs;
-    sqlx::query(sql)
-        .bind(id)
+    let done = sqlx::query(sql)
+        .bind(&by.shop_id)
         .bind(&settings.name)
         .bind(&settings.zone)
         .bind(costs.home.code())
@@ -204,28 +178,15 @@ pub async fn add_shop(
         .bind(costs.truck_per_km.to_string())
         .bind(costs.capital_per_year.get().to_string())
         .bind(costs.risk_per_year.get().to_string())
-        .bind(stamp(at))
+        .bind(stamp(by.at))
         .execute(&mut **tx)
         .await?;
-    Ok(())
-}
-
-/// Adds a partner inside `tx`; one that is there with the same id already is left as it is.
-pub async fn add_partner(
-    tx: &mut Tx,
-    shop_id: &str,
-    partner: &Partner,
-    at: Timestamp,
-) -> Result<(), StoreError> {
-    let sql = "INSERT INTO partners (id, shop_id, name, created_at) VALUES ($1, $2, $3, $4) ON CONFLICT (id) DO NOTHING";
-    sqlx::query(sql)
-        .bind(&partner.id)
-        .bind(shop_id)
-        .bind(&partner.name)
-        .bind(stamp(at))
-        .execute(&mut **tx)
-        .await?;
-    Ok(())
+    let is_new = done.rows_affected() == 1;
+    if is_new {
+        add_partner(tx, by, first).await?;
+        tx.note(by, Noun::Shop, &by.shop_id, "opened the shop", "").await?;
+    }
+    Ok(is_new)
 }
 
 /// An update that named a version and found no row was about a row that has moved on.

@@ -7,8 +7,9 @@ use sqlx::FromRow;
 use trade::ids::GradeId;
 use trade::mass::Mass;
 
+use super::activity::Noun;
 use super::lots::{LotRefusal, can_hold, hold_lot, lot_for_change, usable_grade};
-use super::{RowError, Store, StoreError, Tx, new_id, stamp};
+use super::{By, RowError, Store, StoreError, Tx, new_id, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum WeighingKind {
@@ -68,6 +69,7 @@ pub struct Weighing {
     pub tare: Mass,
     pub pieces: i64,
     pub typed: String,
+    pub partner_id: String,
     pub partner_name: String,
     pub at: Timestamp,
     pub other_lot_id: Option<String>,
@@ -93,6 +95,7 @@ struct WeighingRow {
     tare_ug: i64,
     pieces: i64,
     typed: String,
+    partner_id: String,
     partner_name: String,
     at: String,
     other_lot_id: Option<String>,
@@ -116,6 +119,7 @@ impl TryFrom<WeighingRow> for Weighing {
             tare: Mass::from_micrograms(row.tare_ug),
             pieces: row.pieces,
             typed: row.typed,
+            partner_id: row.partner_id,
             partner_name: row.partner_name,
             other_lot_id: row.other_lot_id,
             undone_by: row.undone_by,
@@ -135,7 +139,6 @@ pub struct NewWeighing<'a> {
     pub tare: Mass,
     pub pieces: i64,
     pub typed: &'a str,
-    pub partner_id: &'a str,
     /// What the lot must hold for this to be right; [`StoreError::Stale`] where it holds something else by now.
     pub expects: Option<Mass>,
     pub reverses_id: Option<&'a str>,
@@ -144,7 +147,7 @@ pub struct NewWeighing<'a> {
 
 impl<'a> NewWeighing<'a> {
     /// A row that no scale made: mass that moves between lots or leaves. The caller fills in what moves.
-    pub fn transfer(lot_id: &'a str, kind: WeighingKind, partner_id: &'a str) -> Self {
+    pub fn transfer(lot_id: &'a str, kind: WeighingKind) -> Self {
         NewWeighing {
             id: new_id().into(),
             lot_id,
@@ -154,7 +157,6 @@ impl<'a> NewWeighing<'a> {
             tare: Mass::ZERO,
             pieces: 0,
             typed: "",
-            partner_id,
             expects: None,
             reverses_id: None,
             other_lot_id: None,
@@ -166,7 +168,7 @@ macro_rules! select_weighings {
     ($condition:literal) => {
         concat!(
             "SELECT w.id, w.lot_id, w.kind, w.net_ug, w.gross_ug, w.tare_ug, w.pieces, w.typed, ",
-            "p.name AS partner_name, w.at, w.other_lot_id, u.id AS undone_by ",
+            "w.partner_id, p.name AS partner_name, w.at, w.other_lot_id, u.id AS undone_by ",
             "FROM weighings w JOIN partners p ON p.id = w.partner_id ",
             "LEFT JOIN weighings u ON u.reverses_id = w.id ",
             $condition
@@ -207,38 +209,24 @@ impl Store {
     }
 
     /// Adds a weigh-in. The same id a second time changes nothing: the form was sent twice.
-    pub async fn weigh_in(
-        &self,
-        shop_id: &str,
-        weighing: &NewWeighing<'_>,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn weigh_in(&self, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        weigh_in(&mut tx, shop_id, weighing, at).await?;
-        Ok(tx.commit().await?)
+        weigh_in(&mut tx, by, weighing).await?;
+        tx.commit().await
     }
 
     /// Undoes a weigh-in by a row that takes the same mass back.
-    pub async fn undo_weighing(
-        &self,
-        shop_id: &str,
-        id: &str,
-        partner_id: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
+    pub async fn undo_weighing(&self, by: &By, id: &str) -> Result<(), StoreError> {
+        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
-        undo_weighing(&mut tx, shop_id, id, partner_id, at).await?;
-        Ok(tx.commit().await?)
+        undo_weighing(&mut tx, by, id).await?;
+        tx.commit().await
     }
 }
 
 /// Adds a weigh-in inside `tx`, after checking that the lot can take it.
-pub async fn weigh_in(
-    tx: &mut Tx,
-    shop_id: &str,
-    weighing: &NewWeighing<'_>,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub async fn weigh_in(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
+    let By { shop_id, at: _, .. } = by;
     let lot = hold_lot(tx, shop_id, weighing.lot_id).await?;
     // Looked for with the lot's row held: of a form that was sent twice at once, the second waits until the first has
     // counted.
@@ -257,17 +245,13 @@ pub async fn weigh_in(
         return Err(LotRefusal::BelowNothing.into());
     }
     can_hold(lot.net + weighing.net, lot.pieces + weighing.pieces)?;
-    add_weighing(tx, shop_id, weighing, at).await
+    add_weighing(tx, by, weighing).await?;
+    tx.note(by, Noun::Lot, weighing.lot_id, "weighed in", weighing.typed).await
 }
 
 /// Undoes a weigh-in inside `tx`.
-pub async fn undo_weighing(
-    tx: &mut Tx,
-    shop_id: &str,
-    id: &str,
-    partner_id: &str,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub async fn undo_weighing(tx: &mut Tx, by: &By, id: &str) -> Result<(), StoreError> {
+    let By { shop_id, partner_id: _, .. } = by;
     let sql = select_weighings!("WHERE w.shop_id = $1 AND w.id = $2");
     let row: WeighingRow = sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut **tx).await?;
     let weighing = Weighing::try_from(row)?;
@@ -288,19 +272,16 @@ pub async fn undo_weighing(
         pieces: -weighing.pieces,
         typed: &weighing.typed,
         reverses_id: Some(id),
-        ..NewWeighing::transfer(&weighing.lot_id, WeighingKind::Undo, partner_id)
+        ..NewWeighing::transfer(&weighing.lot_id, WeighingKind::Undo)
     };
-    add_weighing(tx, shop_id, &undo, at).await
+    add_weighing(tx, by, &undo).await?;
+    tx.note(by, Noun::Lot, &weighing.lot_id, "undid a weighing", &weighing.typed).await
 }
 
 /// Adds a ledger row inside `tx`, unchecked. Of two forms with one id that arrive at the same moment the second changes
 /// nothing.
-pub(crate) async fn add_weighing(
-    tx: &mut Tx,
-    shop_id: &str,
-    weighing: &NewWeighing<'_>,
-    at: Timestamp,
-) -> Result<(), StoreError> {
+pub(crate) async fn add_weighing(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
+    let By { shop_id, partner_id, at } = by;
     let sql = "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, \
                partner_id, at, reverses_id, other_lot_id) \
                VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT (id) DO NOTHING";
@@ -314,8 +295,8 @@ pub(crate) async fn add_weighing(
         .bind(weighing.tare.micrograms())
         .bind(weighing.pieces)
         .bind(weighing.typed)
-        .bind(weighing.partner_id)
-        .bind(stamp(at))
+        .bind(partner_id)
+        .bind(stamp(*at))
         .bind(weighing.reverses_id)
         .bind(weighing.other_lot_id)
         .execute(&mut **tx)

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::ids::{GradeId, OutletId};
 
-use super::{RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A wording that was learned.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,13 +58,12 @@ impl Store {
 /// was learned before. `grade` is `None` for a line that names none of the shop's grades.
 pub async fn learn(
     tx: &mut Tx,
-    shop_id: &str,
+    by: &By,
     outlet_id: &OutletId,
     wording: &str,
     grade: Option<&GradeId>,
-    partner_id: &str,
-    at: Timestamp,
 ) -> Result<(), StoreError> {
+    let By { shop_id, partner_id, at } = by;
     let sql = "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at) \
                VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT (outlet_id, wording) DO UPDATE \
                SET grade_id = excluded.grade_id, partner_id = excluded.partner_id, at = excluded.at";
@@ -74,7 +73,7 @@ pub async fn learn(
         .bind(shop_id)
         .bind(grade.map(GradeId::as_str))
         .bind(partner_id)
-        .bind(stamp(at))
+        .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
     Ok(())

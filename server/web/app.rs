@@ -3,6 +3,9 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use tokio::sync::watch;
+
+use crate::backup::Backups;
 use crate::shelf::Answers;
 use crate::store::Store;
 
@@ -12,11 +15,14 @@ pub struct App {
     pub store: Store,
     pub config: Arc<Config>,
     pub answers: Arc<Answers>,
+    /// Told when the program is to stop, for what would otherwise go on without end.
+    pub closing: watch::Sender<bool>,
 }
 
 impl App {
     pub fn new(store: Store, config: Config) -> App {
-        App { store, config: Arc::new(config), answers: Arc::default() }
+        let (closing, _) = watch::channel(false);
+        App { store, config: Arc::new(config), answers: Arc::default(), closing }
     }
 }
 
@@ -26,8 +32,19 @@ pub struct Config {
     pub hosts: Vec<String>,
     /// The address that labels and QR codes point phones to, like `http://192.168.1.20:8080`.
     pub base_url: String,
+    /// Whether a proxy in front says where requests come from, and has the certificate.
+    pub behind_proxy: bool,
+    /// Where backups are kept; `None` to keep none.
+    pub backups: Option<Backups>,
     /// This program's own file, which is started once more to read an upload.
     pub reader: PathBuf,
+}
+
+impl Config {
+    /// Whether phones reach the shop by HTTPS, so that the cookie may go no other way.
+    pub fn is_https(&self) -> bool {
+        self.base_url.starts_with("https:")
+    }
 }
 
 impl Default for Config {
@@ -35,6 +52,8 @@ impl Default for Config {
         Config {
             hosts: Vec::new(),
             base_url: String::new(),
+            behind_proxy: false,
+            backups: None,
             reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
         }
     }

@@ -22,7 +22,8 @@ use super::App;
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::ladder::LadderDrawing;
-use super::page::{Page, Screen, Visitor, counted, day, html};
+use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
+use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
 use crate::store::new_id;
@@ -119,6 +120,8 @@ pub struct Rider {
     pub adds: Option<Decimal>,
     /// What it is worth kept or sold elsewhere, as the sell plan has it.
     pub else_worth: Option<Decimal>,
+    /// Where that is; kept if nowhere.
+    pub else_at: Option<String>,
     /// It goes without one more cent of freight, boxes and packing.
     pub free: bool,
     pub chosen: bool,
@@ -135,6 +138,7 @@ struct BagPage {
     others: usize,
     gauge: Option<Gauge>,
     stage: Stage,
+    unpriced: Option<Unpriced>,
     verdict: String,
     fill: Option<FillRate>,
     buyers: Vec<Buyer>,
@@ -187,6 +191,7 @@ pub async fn show(
         gauge,
         stage,
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
+        unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
         buyers,
         shipment: chosen.filter(|_| is_here).and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
@@ -253,7 +258,7 @@ fn verdict(
     let wait = |weight: Mass| {
         let when = expected(fill, together, weight, today)
             .map_or_else(String::new, |date| format!(", about {}", day(date)));
-        format!("Wait until it reaches {}{when}.", shelf.facts.style.show(weight))
+        format!("Wait until it reaches {}{when}.", unbroken(&shelf.facts.style.show(weight)))
     };
     match (stage, best.and_then(|way| way.ship.as_ref())) {
         (Stage::Filling | Stage::PaysToMail, Some(ship)) => wait(ship.weight),
@@ -302,6 +307,7 @@ fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<O
             Rider {
                 lot: other.clone(),
                 adds: pair.map(|(base, with)| with.net - base.net),
+                else_at: answer.delivery_of(&other.id).map(|delivery| shelf.outlet_name(&delivery.outlet)),
                 else_worth: answer.worth.get(&other.id).copied().filter(|_| !chosen),
                 free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
                 chosen,

@@ -42,7 +42,7 @@ pub async fn new(visitor: Visitor) -> Result<Response, Failure> {
 pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) -> Result<Response, Failure> {
     let id = form.once("id")?;
     if let Some(carton) = read_carton(&mut form) {
-        match app.store.create_carton(&visitor.shop.id, &id, &carton).await {
+        match app.store.create_carton(&visitor.by(), &id, &carton).await {
             Ok(()) => return Ok(Redirect::to("/freight#boxes").into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -68,7 +68,7 @@ pub async fn update(
 ) -> Result<Response, Failure> {
     let record = app.store.carton(&visitor.shop.id, &id).await?;
     if let Some(carton) = read_carton(&mut form) {
-        match app.store.save_carton(&visitor.shop.id, &id, form.version(), &carton).await {
+        match app.store.save_carton(&visitor.by(), &id, form.version(), &carton).await {
             Ok(()) => return Ok(Redirect::to("/freight#boxes").into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.carton(&visitor.shop.id, &id).await?;
@@ -166,7 +166,7 @@ pub async fn retire(
     Path(carton): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.retire_carton(&visitor.shop.id, &carton, form.version(), visitor.now).await?;
+    app.store.retire_carton(&visitor.by(), &carton, form.version()).await?;
     Ok(Redirect::to("/freight#boxes").into_response())
 }
 
@@ -176,6 +176,6 @@ pub async fn bring_back(
     Path(carton): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.return_carton(&visitor.shop.id, &carton, form.version()).await?;
+    app.store.return_carton(&visitor.by(), &carton, form.version()).await?;
     Ok(Redirect::to("/freight#boxes").into_response())
 }

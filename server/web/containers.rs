@@ -1,18 +1,21 @@
 //! Containers: bags, boxes, drums and crates, with their tare and a label whose code opens the lot on a phone.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use qrcode::render::svg;
 use qrcode::{EcLevel, QrCode};
+use trade::ids::LotId;
 
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
 use super::lots::{container_details, kind_options};
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Folds, Page, Screen, Visitor, html};
 use crate::store::StoreError;
-use crate::store::containers::Container;
+use crate::store::containers::{Container, ContainerKind};
 use crate::store::lots::Lot;
 
 #[derive(Template)]
@@ -20,13 +23,43 @@ use crate::store::lots::Lot;
 struct ContainersPage {
     page: Page,
     visitor: Visitor,
-    containers: Vec<Container>,
+    kinds: Vec<Kind>,
+    all_open: bool,
 }
 
-pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let containers = app.store.containers(&visitor.shop.id).await?;
+/// All containers of a kind, each with the grade of what is in it.
+struct Kind {
+    name: &'static str,
+    containers: Vec<(Container, Option<String>)>,
+}
+
+pub async fn index(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(folds): Query<Folds>,
+) -> Result<Response, Failure> {
+    let mut containers = app.store.containers(&visitor.shop.id).await?;
+    containers.sort_by_cached_key(|container| by_number(&container.label));
+    let all_open = folds.all_open(containers.len());
+    let lots = app.store.open_lots(&visitor.shop.id).await?;
+    let mut grades: BTreeMap<LotId, String> = lots.into_iter().map(|lot| (lot.id, lot.grade_name)).collect();
+    let mut kinds: Vec<Kind> =
+        ContainerKind::ALL.map(|kind| Kind { name: kind.code(), containers: Vec::new() }).into();
+    for container in containers {
+        let grade = container.open_lot.clone().and_then(|lot| grades.remove(&LotId::new(lot)));
+        if let Some(kind) = kinds.iter_mut().find(|kind| kind.name == container.kind.code()) {
+            kind.containers.push((container, grade));
+        }
+    }
+    kinds.retain(|kind| !kind.containers.is_empty());
     let page = visitor.page(Screen::Containers, "Containers");
-    html(&ContainersPage { page, visitor, containers })
+    html(&ContainersPage { page, visitor, kinds, all_open })
+}
+
+/// Labels in the order that they are counted in: Bag 2 before Bag 12.
+fn by_number(label: &str) -> (String, u64) {
+    let words = label.trim_end_matches(|c: char| c.is_ascii_digit());
+    (words.to_lowercase(), label[words.len()..].parse().unwrap_or_default())
 }
 
 /// Where a label's code leads: to the lot in the container, or to opening one in it.
@@ -83,7 +116,7 @@ pub async fn update(
     mut form: Form,
 ) -> Result<Response, Failure> {
     if let Some(details) = container_details(&mut form) {
-        match app.store.save_container(&visitor.shop.id, &id, form.version(), &details).await {
+        match app.store.save_container(&visitor.by(), &id, form.version(), &details).await {
             Ok(()) => return Ok(Redirect::to("/containers").into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.container(&visitor.shop.id, &id).await?;

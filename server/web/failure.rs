@@ -28,6 +28,8 @@ pub struct Failure {
 struct FailurePage<'a> {
     title: &'a str,
     advice: &'a str,
+    /// Whether signing in is what helps.
+    sign_in: bool,
     sent: Option<&'a Sent>,
 }
 
@@ -40,6 +42,7 @@ struct Cause(Arc<StoreError>);
 struct MayPass {
     title: String,
     advice: String,
+    sign_in: bool,
 }
 
 impl Failure {
@@ -75,19 +78,23 @@ impl Failure {
     }
 
     pub fn page(self) -> Response {
-        let mut response = (self.status, Html(drawn(&self.title, &self.advice, None))).into_response();
+        let sign_in = self.status == StatusCode::UNAUTHORIZED;
+        let body = drawn(&self.title, &self.advice, sign_in, None);
+        let mut response = (self.status, Html(body)).into_response();
+        // A failure that the store caused may be over in a moment; one with no words of its own about that may not.
+        let may_pass = sign_in || self.cause.is_some() && self.status.is_server_error();
         if let Some(cause) = self.cause {
             response.extensions_mut().insert(Cause(Arc::new(cause)));
-            if self.status.is_server_error() {
-                response.extensions_mut().insert(MayPass { title: self.title, advice: self.advice });
-            }
+        }
+        if may_pass {
+            response.extensions_mut().insert(MayPass { title: self.title, advice: self.advice, sign_in });
         }
         response
     }
 }
 
-fn drawn(title: &str, advice: &str, sent: Option<&Sent>) -> String {
-    FailurePage { title, advice, sent }.render().unwrap_or_else(|_| format!("{title}. {advice}"))
+fn drawn(title: &str, advice: &str, sign_in: bool, sent: Option<&Sent>) -> String {
+    FailurePage { title, advice, sign_in, sent }.render().unwrap_or_else(|_| format!("{title}. {advice}"))
 }
 
 /// Whether the same form may go through if it is sent once more.
@@ -99,7 +106,7 @@ pub fn may_pass(response: &Response) -> bool {
 pub fn with_form(response: Response, sent: &Sent) -> Response {
     let (head, body) = response.into_parts();
     let body = match head.extensions.get::<MayPass>() {
-        Some(MayPass { title, advice }) => Body::from(drawn(title, advice, Some(sent))),
+        Some(MayPass { title, advice, sign_in }) => Body::from(drawn(title, advice, *sign_in, Some(sent))),
         None => body,
     };
     Response::from_parts(head, body)
@@ -157,6 +164,9 @@ impl From<StoreError> for Failure {
             StoreError::Shop(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
             }
+            StoreError::Partner(refusal) => {
+                (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
+            }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",
@@ -205,6 +215,26 @@ pub async fn log_cause(request: Request, next: Next) -> Response {
         }
     }
     response
+}
+
+/// A form that came from nobody: the session ended while the page was open, or it was opened before somebody else
+/// signed in on this phone.
+pub fn not_signed_in() -> Failure {
+    Failure::refused(
+        StatusCode::UNAUTHORIZED,
+        "Sign in first",
+        "This phone is not signed in any more, or somebody else is by now, so nothing was saved. Sign in, come back to \
+         this page, and send it again.",
+    )
+}
+
+/// A page that a helper may not open.
+pub fn for_partners() -> Failure {
+    Failure::refused(
+        StatusCode::FORBIDDEN,
+        "This is for partners",
+        "A helper can weigh in. For anything else, ask a partner; nothing was changed.",
+    )
 }
 
 pub async fn no_such_page() -> Failure {

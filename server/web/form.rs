@@ -17,6 +17,7 @@ use trade::money::{Currency, LARGEST_AMOUNT, Share};
 use trade::reading::{self, Reading};
 
 use super::failure::Failure;
+use super::form_token;
 use super::page::day;
 use crate::store::is_id;
 
@@ -66,6 +67,11 @@ impl Form {
 
     pub fn problem(&self, name: &str) -> Option<&str> {
         self.problems.get(name).map(String::as_str)
+    }
+
+    /// Every problem, by its field.
+    pub fn problems(&self) -> BTreeMap<String, String> {
+        self.problems.clone()
     }
 
     /// What is stored now, where it differs from what was typed and somebody else stored it.
@@ -335,7 +341,8 @@ impl<S: Send + Sync> FromRequest<S> for Form {
         // Browsers send line ends as CR LF. Postgres holds no text with a zero byte in it, and nobody types one.
         let clean =
             |(name, value): (String, String)| (name, value.replace("\r\n", "\n").replace('\0', "\u{fffd}"));
-        Ok(Form { values: values.into_iter().map(clean).collect(), ..Form::default() })
+        let values = values.into_iter().filter(|(name, _)| name != form_token::FIELD).map(clean);
+        Ok(Form { values: values.collect(), ..Form::default() })
     }
 }
 

@@ -8,10 +8,10 @@ use trade::mass::{Mass, MassStyle};
 const BOTTOM: Decimal = dec!(142);
 const HEIGHT: Decimal = dec!(118);
 /// Least distance between two labels.
-const LABEL: i32 = 38;
+const LABEL: i32 = 42;
 
 /// A label has two lines: below this the second would leave the drawing.
-const LOWEST_LABEL: i32 = 132;
+const LOWEST_LABEL: i32 = 130;
 
 /// A gauge ready to draw. `id` tells apart the gauges of one page.
 #[derive(Debug, Clone)]
@@ -19,9 +19,8 @@ pub struct Gauge {
     pub id: String,
     /// What it shows, for those who hear it.
     pub title: String,
-    /// Top of the filling, and where its mass is written.
+    /// Top of the filling.
     pub level: i32,
-    pub level_text: i32,
     pub notches: Vec<Notch>,
     pub net: String,
 }
@@ -64,7 +63,6 @@ impl Gauge {
             id: id.to_string(),
             title: format!("{label}: {}{marks}", style.show(net)),
             level: y(net),
-            level_text: (y(net) + 20).min(136),
             notches,
             net: style.show(net),
         }

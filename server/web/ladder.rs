@@ -6,6 +6,7 @@ use rust_decimal::{Decimal, dec};
 use trade::money::{Currency, show_amount};
 use trade::net::{Ladder, StepKind};
 
+use super::page::unbroken;
 use crate::shelf::Shelf;
 
 /// Units the bars are drawn in: the whole width.
@@ -93,7 +94,7 @@ impl Bar {
 }
 
 fn signed(amount: Decimal, currency: Currency) -> String {
-    format!("{} {}", show_amount(amount, trade::money::places(currency)), currency.code())
+    unbroken(&format!("{} {}", show_amount(amount, trade::money::places(currency)), currency.code()))
 }
 
 #[cfg(test)]

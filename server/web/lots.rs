@@ -16,8 +16,9 @@ use super::App;
 use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
-use super::page::{Page, Screen, Visitor, days_from, html};
+use super::page::{Folds, Page, Screen, Visitor, days_from, html};
 use super::plan::{place_name, second_choice};
+use super::unpriced::{Unpriced, wants_a_count};
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Split, Target};
@@ -31,10 +32,18 @@ struct Family {
     lots: Vec<Listed>,
 }
 
+impl Family {
+    /// Whether nothing in it has a price.
+    fn is_unpriced(&self) -> bool {
+        self.lots.iter().all(|listed| listed.unpriced.is_some())
+    }
+}
+
 /// A lot in the list, with where the sell plan puts it.
 struct Listed {
     lot: Lot,
     worth: Option<Decimal>,
+    unpriced: Option<Unpriced>,
     place: String,
     age: String,
 }
@@ -45,17 +54,24 @@ struct LotsPage {
     page: Page,
     visitor: Visitor,
     families: Vec<Family>,
+    all_open: bool,
     total: Mass,
     worth: Decimal,
 }
 
-pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
+pub async fn index(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(folds): Query<Folds>,
+) -> Result<Response, Failure> {
     let lots = app.store.open_lots(&visitor.shop.id).await?;
+    let all_open = folds.all_open(lots.len());
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
     let answer = app.answers.about(&shelf).await;
     let today = visitor.today();
     let listed = lots.into_iter().map(|lot| Listed {
         worth: answer.worth.get(&lot.id).copied(),
+        unpriced: Unpriced::of(&lot, &shelf),
         place: match answer.delivery_of(&lot.id) {
             Some(delivery) => shelf.outlet_name(&delivery.outlet),
             None if lot.state == LotState::Open => "keep".to_string(),
@@ -69,6 +85,7 @@ pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response,
     html(&LotsPage {
         page,
         visitor,
+        all_open,
         total: families.iter().map(|family| family.net).sum(),
         worth: answer.total(),
         families,
@@ -109,6 +126,7 @@ struct LotPage {
 struct Planned {
     place: String,
     worth: Decimal,
+    unpriced: Option<Unpriced>,
     second: Option<String>,
 }
 
@@ -118,6 +136,8 @@ struct LotWay {
     net: Option<Decimal>,
     per_unit: Option<Decimal>,
     closed: String,
+    /// It pays for each piece, and they are not counted.
+    uncounted: bool,
     drawing: Option<LadderDrawing>,
 }
 
@@ -156,23 +176,25 @@ fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
     Some(Planned {
         place: place_name(shelf, &place),
         worth: *answer.worth.get(lot)?,
+        unpriced: shelf.lot(lot).and_then(|lot| Unpriced::of(lot, shelf)),
         second: answer.margins.get(lot).map(|margin| second_choice(shelf, margin)),
     })
 }
 
 /// The lot alone at every outlet that prices its grade, best first; those that do not take it now last.
 fn ways(shelf: &Shelf, lot: &LotId) -> Vec<LotWay> {
-    let Some(load) = shelf.load_of(lot) else { return Vec::new() };
+    let Some((lot, load)) = shelf.lot(lot).zip(shelf.load_of(lot)) else { return Vec::new() };
     let mut ways: Vec<LotWay> = shelf
         .outlets
         .iter()
-        .filter(|outlet| outlet.quotes.contains_key(&load.grade))
-        .map(|outlet| {
+        .filter_map(|outlet| Some((outlet, outlet.quotes.get(&load.grade)?)))
+        .map(|(outlet, quotes)| {
             let delivered = deliver(outlet, std::slice::from_ref(&load), &shelf.facts);
             let ladder = delivered.as_ref().ok();
             LotWay {
                 name: outlet.name.clone(),
                 net: ladder.map(|ladder| ladder.net),
+                uncounted: wants_a_count(lot, quotes),
                 per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
                 closed: delivered
                     .as_ref()
@@ -196,7 +218,7 @@ pub async fn update(
     let source = form.optional_text("source", 200);
     let note = form.optional_lines("note", 2000);
     if let (Some(source), Some(note)) = (source, note) {
-        match app.store.save_lot(&visitor.shop.id, &lot_id, form.version(), &source, &note).await {
+        match app.store.save_lot(&visitor.by(), &lot_id, form.version(), &source, &note).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
@@ -302,14 +324,8 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     let source = form.optional_text("source", 200);
     let target = target(&mut form)?;
     if let (Some(grade), Some(source), Some(container)) = (grade, source, target) {
-        let lot = NewLot {
-            id: &id,
-            container,
-            grade: GradeId::new(grade),
-            source: &source,
-            partner_id: &visitor.partner.id,
-        };
-        match app.store.open_lot(&visitor.shop.id, &lot, visitor.now).await {
+        let lot = NewLot { id: &id, container, grade: GradeId::new(grade), source: &source };
+        match app.store.open_lot(&visitor.by(), &lot).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{id}/weigh")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -400,9 +416,8 @@ pub async fn split(
             mass,
             pieces,
             typed: form.value("mass"),
-            partner_id: &visitor.partner.id,
         };
-        match app.store.split(&visitor.shop.id, &split, visitor.now).await {
+        match app.store.split(&visitor.by(), &split).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -449,7 +464,7 @@ pub async fn merge(
     if into.is_empty() {
         form.refuse("into", "Choose the lot that it goes on.");
     } else {
-        match app.store.merge(&visitor.shop.id, &lot_id, &into, &visitor.partner.id, visitor.now).await {
+        match app.store.merge(&visitor.by(), &lot_id, &into).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{into}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -499,10 +514,7 @@ pub async fn regrade(
 ) -> Result<Response, Failure> {
     if let Some(grade) = form.text("grade", 80) {
         let grade = GradeId::new(grade);
-        let done = app
-            .store
-            .regrade(&visitor.shop.id, &lot_id, form.version(), &grade, &visitor.partner.id, visitor.now)
-            .await;
+        let done = app.store.regrade(&visitor.by(), &lot_id, form.version(), &grade).await;
         match done {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {

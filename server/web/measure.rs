@@ -12,7 +12,7 @@ use super::form::decimal;
 use crate::store::typed_mass;
 
 /// Kilometres in a mile, exactly (NIST Handbook 44 Appendix C).
-const KM_PER_MILE: Decimal = dec!(1.609344);
+pub const KM_PER_MILE: Decimal = dec!(1.609344);
 
 /// Cubic centimetres in a cubic inch, exactly: 2.54 cubed.
 const CM3_PER_CUBIC_INCH: Decimal = dec!(16.387064);

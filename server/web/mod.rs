@@ -2,35 +2,47 @@
 //!
 //! This file lists every address.
 
+mod activity;
 mod again;
+mod api;
 mod app;
 mod asset;
+mod backup;
 mod bag;
 mod cartons;
 mod containers;
 mod failure;
 mod form;
+mod form_token;
 mod freight;
 mod freight_table;
 mod gauge;
 mod grades;
 mod guard;
+mod join;
 mod ladder;
+mod live;
 mod lots;
 mod measure;
 mod outlet_form;
 mod outlets;
+mod pad;
 mod page;
+mod people;
 mod plan;
 mod prices;
 mod rates;
 mod service_form;
 mod services;
+mod session;
 mod sheets;
 mod shipments;
 mod shop;
+mod sign_in;
+mod stale;
 mod thread;
 mod today;
+mod unpriced;
 mod weigh;
 
 use std::time::Duration;
@@ -126,8 +138,26 @@ pub fn router(app: App) -> Router {
         // Shop
         .route("/shop", get(shop::show).post(shop::update))
         .route("/shop/new", get(shop::new).post(shop::create))
-        .route("/shop/who", post(shop::who))
-        .route("/shop/partners", post(shop::add_partner))
+        // People and phones
+        .route("/people", get(people::index).post(people::create))
+        .route("/people/passphrase", get(people::passphrase).post(people::change_passphrase))
+        .route("/people/{person}", get(people::show).post(people::update))
+        .route("/people/{person}/code", post(people::make_code))
+        .route("/people/{person}/leave", post(people::let_go))
+        .route("/people/{person}/return", post(people::take_back))
+        .route("/phones/{phone}/sign-out", post(people::end_phone))
+        .route("/sign-in", get(sign_in::show).post(sign_in::sign_in))
+        .route("/sign-out", post(sign_in::sign_out))
+        .route("/join", get(join::show).post(join::join))
+        // Entries made without a network
+        .route("/pad", get(pad::show))
+        // What is saved, as it happens
+        .route("/live", get(live::listen))
+        // Backup
+        .route("/backup", get(backup::index).post(backup::create))
+        .route("/backup/shop", get(backup::export))
+        // Activity
+        .route("/activity", get(activity::index))
         // Outlets
         .route("/outlets", get(outlets::index))
         .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
@@ -149,10 +179,12 @@ pub fn router(app: App) -> Router {
 
     let guarded = Router::new()
         .merge(pages)
+        .merge(api::router())
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
         .layer(middleware::map_response(failure::worded))
         .layer(middleware::from_fn(again::keep_form))
+        .layer(middleware::from_fn(form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))
@@ -162,6 +194,8 @@ pub fn router(app: App) -> Router {
             header::CACHE_CONTROL,
             HeaderValue::from_static("no-store"),
         ))
+        .route("/worker.js", get(asset::worker))
+        .route("/manifest.webmanifest", get(asset::manifest))
         .route("/static/{file}", get(asset::serve))
         .route("/healthz", get(healthz));
 

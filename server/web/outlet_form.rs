@@ -132,7 +132,7 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     let id = form.once("id")?;
     let services = app.store.services(&visitor.shop.id).await?;
     if let Some(details) = read_details(&mut form, &services) {
-        match app.store.create_outlet(&visitor.shop.id, &id, &details).await {
+        match app.store.create_outlet(&visitor.by(), &id, &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/outlets/{id}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -167,7 +167,7 @@ pub async fn update(
     // A yard does not turn into a mail-in buyer: its history is one of drives.
     form.set("kind", outlet.details.kind.code());
     if let Some(details) = read_details(&mut form, &services) {
-        match app.store.save_outlet(&visitor.shop.id, &id, form.version(), &details).await {
+        match app.store.save_outlet(&visitor.by(), &id, form.version(), &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/outlets/{id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.outlet(&visitor.shop.id, &id).await?;

@@ -4,14 +4,13 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
-use trade::money::Money;
 use trade::outlet::Drive;
 
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
 use super::measure::{show_distance, spell_mass};
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Page, Screen, Visitor, html, money};
 use crate::store::outlets::{Outlet, OutletKind, PostTerms};
 use crate::store::services::ServiceRecord;
 
@@ -53,7 +52,7 @@ pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response,
 fn in_a_line(outlet: &Outlet, visitor: &Visitor) -> String {
     let details = &outlet.details;
     let terms = &details.terms;
-    let money = |amount| Money::new(amount, details.currency).to_string();
+    let money = |amount| money(amount, details.currency);
     let mut parts = Vec::new();
     match &details.kind {
         OutletKind::Yard(drive) => parts.push(show_distance(drive.distance_km, visitor.style())),
@@ -195,7 +194,7 @@ fn post_in_words(post: &PostTerms, visitor: &Visitor) -> Vec<(&'static str, Stri
 fn terms_in_words(outlet: &Outlet, visitor: &Visitor) -> Vec<(&'static str, String)> {
     let details = &outlet.details;
     let terms = &details.terms;
-    let money = |amount: Decimal| Money::new(amount, details.currency).to_string();
+    let money = |amount: Decimal| money(amount, details.currency);
     let mut rows = vec![
         ("Quotes and pays in", details.currency.code().to_string()),
         ("A price without a unit is per", details.usual_unit.label().to_string()),
@@ -242,7 +241,7 @@ pub async fn close(
     Path(outlet): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.close_outlet(&visitor.shop.id, &outlet, form.version(), visitor.now).await?;
+    app.store.close_outlet(&visitor.by(), &outlet, form.version()).await?;
     Ok(Redirect::to(&format!("/outlets/{outlet}")).into_response())
 }
 
@@ -252,6 +251,6 @@ pub async fn reopen(
     Path(outlet): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.reopen_outlet(&visitor.shop.id, &outlet, form.version()).await?;
+    app.store.reopen_outlet(&visitor.by(), &outlet, form.version()).await?;
     Ok(Redirect::to(&format!("/outlets/{outlet}")).into_response())
 }

@@ -4,22 +4,24 @@ use std::fmt::Display;
 
 use askama::Template;
 use axum::extract::FromRequestParts;
+use axum::http::Method;
 use axum::http::request::Parts;
-use axum::response::{Html, IntoResponse, Redirect, Response};
-use axum_extra::extract::cookie::CookieJar;
+use axum::response::{Html, IntoResponse, Response};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::mass::{Mass, MassStyle};
 use trade::money::{Currency, Money, show_amount};
 use trade::reading;
 
 use super::App;
-use super::failure::Failure;
-use crate::store::shops::{Partner, Shop};
-
-/// The cookie that remembers which partner holds this phone.
-pub const PARTNER_COOKIE: &str = "partner";
+use super::failure::{self, Failure};
+use super::session;
+use crate::store::By;
+use crate::store::partners::Partner;
+use crate::store::sessions::SignedIn;
+use crate::store::shops::Shop;
 
 /// The screen a page belongs to, for the navigation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,6 +37,9 @@ pub enum Screen {
     Shipments,
     Freight,
     Rates,
+    People,
+    Activity,
+    Backup,
     Shop,
 }
 
@@ -45,6 +50,10 @@ pub struct Page {
     pub screen: Screen,
     pub shop_name: String,
     pub partner_name: String,
+    /// Whether the menu is a helper's: to weigh in, and nothing else.
+    pub for_helper: bool,
+    /// Whether it can be fetched once more to show what has changed: not so the answer to a form.
+    pub is_live: bool,
 }
 
 impl Page {
@@ -53,14 +62,18 @@ impl Page {
     }
 }
 
-/// A partner at a page: the shop, who it is, and the moment of the request.
+/// Somebody at a page: the shop, who it is, on which phone, and the moment of the request.
 ///
-/// This is the one place that says who somebody is; a sign-in changes this and nothing else.
+/// A handler that takes a `Visitor` is for partners. Where helpers may go too, it takes [`Anyone`]; so a page that says
+/// nothing about it is closed to them.
 #[derive(Debug, Clone)]
 pub struct Visitor {
     pub shop: Shop,
     pub partner: Partner,
+    pub session_id: String,
     pub now: Timestamp,
+    /// Whether the request only reads.
+    pub is_reading: bool,
 }
 
 impl Visitor {
@@ -70,7 +83,14 @@ impl Visitor {
             screen,
             shop_name: self.shop.name.clone(),
             partner_name: self.partner.name.clone(),
+            for_helper: self.partner.is_helper(),
+            is_live: self.is_reading,
         }
+    }
+
+    /// Who changes something with this request, and when.
+    pub fn by(&self) -> By {
+        By { shop_id: self.shop.id.clone(), partner_id: self.partner.id.clone(), at: self.now }
     }
 
     /// Today in the shop.
@@ -88,7 +108,7 @@ impl Visitor {
 
     /// A mass as this shop spells it.
     pub fn mass(&self, mass: impl Value<Mass>) -> String {
-        self.shop.style.show(mass.value())
+        unbroken(&self.shop.style.show(mass.value()))
     }
 
     /// A mass for a field that opens to be changed: saved as it stands, it stays the same.
@@ -98,7 +118,7 @@ impl Visitor {
 
     /// A mass in the form that the shop does not use: beside the first where a reading is read back.
     pub fn other_form(&self, mass: impl Value<Mass>) -> String {
-        self.shop.style.other().show(mass.value())
+        unbroken(&self.shop.style.other().show(mass.value()))
     }
 
     /// `from 100 lb`, for a price that does not hold for every load.
@@ -107,22 +127,25 @@ impl Visitor {
         let number = from.in_unit(unit).normalize();
         // Sheets have their tiers in round numbers of one unit or the other; what is not round here is read as typed.
         let words = if number.scale() <= 1 { format!("{number} {unit}") } else { self.spelled(from) };
-        (!from.is_zero()).then(|| format!("from {words}"))
+        (!from.is_zero()).then(|| format!("from {}", unbroken(&words)))
     }
 
     /// An amount of home currency, rounded to its minor unit.
     pub fn money(&self, amount: impl Value<Decimal>) -> String {
-        Money::new(amount.value(), self.home()).to_string()
+        money(amount.value(), self.home())
     }
 
     /// A home amount per unit of mass, as the shop quotes: `1.85 USD/lb`.
     pub fn per_unit(&self, amount: impl Value<Decimal>) -> String {
-        format!("{} {}/{}", show_amount(amount.value(), 2), self.home().code(), self.style().unit())
+        let price =
+            format!("{} {}/{}", show_amount(amount.value(), 2), self.home().code(), self.style().unit());
+        unbroken(&price)
     }
 
     /// A moment in the shop's zone: `Tue 12 May 14:05`.
     pub fn moment(&self, at: impl Value<Timestamp>) -> String {
-        at.value().to_zoned_datetime(self.shop.zone.clone()).strftime("%a %-d %b %H:%M").to_string()
+        let at = at.value().to_zoned_datetime(self.shop.zone.clone());
+        unbroken(&at.strftime("%a %-d %b %H:%M").to_string())
     }
 
     /// The day of a moment in the shop's zone.
@@ -164,6 +187,22 @@ macro_rules! values {
 
 values! { Mass Decimal Timestamp Date }
 
+/// A quantity, a day or an age, so that no line breaks it in two.
+pub fn unbroken(words: &str) -> String {
+    words.replace(' ', "\u{a0}")
+}
+
+/// `37 lb 11.3 oz` as its numbers, each with its unit.
+pub fn in_units(words: &str) -> Vec<(&str, &str)> {
+    let words: Vec<&str> = words.split_whitespace().collect();
+    words.chunks(2).map(|pair| (pair[0], pair.get(1).copied().unwrap_or_default())).collect()
+}
+
+/// An amount of a currency, rounded to its minor unit.
+pub fn money(amount: Decimal, currency: Currency) -> String {
+    unbroken(&Money::new(amount, currency).to_string())
+}
+
 /// `1 lot`, `3 lots`.
 pub fn counted(count: impl Display, one: &str, many: &str) -> String {
     match count.to_string().as_str() {
@@ -174,7 +213,7 @@ pub fn counted(count: impl Display, one: &str, many: &str) -> String {
 
 /// `Tue 12 May 2026`.
 pub fn day(date: Date) -> String {
-    date.strftime("%a %-d %b %Y").to_string()
+    unbroken(&date.strftime("%a %-d %b %Y").to_string())
 }
 
 /// `3 days ago`, `today`, `in 5 days`.
@@ -183,8 +222,8 @@ pub fn days_from(today: Date, date: Date) -> String {
         0 => "today".to_string(),
         -1 => "yesterday".to_string(),
         1 => "tomorrow".to_string(),
-        ahead if ahead > 0 => format!("in {ahead} days"),
-        ago => format!("{} days ago", -ago),
+        ahead if ahead > 0 => unbroken(&format!("in {ahead} days")),
+        ago => unbroken(&format!("{} days ago", -ago)),
     }
 }
 
@@ -192,18 +231,48 @@ impl FromRequestParts<App> for Visitor {
     type Rejection = Response;
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
-        let fail = |error| Failure::from(error).page();
-        let Some(shop) = app.store.first_shop().await.map_err(fail)? else {
-            return Err(Redirect::to("/shop/new").into_response());
+        let Anyone(visitor) = Anyone::from_request_parts(parts, app).await?;
+        if visitor.partner.is_helper() { Err(failure::for_partners().page()) } else { Ok(visitor) }
+    }
+}
+
+/// Whoever is signed in: a partner, or a helper. For the few pages where a helper may go.
+#[derive(Debug, Clone)]
+pub struct Anyone(pub Visitor);
+
+impl FromRequestParts<App> for Anyone {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
+        let now = Timestamp::now();
+        let signed_in = match session::token(&parts.headers) {
+            Some(token) => app.store.signed_in(&token.hash(), now).await,
+            None => Ok(None),
         };
-        let partners = app.store.partners(&shop.id).await.map_err(fail)?;
-        let jar = CookieJar::from_headers(&parts.headers);
-        let chosen = jar.get(PARTNER_COOKIE).map(|cookie| cookie.value().to_string());
-        let partner = partners.iter().find(|p| Some(&p.id) == chosen.as_ref()).or(partners.first()).cloned();
-        match partner {
-            Some(partner) => Ok(Visitor { shop, partner, now: Timestamp::now() }),
-            None => Err(Redirect::to("/shop/new").into_response()),
+        match signed_in.map_err(|error| Failure::from(error).page())? {
+            Some(SignedIn { session_id, shop, partner }) => {
+                let is_reading = parts.method == Method::GET;
+                Ok(Anyone(Visitor { shop, partner, session_id, now, is_reading }))
+            }
+            None => Err(session::sign_in_first(app, parts).await),
         }
+    }
+}
+
+/// A list in folds, of which the first stands open: a few entries, and a list that is asked for with `open=all`, stand
+/// open as a whole.
+#[derive(Debug, Default, Deserialize)]
+pub struct Folds {
+    #[serde(default)]
+    open: String,
+}
+
+impl Folds {
+    /// As many as a phone shows in two screens.
+    const FEW: usize = 12;
+
+    pub fn all_open(&self, entries: usize) -> bool {
+        self.open == "all" || entries <= Self::FEW
     }
 }
 

@@ -8,7 +8,6 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use trade::ids::{LotId, OutletId};
-use trade::money::Money;
 use trade::net::{Ladder, StepKind};
 use trade::outlet::Way;
 use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
@@ -17,7 +16,9 @@ use super::App;
 use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Page, Screen, Visitor, html, money, unbroken};
+use super::stale::{StaleRate, StaleSheet, leant_on};
+use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::Lot;
 
@@ -26,6 +27,7 @@ struct Row {
     lot: Lot,
     /// Its share of the delivery's net, or what it is worth kept.
     worth: Decimal,
+    unpriced: Option<Unpriced>,
     second: Option<String>,
     pinned: bool,
     barred: bool,
@@ -58,6 +60,8 @@ struct PlanPage {
     sold_net: Decimal,
     proof: Proof,
     troubles: Vec<String>,
+    stale_sheets: Vec<StaleSheet>,
+    stale_rates: Vec<StaleRate>,
     nearest: Option<Nearest>,
     closed: Vec<(OutletId, String)>,
     places: Vec<(String, String)>,
@@ -78,12 +82,15 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
+    let (stale_sheets, stale_rates) = leant_on(&shelf);
     html(&PlanPage {
         page,
         kept_worth: kept.iter().map(|row| row.worth).sum(),
         sold_net: stops.iter().map(|stop| stop.net).sum(),
         proof: answer.plan.proof,
         troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
+        stale_sheets,
+        stale_rates,
         nearest: view.nearest(),
         closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
         places: places(&shelf),
@@ -117,7 +124,7 @@ impl View<'_> {
             net: ladder.net,
             per_unit: ladder.net_per(self.shelf.facts.style.unit()),
             mass: ladder.mass,
-            payout: ladder.payout.to_string(),
+            payout: unbroken(&ladder.payout.to_string()),
             days_to_pay: outlet.terms.days_to_pay,
             shared: shared_cost(ladder),
             drawing: LadderDrawing::new(ladder, self.shelf),
@@ -128,8 +135,10 @@ impl View<'_> {
     fn row(&self, lot_id: &LotId) -> Option<Row> {
         let margin = self.answer.margins.get(lot_id);
         let choices = &self.shelf.choices;
+        let lot = self.shelf.lot(lot_id)?;
         Some(Row {
-            lot: self.shelf.lot(lot_id)?.clone(),
+            lot: lot.clone(),
+            unpriced: Unpriced::of(lot, self.shelf),
             worth: self.answer.worth.get(lot_id).copied().unwrap_or_default(),
             second: margin.map(|margin| second_choice(self.shelf, margin)),
             pinned: choices.pins.contains_key(lot_id),
@@ -213,7 +222,7 @@ pub fn place_name(shelf: &Shelf, place: &Place) -> String {
 
 /// The second choice with what taking it costs or, where a pin keeps the lot from its best place, what that brings.
 pub fn second_choice(shelf: &Shelf, margin: &Margin) -> String {
-    let money = Money::new(margin.margin.abs(), shelf.facts.costs.home);
+    let money = money(margin.margin.abs(), shelf.facts.costs.home);
     let less = if margin.margin < Decimal::ZERO { "more" } else { "less" };
     // What was found without the lot is a plan that can be had, so it costs no more than that.
     let bounded = if margin.exact { "" } else { "at most " };
@@ -242,12 +251,12 @@ pub async fn choose(
     form: Form,
 ) -> Result<Response, Failure> {
     let lot = LotId::new(lot);
-    let (shop_id, partner) = (&visitor.shop.id, &visitor.partner.id);
+    let (_shop_id, _partner) = (&visitor.shop.id, &visitor.partner.id);
     let outlet = OutletId::new(form.value("place"));
     match form.value("choice") {
         "pin" => {
             let place = if form.value("place") == "keep" { Place::Keep } else { Place::Outlet(outlet) };
-            app.store.pin(shop_id, &lot, &place, partner, visitor.now).await?;
+            app.store.pin(&visitor.by(), &lot, &place).await?;
         }
         "bar" if form.value("place") == "keep" => {
             return Err(Failure::refused(
@@ -256,8 +265,8 @@ pub async fn choose(
                 "Choose an outlet to bar the lot from, or pin it where it has to go. Nothing was changed.",
             ));
         }
-        "bar" => app.store.bar(shop_id, &lot, &outlet, partner, visitor.now).await?,
-        "free" => app.store.free_lot(shop_id, &lot).await?,
+        "bar" => app.store.bar(&visitor.by(), &lot, &outlet).await?,
+        "free" => app.store.free_lot(&visitor.by(), &lot).await?,
         _ => return Err(not_a_choice()),
     }
     Ok(Redirect::to(&format!("/plan#lot-{lot}")).into_response())
@@ -273,9 +282,9 @@ pub async fn open_or_close(
     let outlet = OutletId::new(outlet);
     match form.value("choice") {
         "close" => {
-            app.store.close_for_plan(&visitor.shop.id, &outlet, &visitor.partner.id, visitor.now).await?;
+            app.store.close_for_plan(&visitor.by(), &outlet).await?;
         }
-        "open" => app.store.open_for_plan(&visitor.shop.id, &outlet).await?,
+        "open" => app.store.open_for_plan(&visitor.by(), &outlet).await?,
         _ => return Err(not_a_choice()),
     }
     Ok(Redirect::to("/plan#closed").into_response())

@@ -8,7 +8,6 @@ use axum::response::Response;
 use jiff::ToSpan;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
-use serde::Deserialize;
 use trade::exchange::RateBook;
 use trade::ids::{GradeId, OutletId};
 use trade::money::{Currency, Price, PriceUnit};
@@ -16,9 +15,9 @@ use trade::quote::Quotes;
 
 use super::App;
 use super::failure::Failure;
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Folds, Page, Screen, Visitor, html, unbroken};
+use super::stale::STALE_SHEET_DAYS;
 use super::thread::{MOST_THREADS, Spun, Thread, shown};
-use super::today::STALE_SHEET_DAYS;
 use crate::store::grades::Grade;
 use crate::store::outlets::Outlet;
 use crate::store::sheets::{CurrentSheet, PricePoint};
@@ -65,12 +64,6 @@ impl Measure {
     }
 }
 
-#[derive(Deserialize)]
-pub struct Filter {
-    #[serde(default)]
-    family: String,
-}
-
 #[derive(Template)]
 #[template(path = "prices/index.html")]
 struct PricesPage {
@@ -78,9 +71,8 @@ struct PricesPage {
     visitor: Visitor,
     measure: String,
     sheets: Vec<SheetHead>,
-    family: String,
-    families: Vec<String>,
-    shown: Vec<Family>,
+    families: Vec<Family>,
+    all_open: bool,
     /// Currencies without a rate.
     without_rate: Vec<&'static str>,
 }
@@ -96,7 +88,25 @@ struct SheetHead {
 
 struct Family {
     name: String,
+    /// Outlets that price something in it, each with the age of its sheet.
+    payers: Vec<(String, String)>,
     rows: Vec<GradeRow>,
+}
+
+impl Family {
+    /// Leaves out the columns of outlets that price nothing in it.
+    fn narrowed(mut self) -> Family {
+        let prices =
+            |column: usize| self.rows.iter().any(|row| row.cells.get(column).is_some_and(Option::is_some));
+        let pays: Vec<bool> = (0..self.payers.len()).map(prices).collect();
+        let mut kept = pays.iter();
+        self.payers.retain(|_| kept.next().is_some_and(|pays| *pays));
+        for row in &mut self.rows {
+            let mut kept = pays.iter();
+            row.cells.retain(|_| kept.next().is_some_and(|pays| *pays));
+        }
+        self
+    }
 }
 
 struct GradeRow {
@@ -149,7 +159,7 @@ impl Change {
 pub async fn index(
     State(app): State<App>,
     visitor: Visitor,
-    Query(Filter { family }): Query<Filter>,
+    Query(folds): Query<Folds>,
 ) -> Result<Response, Failure> {
     let (shop, today) = (&visitor.shop.id, visitor.today());
     let measure = Measure::of(&app, &visitor).await?;
@@ -160,20 +170,24 @@ pub async fn index(
     let grades = app.store.grades(shop).await?;
 
     let priced = |grade: &Grade| current.values().any(|sheet| sheet.quotes.contains_key(&grade.id));
-    let mut families: Vec<String> =
-        grades.iter().filter(|grade| priced(grade)).map(|grade| grade.details.family.clone()).collect();
-    families.dedup();
     let grid = Grid { visitor: &visitor, measure: &measure, current: &current, previous: &previous };
     let columns: Vec<&Outlet> = outlets.iter().filter(|outlet| current.contains_key(&outlet.id)).collect();
-    let of_family = |name: &String| Family {
-        name: name.clone(),
-        rows: grades
-            .iter()
-            .filter(|grade| grade.details.family == *name && priced(grade))
-            .map(|grade| grid.row(grade, &columns))
-            .collect(),
-    };
-    let shown = families.iter().filter(|name| family.is_empty() || **name == family).map(of_family).collect();
+    let age = |outlet: &Outlet| current.get(&outlet.id).map(|sheet| visitor.ago(sheet.valid_from));
+    let payers: Vec<(String, String)> =
+        columns.iter().map(|outlet| (outlet.details.name.clone(), age(outlet).unwrap_or_default())).collect();
+    let mut families: Vec<Family> = Vec::new();
+    for grade in grades.iter().filter(|grade| priced(grade)) {
+        let row = grid.row(grade, &columns);
+        match families.last_mut().filter(|last| last.name == grade.details.family) {
+            Some(last) => last.rows.push(row),
+            None => {
+                let (name, payers) = (grade.details.family.clone(), payers.clone());
+                families.push(Family { name, payers, rows: vec![row] });
+            }
+        }
+    }
+    let families: Vec<Family> = families.into_iter().map(Family::narrowed).collect();
+    let all_open = folds.all_open(families.iter().map(|family| family.rows.len()).sum());
     let mut without_rate: Vec<&'static str> = columns
         .iter()
         .map(|outlet| outlet.details.currency)
@@ -185,7 +199,7 @@ pub async fn index(
     let sheets = outlets.iter().map(|outlet| sheet_head(outlet, current.get(&outlet.id), today)).collect();
     let page = visitor.page(Screen::Prices, "Prices");
     let measure = measure.words();
-    html(&PricesPage { page, measure, sheets, family, families, shown, without_rate, visitor })
+    html(&PricesPage { page, measure, sheets, families, all_open, without_rate, visitor })
 }
 
 fn sheet_head(outlet: &Outlet, sheet: Option<&CurrentSheet>, today: Date) -> SheetHead {
@@ -224,12 +238,12 @@ impl Grid<'_> {
         let before = self.previous.get(&outlet.id).and_then(|sheet| smallest_load(sheet.quotes.get(grade)?));
         // Both at today's rate, so that only what the outlet changed shows.
         let before = before.and_then(|price| self.measure.at_home(price, today));
-        let quoted = (home.is_none() || !self.measure.is_native(first)).then(|| first.to_string());
+        let quoted = (home.is_none() || !self.measure.is_native(first)).then(|| unbroken(&first.to_string()));
         Some(Cell {
             outlet: outlet.details.name.clone(),
             age: self.visitor.ago(sheet.valid_from),
             words: match home {
-                Some(home) if home.per == PriceUnit::Each => home.to_string(),
+                Some(home) if home.per == PriceUnit::Each => unbroken(&home.to_string()),
                 Some(home) => shown(home.amount),
                 None => "no rate".to_string(),
             },
@@ -244,13 +258,15 @@ impl Grid<'_> {
 
     /// Ends of ranges, and the tiers of larger loads.
     fn tiers(&self, quotes: &Quotes) -> Vec<String> {
-        let high = quotes.tiers().first().and_then(|quote| quote.high).map(|high| format!("up to {high}"));
-        let from_first = quotes.tiers().first().and_then(|quote| self.visitor.tier(quote.from));
-        let larger = quotes
+        let high = quotes
             .tiers()
-            .iter()
-            .skip(1)
-            .filter_map(|quote| Some(format!("{} {}", quote.price, self.visitor.tier(quote.from)?)));
+            .first()
+            .and_then(|quote| quote.high)
+            .map(|high| format!("up to {}", unbroken(&high.to_string())));
+        let from_first = quotes.tiers().first().and_then(|quote| self.visitor.tier(quote.from));
+        let larger = quotes.tiers().iter().skip(1).filter_map(|quote| {
+            Some(format!("{} {}", unbroken(&quote.price.to_string()), self.visitor.tier(quote.from)?))
+        });
         high.into_iter().chain(from_first).chain(larger).collect()
     }
 }
@@ -314,11 +330,11 @@ pub async fn show(
     let thread = Thread::new(&grade.details.name, &words, &spun);
     let cut = history.len() > POINTS_SHOWN;
     let points = history.into_iter().rev().take(POINTS_SHOWN).map(|point| PointRow {
-        quoted: point.price.to_string(),
+        quoted: unbroken(&point.price.to_string()),
         home: measure
             .at_home(point.price, point.date)
             .filter(|_| !measure.is_native(point.price))
-            .map(|home| format!("{} {}", shown(home.amount), words)),
+            .map(|home| unbroken(&format!("{} {}", shown(home.amount), words))),
         from: visitor.tier(point.from),
         point,
     });

@@ -16,10 +16,9 @@ use super::App;
 use super::failure::Failure;
 use super::form::Form;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
+use super::stale::STALE_RATE_DAYS;
 use crate::store::rates::{RateRecord, save_rates};
 
-/// A rate older than this many days is stale: a week holds the longest row of bank holidays.
-const STALE_AFTER_DAYS: i32 = 7;
 /// How far back a list is read, in days: all sheets that are still compared, and a year's history.
 const LIST_DAYS: i32 = 400;
 /// The first day that a rate can be typed for. Long before any sheet, and it catches a slip in the year.
@@ -54,7 +53,7 @@ impl Line {
             turned_over: sentence(rate.quote, turned_over(rate.rate), rate.base),
             day: day(rate.date),
             age: days_from(today, rate.date),
-            stale: age_days > STALE_AFTER_DAYS,
+            stale: age_days > STALE_RATE_DAYS,
             source: String::new(),
         }
     }
@@ -231,8 +230,8 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
 
 async fn save(app: &App, visitor: &Visitor, rates: &[Rate], source: &str) -> Result<(), Failure> {
     let mut tx = app.store.begin().await?;
-    save_rates(&mut tx, &visitor.shop.id, rates, source, &visitor.partner.id, visitor.now).await?;
-    tx.commit().await.map_err(crate::store::StoreError::from)?;
+    save_rates(&mut tx, &visitor.by(), rates, source).await?;
+    tx.commit().await?;
     Ok(())
 }
 

@@ -74,7 +74,7 @@ fn new_page(visitor: &Visitor, form: Form) -> Result<Response, Failure> {
 pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) -> Result<Response, Failure> {
     let id = form.once("id")?;
     if let Some(details) = read_details(&mut form) {
-        match app.store.create_service(&visitor.shop.id, &id, &details).await {
+        match app.store.create_service(&visitor.by(), &id, &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/freight/services/{id}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -107,7 +107,7 @@ pub async fn update(
     let outlets = app.store.outlets(&visitor.shop.id).await?;
     let details = read_details(&mut form).filter(|details| keeps_zones(&mut form, &id, details, &outlets));
     if let Some(details) = details {
-        match app.store.save_service(&visitor.shop.id, &id, form.version(), &details).await {
+        match app.store.save_service(&visitor.by(), &id, form.version(), &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/freight/services/{id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.service(&visitor.shop.id, &id).await?;

@@ -6,14 +6,14 @@ use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
 use trade::freight::{Dimensional, Divisor, Service, SideRounding, SurchargeWhen, WeightBreak};
 use trade::mass::Mass;
-use trade::money::{Money, places, show_amount};
+use trade::money::{places, show_amount};
 use trade::volume::Size;
 
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
 use super::measure::{mass, size, spell_length, spell_mass, spell_size, spell_volume};
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{self, Page, Screen, Visitor, html};
 use crate::store::outlets::Outlet;
 use crate::store::services::{ServiceDetails, ServiceRecord, ZoneTable};
 
@@ -141,7 +141,7 @@ fn surcharges_in_words(details: &ServiceDetails) -> Vec<(String, String)> {
 }
 
 fn money(details: &ServiceDetails, amount: Decimal) -> String {
-    Money::new(amount, details.currency).to_string()
+    page::money(amount, details.currency)
 }
 
 fn shown_zone(details: &ServiceDetails, table: &ZoneTable) -> ShownZone {
@@ -185,7 +185,7 @@ fn work_out(details: &ServiceDetails, form: &mut Form) -> Option<Worked> {
 }
 
 fn worked(service: &Service, outer: Size, gross: Mass) -> Worked {
-    let money = |amount| Money::new(amount, service.currency).to_string();
+    let money = |amount| page::money(amount, service.currency);
     let mut steps = vec![("Actual weight".to_string(), spell_mass(gross))];
     steps.extend(service.dimensional.map(|rule| dimensional_step(rule, outer)));
     let billable = service.billable(outer, gross);
@@ -237,7 +237,7 @@ pub async fn retire(
     Path(service): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.retire_service(&visitor.shop.id, &service, form.version(), visitor.now).await?;
+    app.store.retire_service(&visitor.by(), &service, form.version()).await?;
     Ok(Redirect::to(&format!("/freight/services/{service}")).into_response())
 }
 
@@ -247,7 +247,7 @@ pub async fn bring_back(
     Path(service): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    app.store.return_service(&visitor.shop.id, &service, form.version()).await?;
+    app.store.return_service(&visitor.by(), &service, form.version()).await?;
     Ok(Redirect::to(&format!("/freight/services/{service}")).into_response())
 }
 

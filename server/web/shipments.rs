@@ -76,9 +76,8 @@ async fn make(app: &App, visitor: &Visitor, form: &Form, id: &str) -> Result<(),
     let ladder = deliver(outlet, &loads, &shelf.facts).map_err(|closed| {
         not_made(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
     })?;
-    let shipment =
-        NewShipment { id, outlet_id: &outlet_id, lots, ladder: &ladder, partner_id: &visitor.partner.id };
-    match app.store.make_shipment(&visitor.shop.id, &shipment, visitor.now).await {
+    let shipment = NewShipment { id, outlet_id: &outlet_id, lots, ladder: &ladder };
+    match app.store.make_shipment(&visitor.by(), &shipment).await {
         Ok(()) => Ok(()),
         Err(StoreError::Stale) => Err(not_made(
             "Something was weighed onto one of the lots, or the outlet was closed, while you had the page open. Go \
@@ -191,10 +190,7 @@ pub async fn send(
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    let sent = app
-        .store
-        .send_shipment(&visitor.shop.id, &id, form.version(), &visitor.partner.id, visitor.now)
-        .await;
+    let sent = app.store.send_shipment(&visitor.by(), &id, form.version()).await;
     settled(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
 }
 
@@ -205,10 +201,7 @@ pub async fn cancel(
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    let cancelled = app
-        .store
-        .cancel_shipment(&visitor.shop.id, &id, form.version(), &visitor.partner.id, visitor.now)
-        .await;
+    let cancelled = app.store.cancel_shipment(&visitor.by(), &id, form.version()).await;
     settled(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
 }
 

@@ -1,13 +1,13 @@
-//! The shop: set it up, change its settings, and say who holds this phone.
+//! The shop: set it up, and change its settings.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::header::SET_COOKIE;
+use axum::extract::{Query, State};
+use axum::http::request::Parts;
 use axum::response::{IntoResponse, Redirect, Response};
-use axum_extra::extract::cookie::CookieJar;
 use jiff::Timestamp;
 use jiff::tz::{TimeZone, db};
-use rust_decimal::{Decimal, dec};
+use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::costs::Costs;
 use trade::mass::MassStyle;
 
@@ -15,18 +15,18 @@ use super::App;
 use super::containers::qr_svg;
 use super::failure::Failure;
 use super::form::Form;
-use super::page::{PARTNER_COOKIE, Page, Screen, Visitor, html};
+use super::join::chosen;
+use super::measure::KM_PER_MILE;
+use super::page::{Page, Screen, Visitor, html};
+use super::session;
 use crate::catalogue;
-use crate::store::shops::{
-    Partner, Shop, ShopSettings, add_partner as add_partner_in, add_shop, is_set_up, mass_style_code,
-    mass_style_from,
-};
-use crate::store::{StoreError, new_id};
+use crate::secret::Code;
+use crate::store::codes::{Purpose, use_code};
+use crate::store::partners::{Partner, Role, add_partner, set_passphrase};
+use crate::store::shops::{Shop, ShopSettings, add_shop, mass_style_code, mass_style_from};
+use crate::store::tries::Tried;
+use crate::store::{By, StoreError, new_id};
 
-/// Kilometres in a mile, exactly (NIST SP 811).
-const KM_PER_MILE: Decimal = dec!(1.609344);
-/// A phone keeps who holds it for a year.
-const COOKIE_SECONDS: u32 = 365 * 24 * 60 * 60;
 const LONGEST_NAME: usize = 40;
 
 /// What distance the truck's cost is said for.
@@ -100,36 +100,23 @@ struct ShopPage {
     visitor: Visitor,
     form: Form,
     choices: Choices,
-    partners: Vec<Partner>,
-    /// Whether this phone has said who holds it.
-    told: bool,
     /// Whether the home currency can no longer be changed.
     fixed: bool,
     address: String,
     code: Option<String>,
 }
 
-pub async fn show(State(app): State<App>, visitor: Visitor, jar: CookieJar) -> Result<Response, Failure> {
+pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let form = filled(&visitor.shop);
-    shop_page(&app, visitor, &jar, form).await
+    shop_page(&app, visitor, form).await
 }
 
-async fn shop_page(
-    app: &App,
-    visitor: Visitor,
-    jar: &CookieJar,
-    mut form: Form,
-) -> Result<Response, Failure> {
-    if !form.has("partner_id") {
-        form.set("partner_id", new_id());
-    }
-    let partners = app.store.partners(&visitor.shop.id).await?;
-    let told = jar.get(PARTNER_COOKIE).is_some_and(|cookie| cookie.value() == visitor.partner.id);
+async fn shop_page(app: &App, visitor: Visitor, form: Form) -> Result<Response, Failure> {
     let fixed = app.store.home_currency_in_use(&visitor.shop.id).await?;
     let address = app.config.base_url.clone();
     let code = qr_svg(&address);
     let page = visitor.page(Screen::Shop, "Shop");
-    html(&ShopPage { page, visitor, form, choices: Choices::new(), partners, told, fixed, address, code })
+    html(&ShopPage { page, visitor, form, choices: Choices::new(), fixed, address, code })
 }
 
 fn filled(shop: &Shop) -> Form {
@@ -188,60 +175,19 @@ fn zone(form: &mut Form) -> Option<String> {
     }
 }
 
-pub async fn update(
-    State(app): State<App>,
-    visitor: Visitor,
-    jar: CookieJar,
-    mut form: Form,
-) -> Result<Response, Failure> {
+pub async fn update(State(app): State<App>, visitor: Visitor, mut form: Form) -> Result<Response, Failure> {
     if let Some(settings) = settings(&mut form) {
-        match app.store.save_shop(&visitor.shop.id, form.version(), &settings).await {
+        match app.store.save_shop(&visitor.by(), form.version(), &settings).await {
             Ok(()) => return Ok(Redirect::to("/shop").into_response()),
             Err(StoreError::Stale) => {
-                let now = app.store.first_shop().await?.unwrap_or_else(|| visitor.shop.clone());
+                let now = app.store.shop(&visitor.shop.id).await?;
                 form.overtaken_by(&filled(&now));
             }
             Err(StoreError::Shop(refusal)) => form.refuse("home", refusal.to_string()),
             Err(other) => return Err(other.into()),
         }
     }
-    shop_page(&app, visitor, &jar, form).await
-}
-
-/// Remembers on this phone who holds it.
-pub async fn who(State(app): State<App>, visitor: Visitor, form: Form) -> Result<Response, Failure> {
-    let chosen = form.value("partner");
-    let partners = app.store.partners(&visitor.shop.id).await?;
-    // What goes into the header is an id that this program made, never what was sent.
-    let Some(partner) = partners.iter().find(|partner| partner.id == chosen) else {
-        return Err(Failure::missing("partner"));
-    };
-    let cookie =
-        format!("{PARTNER_COOKIE}={}; Max-Age={COOKIE_SECONDS}; Path=/; HttpOnly; SameSite=Lax", partner.id);
-    Ok(([(SET_COOKIE, cookie)], Redirect::to("/shop")).into_response())
-}
-
-pub async fn add_partner(
-    State(app): State<App>,
-    visitor: Visitor,
-    jar: CookieJar,
-    mut form: Form,
-) -> Result<Response, Failure> {
-    let id = form.once("partner_id")?;
-    if let Some(name) = form.text("partner_name", LONGEST_NAME) {
-        match app.store.create_partner(&visitor.shop.id, &Partner { id, name }, visitor.now).await {
-            Ok(()) => return Ok(Redirect::to("/shop").into_response()),
-            Err(StoreError::Duplicate) => {
-                form.refuse("partner_name", "There is a partner of that name already. Choose another.");
-            }
-            Err(other) => return Err(other.into()),
-        }
-    }
-    // The settings stand on the same page, as they are stored.
-    for (name, value) in filled(&visitor.shop).all() {
-        form.set(name, value);
-    }
-    shop_page(&app, visitor, &jar, form).await
+    shop_page(&app, visitor, form).await
 }
 
 #[derive(Template)]
@@ -252,13 +198,58 @@ struct NewShopPage {
     fixed: bool,
 }
 
-/// The first page of a new record. Once there is a shop it leads to Today.
-pub async fn new(State(app): State<App>) -> Result<Response, Failure> {
-    if app.store.first_shop().await?.is_some() {
-        return Ok(Redirect::to("/").into_response());
+#[derive(Template)]
+#[template(path = "shop/code.html")]
+struct SetUpCodePage {
+    form: Form,
+}
+
+#[derive(Deserialize)]
+pub struct Brought {
+    #[serde(default)]
+    code: String,
+}
+
+/// The code to set a shop up with, if it is good; otherwise the form says what is wrong.
+async fn set_up_code(app: &App, parts: &Parts, form: &mut Form) -> Result<Option<Code>, Failure> {
+    let now = Timestamp::now();
+    let from = session::address(app, parts);
+    if let Err(wait) = app.store.count_try(Tried::Address(&from), now).await? {
+        form.refuse("code", format!("Too many tries. Wait {} minutes.", wait.as_mins().max(0) + 1));
+        return Ok(None);
     }
+    if let Some(code) = Code::typed(form.value("code"))
+        && let Some(good) = app.store.code(&code.hash(), now).await?
+        && good.purpose == Purpose::SetUp
+    {
+        app.store.forget_tries(Tried::Address(&from)).await?;
+        return Ok(Some(code));
+    }
+    form.refuse("code", "That code is not good: mistyped, used already or more than a day old.");
+    Ok(None)
+}
+
+/// The first page of a new record, for who has the code that the box printed.
+pub async fn new(
+    State(app): State<App>,
+    Query(brought): Query<Brought>,
+    parts: Parts,
+) -> Result<Response, Failure> {
+    let mut form = Form::filled([("code", brought.code)]);
+    if form.value("code").is_empty() {
+        // Once there is a shop, the page is only for who has a code to set up another one.
+        return if app.store.shops().await?.is_empty() {
+            html(&SetUpCodePage { form })
+        } else {
+            Ok(Redirect::to("/").into_response())
+        };
+    }
+    let Some(code) = set_up_code(&app, &parts, &mut form).await? else {
+        return html(&SetUpCodePage { form });
+    };
     let here = TimeZone::system();
     let form = Form::filled([
+        ("code", code.to_string()),
         ("shop_id", new_id()),
         ("partner_id_1", new_id()),
         ("partner_id_2", new_id()),
@@ -275,29 +266,44 @@ pub async fn new(State(app): State<App>) -> Result<Response, Failure> {
     html(&NewShopPage { form, choices: Choices::new(), fixed: false })
 }
 
-/// Sets the shop up with its partners and the grade catalogue, all at once or not at all.
-pub async fn create(State(app): State<App>, mut form: Form) -> Result<Response, Failure> {
+/// Sets the shop up with its partners and the grade catalogue, all at once or not at all, and signs in who did it.
+pub async fn create(State(app): State<App>, parts: Parts, mut form: Form) -> Result<Response, Failure> {
+    let Some(code) = set_up_code(&app, &parts, &mut form).await? else {
+        // Sent twice: the first one has done it, and used the code.
+        return match app.store.shop(form.value("shop_id")).await {
+            Ok(_) => Ok(Redirect::to("/").into_response()),
+            Err(_) => html(&SetUpCodePage { form }),
+        };
+    };
     let shop_id = form.once("shop_id")?;
     let settings = settings(&mut form);
     let partners = first_partners(&mut form)?;
-    if let (Some(settings), Some(partners), true) = (settings, partners, form.is_good()) {
-        let now = Timestamp::now();
-        let mut tx = app.store.begin_alone().await?;
+    let names: Vec<String> =
+        ["partner_1", "partner_2", "name"].map(|field| form.value(field).to_string()).to_vec();
+    let passphrase = chosen(&mut form, &names);
+    let (Some(settings), Some(partners), Some(passphrase), true) =
+        (settings, partners, passphrase, form.is_good())
+    else {
+        return html(&NewShopPage { form, choices: Choices::new(), fixed: false });
+    };
+    let passphrase = passphrase.hash().await;
+    let Some((first, others)) = partners.split_first() else { return Err(Failure::cut_short()) };
+    let by = By { shop_id, partner_id: first.id.clone(), at: Timestamp::now() };
+    let mut tx = app.store.begin().await?;
+    match use_code(&mut tx, &code.hash(), by.at).await {
         // Sent twice, or from both phones at once: the first one has done it.
-        if !is_set_up(&mut tx).await? {
-            add_shop(&mut tx, &shop_id, &settings, now).await?;
-            for partner in &partners {
-                add_partner_in(&mut tx, &shop_id, partner, now).await?;
-            }
-            catalogue::fill(&mut tx, &shop_id).await?;
-            tx.commit().await.map_err(StoreError::from)?;
-        }
-        return Ok(Redirect::to("/").into_response());
+        Err(StoreError::Missing) => return Ok(Redirect::to("/").into_response()),
+        used => used?,
     }
-    if app.store.first_shop().await?.is_some() {
-        return Ok(Redirect::to("/").into_response());
+    add_shop(&mut tx, &by, &settings, first).await?;
+    set_passphrase(&mut tx, &by, &first.id, &passphrase).await?;
+    for other in others {
+        add_partner(&mut tx, &by, other).await?;
     }
-    html(&NewShopPage { form, choices: Choices::new(), fixed: false })
+    catalogue::fill(&mut tx, &by.shop_id).await?;
+    let token = session::begin(&mut tx, &by, &parts.headers).await?;
+    tx.commit().await?;
+    Ok(session::welcome(&app, &token, "/"))
 }
 
 /// One partner or two, of different names.
@@ -306,12 +312,12 @@ fn first_partners(form: &mut Form) -> Result<Option<Vec<Partner>>, Failure> {
     let first = form.text("partner_1", LONGEST_NAME);
     let second = form.optional_text("partner_2", LONGEST_NAME);
     let (Some(first), Some(second)) = (first, second) else { return Ok(None) };
-    if first == second {
+    if first.to_lowercase() == second.to_lowercase() {
         form.refuse("partner_2", "The two need different names.");
         return Ok(None);
     }
     let named = ids.into_iter().zip([first, second]).filter(|(_, name)| !name.is_empty());
-    Ok(Some(named.map(|(id, name)| Partner { id, name }).collect()))
+    Ok(Some(named.map(|(id, name)| Partner { id, name, role: Role::Partner }).collect()))
 }
 
 #[cfg(test)]

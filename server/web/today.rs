@@ -17,6 +17,7 @@ use super::failure::Failure;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
 use super::plan::second_choice;
+use super::stale::{StaleRate, StaleSheet, stale_rates, stale_sheets};
 use crate::shelf::{Answer, Shelf};
 use crate::store::StoreError;
 use crate::store::lots::{Lot, LotState};
@@ -24,12 +25,8 @@ use crate::store::outlets::Outlet;
 use crate::store::sheets::PriceSheet;
 use crate::store::shipments::{Shipment, ShipmentState};
 
-/// A price sheet older than this is stale.
-pub const STALE_SHEET_DAYS: i32 = 14;
 /// For so long a sheet that came in is news.
 const NEWS_DAYS: i32 = 7;
-/// An exchange rate older than this is stale.
-const STALE_RATE_DAYS: i32 = 7;
 
 /// A bag that pays to mail or is heavy enough.
 struct BagCard {
@@ -66,12 +63,6 @@ struct Flips {
     lots: Vec<Flip>,
 }
 
-struct StaleSheet {
-    outlet: String,
-    outlet_id: String,
-    age: String,
-}
-
 struct Waiting {
     shipment: Shipment,
     overdue: bool,
@@ -89,7 +80,7 @@ struct TodayPage {
     bags: Vec<BagCard>,
     flips: Option<Flips>,
     stale_sheets: Vec<StaleSheet>,
-    stale_rates: Vec<String>,
+    stale_rates: Vec<StaleRate>,
     packed: Vec<Shipment>,
     waiting: Vec<Waiting>,
     to_regrade: Vec<Lot>,
@@ -232,55 +223,6 @@ fn flips(
         change: answer.total() - old.total(),
         lots,
     })
-}
-
-fn stale_sheets(shelf: &Shelf) -> Vec<StaleSheet> {
-    shelf
-        .outlets
-        .iter()
-        .filter_map(|outlet| {
-            let age = match outlet.sheet_date {
-                None => "no sheet yet".to_string(),
-                Some(date) if (shelf.facts.today - date).get_days() > STALE_SHEET_DAYS => {
-                    format!("from {}, {}", day(date), days_from(shelf.facts.today, date))
-                }
-                Some(_) => return None,
-            };
-            Some(StaleSheet { outlet: outlet.name.clone(), outlet_id: outlet.id.to_string(), age })
-        })
-        .collect()
-}
-
-/// Currencies the shop's outlets pay in or carriers charge in, whose newest rate is missing or old.
-fn stale_rates(shelf: &Shelf) -> Vec<String> {
-    let home = shelf.facts.costs.home;
-    let mut currencies = Vec::new();
-    for outlet in &shelf.outlets {
-        currencies.push(outlet.currency);
-        if let Way::Post(post) = &outlet.way {
-            currencies.extend(post.services.iter().map(|service| service.currency));
-        }
-    }
-    currencies.sort_by_key(|currency| currency.code());
-    currencies.dedup();
-    currencies
-        .into_iter()
-        .filter(|currency| *currency != home)
-        .filter_map(|currency| match shelf.facts.rates.mid(currency, home, shelf.facts.today) {
-            None => Some(format!("There is no exchange rate for {}.", currency.code())),
-            Some(mid) => {
-                let date = mid.date?;
-                ((shelf.facts.today - date).get_days() > STALE_RATE_DAYS).then(|| {
-                    format!(
-                        "The rate for {} is from {}, {}.",
-                        currency.code(),
-                        day(date),
-                        days_from(shelf.facts.today, date)
-                    )
-                })
-            }
-        })
-        .collect()
 }
 
 /// Shipments that are out and not paid for. A buyer that the shop has closed meanwhile still owes them.

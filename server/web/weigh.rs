@@ -11,14 +11,14 @@ use trade::reading::{self, Meaning, Reading};
 
 use super::App;
 use super::bag;
-use super::failure::Failure;
+use super::failure::{self, Failure};
 use super::form::Form;
 use super::gauge::Gauge;
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Anyone, Folds, Page, Screen, Visitor, html};
 use crate::shelf::Shelf;
 use crate::store::lots::{Lot, LotState};
 use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
-use crate::store::{StoreError, new_id};
+use crate::store::{By, StoreError, new_id};
 
 /// The most pieces one weighing may count.
 const MOST_PIECES: u32 = 100_000;
@@ -30,6 +30,8 @@ const LONGEST_TYPED: usize = 40;
 pub struct Find {
     #[serde(default)]
     find: String,
+    #[serde(flatten)]
+    folds: Folds,
 }
 
 #[derive(Template)]
@@ -38,14 +40,20 @@ struct ChoosePage {
     page: Page,
     visitor: Visitor,
     find: String,
+    families: Vec<Family>,
+    all_open: bool,
+}
+
+struct Family {
+    name: String,
     lots: Vec<Lot>,
 }
 
 /// Which bag?
 pub async fn choose(
     State(app): State<App>,
-    visitor: Visitor,
-    Query(Find { find }): Query<Find>,
+    Anyone(visitor): Anyone,
+    Query(Find { find, folds }): Query<Find>,
 ) -> Result<Response, Failure> {
     let mut lots = app.store.open_lots(&visitor.shop.id).await?;
     let wanted = find.trim().to_lowercase();
@@ -55,8 +63,16 @@ pub async fn choose(
                 .iter()
                 .any(|text| text.to_lowercase().contains(&wanted))
     });
+    let all_open = !wanted.is_empty() || folds.all_open(lots.len());
+    let mut families: Vec<Family> = Vec::new();
+    for lot in lots {
+        match families.last_mut().filter(|last| last.name == lot.family) {
+            Some(last) => last.lots.push(lot),
+            None => families.push(Family { name: lot.family.clone(), lots: vec![lot] }),
+        }
+    }
     let page = visitor.page(Screen::Weigh, "Weigh in");
-    html(&ChoosePage { page, visitor, find: find.trim().to_string(), lots })
+    html(&ChoosePage { page, visitor, find: find.trim().to_string(), families, all_open })
 }
 
 #[derive(Template)]
@@ -72,7 +88,7 @@ struct WeighPage {
 /// The field for the reading.
 pub async fn show(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(lot): Path<String>,
     Query(values): Query<Vec<(String, String)>>,
 ) -> Result<Response, Failure> {
@@ -161,7 +177,7 @@ struct AskPage {
 /// Reads the reading back: nothing is saved yet.
 pub async fn read(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(lot): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
@@ -208,30 +224,29 @@ fn cannot_take(lot: &Lot) -> Option<String> {
     }
 }
 
-/// Puts it on the lot.
-pub async fn create(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot): Path<String>,
-    mut form: Form,
-) -> Result<Response, Failure> {
-    let id = form.once("id")?;
-    if app.store.weighing(&visitor.shop.id, &id).await.is_ok() {
-        // Sent twice: the first one counted.
-        return Ok(Redirect::to(&format!("/weighings/{id}")).into_response());
-    }
-    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+/// What became of a weighing that was sent.
+pub enum Sent {
+    /// It is on the lot.
+    Stored,
+    /// The reading means more than one thing, or nothing that a scale shows: it has to be looked at once more.
+    Unsure(Form),
+    /// Something in the form cannot be.
+    Refused(Form),
+    /// The lot holds something else than when the whole container was weighed.
+    Overtaken(Form),
+}
+
+/// Puts what the form says on the lot, under `id` and once, as done by `by`.
+pub async fn put_on(app: &App, by: &By, lot: &Lot, id: &str, mut form: Form) -> Result<Sent, StoreError> {
     let Ok(Reading::Sure { meaning, .. }) = reading::read(form.value("reading")) else {
-        return echo(visitor, lot, form, String::new());
+        return Ok(Sent::Unsure(form));
     };
-    let put = put(&mut form, &lot, meaning.mass);
-    let Some(put) = put.filter(|_| form.is_good()) else {
-        return form_page(visitor, lot, form);
-    };
+    let put = put(&mut form, lot, meaning.mass);
+    let Some(put) = put.filter(|_| form.is_good()) else { return Ok(Sent::Refused(form)) };
     let seen = form.value("seen").parse().map(Mass::from_micrograms).unwrap_or(lot.net);
     let typed: String = form.value("typed").trim().chars().take(LONGEST_TYPED).collect();
     let weighing = NewWeighing {
-        id: id.as_str().into(),
+        id: id.into(),
         lot_id: lot.id.as_str(),
         kind: WeighingKind::WeighIn,
         net: put.added,
@@ -239,31 +254,59 @@ pub async fn create(
         tare: put.tare,
         pieces: form.value("pieces").trim().parse().unwrap_or(0),
         typed: &typed,
-        partner_id: &visitor.partner.id,
         // With the whole bag on the scale, what it adds depends on what was in it.
         expects: (form.value("holds") == "container").then_some(seen),
         reverses_id: None,
         other_lot_id: None,
     };
-    match app.store.weigh_in(&visitor.shop.id, &weighing, visitor.now).await {
-        Ok(()) => Ok(Redirect::to(&format!("/weighings/{id}")).into_response()),
-        Err(StoreError::Stale) => {
-            let lot = app.store.lot(&visitor.shop.id, lot.id.as_str()).await?;
-            let notice = format!(
-                "Somebody put something on {} while you were weighing: it now holds {}. Is your reading of the whole {} \
-                 from before or after that? If before, weigh it again.",
-                lot.container_label,
-                visitor.mass(lot.net),
-                lot.container_kind.code()
-            );
-            echo(visitor, lot, form, notice)
-        }
+    match app.store.weigh_in(by, &weighing).await {
+        Ok(()) => Ok(Sent::Stored),
+        Err(StoreError::Stale) => Ok(Sent::Overtaken(form)),
         Err(StoreError::Lot(refusal)) => {
             form.refuse("form", refusal.to_string());
+            Ok(Sent::Refused(form))
+        }
+        Err(other) => Err(other),
+    }
+}
+
+/// What to say when a lot holds something else than when its whole container was weighed.
+pub fn overtaken(visitor: &Visitor, lot: &Lot) -> String {
+    format!(
+        "Somebody put something on {} while you were weighing: it now holds {}. Is your reading of the whole {} from \
+         before or after that? If before, weigh it again.",
+        lot.container_label,
+        visitor.mass(lot.net),
+        lot.container_kind.code()
+    )
+}
+
+/// Puts it on the lot.
+pub async fn create(
+    State(app): State<App>,
+    Anyone(visitor): Anyone,
+    Path(lot): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let id = form.once("id")?;
+    let receipt = format!("/weighings/{id}");
+    if app.store.weighing(&visitor.shop.id, &id).await.is_ok() {
+        // Sent twice: the first one counted.
+        return Ok(Redirect::to(&receipt).into_response());
+    }
+    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    match put_on(&app, &visitor.by(), &lot, &id, form).await? {
+        Sent::Stored => Ok(Redirect::to(&receipt).into_response()),
+        Sent::Unsure(form) => echo(visitor, lot, form, String::new()),
+        Sent::Refused(mut form) => {
             form.set("reading", form.value("typed").to_string());
             form_page(visitor, lot, form)
         }
-        Err(other) => Err(other.into()),
+        Sent::Overtaken(form) => {
+            let lot = app.store.lot(&visitor.shop.id, lot.id.as_str()).await?;
+            let notice = overtaken(&visitor, &lot);
+            echo(visitor, lot, form, notice)
+        }
     }
 }
 
@@ -280,25 +323,30 @@ struct ReceiptPage {
 /// What was put on, and what the bag holds now.
 pub async fn receipt(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(weighing): Path<String>,
 ) -> Result<Response, Failure> {
     let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let gauge = bag::gauge_of(&shelf, &lot.id, &visitor);
+    // How near a bag is to being shipped is the partners' business.
+    let gauge = if visitor.partner.is_helper() { None } else { bag::gauge_of(&shelf, &lot.id, &visitor) };
     // What the weighing changed is worked out while the next one is typed.
     app.answers.prepare(shelf);
     let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
     html(&ReceiptPage { page, visitor, lot, weighing, gauge })
 }
 
-/// Takes it off again, by an entry that names it.
+/// Takes it off again, by an entry that names it. A helper may take back what they put on themselves.
 pub async fn undo(
     State(app): State<App>,
-    visitor: Visitor,
+    Anyone(visitor): Anyone,
     Path(weighing): Path<String>,
 ) -> Result<Response, Failure> {
-    app.store.undo_weighing(&visitor.shop.id, &weighing, &visitor.partner.id, visitor.now).await?;
+    let put = app.store.weighing(&visitor.shop.id, &weighing).await?;
+    if visitor.partner.is_helper() && put.partner_id != visitor.partner.id {
+        return Err(failure::for_partners());
+    }
+    app.store.undo_weighing(&visitor.by(), &weighing).await?;
     Ok(Redirect::to(&format!("/weighings/{weighing}")).into_response())
 }

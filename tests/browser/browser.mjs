@@ -4,6 +4,8 @@ import { existsSync } from 'node:fs';
 
 import { chromium } from 'playwright-core';
 
+import { cookieOf } from './shop.mjs';
+
 const PLACES = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'];
 
 // Headless as root, and asking nobody on the internet for anything.
@@ -28,7 +30,7 @@ export function openBrowser() {
   return chromium.launch({ executablePath, args: FLAGS });
 }
 
-/// A page of a fresh visitor, with the list of everything that went wrong while it was open: errors in the console,
+/// A page of a phone that is signed in where the shop let one in, with the list of everything that went wrong while it was open: errors in the console,
 /// requests to other hosts, answers that failed.
 export async function openPage(browser, address, { size = PHONE, scheme = 'light', scripts = true } = {}) {
   const context = await browser.newContext({
@@ -41,6 +43,11 @@ export async function openPage(browser, address, { size = PHONE, scheme = 'light
     reducedMotion: 'reduce',
     viewport: { width: size.width, height: size.height },
   });
+  const cookie = cookieOf(address);
+  if (cookie) {
+    const [name, value] = cookie.split('=');
+    await context.addCookies([{ name, value, url: address, httpOnly: true, sameSite: 'Lax' }]);
+  }
   const page = await context.newPage();
   page.setDefaultTimeout(PATIENCE_MS);
   const troubles = [];

@@ -19,9 +19,9 @@ export async function openPartner(browser, address, { size, scheme, scripts }) {
     fill: (label, text) => main.getByLabel(label, { exact: true }).fill(text),
     choose: (label, option) => main.getByLabel(label, { exact: true }).selectOption(option),
     pick: (label) => main.getByLabel(label).check(),
-    text: (selector) => page.locator(selector).first().innerText(),
+    text: (selector) => words(page.locator(selector).first()),
     heading: () => page.locator('h1').innerText(),
-    figure: () => page.locator('.figure').first().innerText(),
+    figure: () => words(page.locator('.figure').first()),
     /// Opens a screen from the bar, or from the menu behind it on a phone.
     async open(screen) {
       const link = page.getByRole('navigation', { name: 'Screens' }).getByRole('link', { name: screen, exact: true });
@@ -31,4 +31,9 @@ export async function openPartner(browser, address, { size, scheme, scripts }) {
     },
   };
   return partner;
+}
+
+/// What stands there, with every white space a plain one.
+async function words(locator) {
+  return (await locator.innerText()).replace(/\s+/g, ' ').trim();
 }

@@ -22,7 +22,7 @@ for (const size of [PHONE, LAPTOP]) {
         const shop = await openShop('serve');
         try {
           const partner = await openPartner(browser, shop.address, { size, scheme, scripts });
-          await setUp(partner);
+          await setUp(partner, shop.wayIn);
           await weighIn(partner);
           await split(partner);
           await addFreight(partner);
@@ -40,11 +40,13 @@ for (const size of [PHONE, LAPTOP]) {
   }
 }
 
-async function setUp(partner) {
-  await partner.go('/');
+async function setUp(partner, wayIn) {
+  await partner.go(wayIn);
   assert.equal(await partner.heading(), 'Set the shop up');
   await partner.look();
   await partner.fill('Your name', 'Imke');
+  await partner.fill('Choose a passphrase', 'copper kettle on thursday');
+  await partner.fill('The same once more', 'copper kettle on thursday');
   await partner.fill('Name of the shop', 'Heron Street Salvage');
   await partner.fill('Time zone', 'America/Detroit');
   await partner.fill('Home currency', 'USD');

@@ -11,7 +11,6 @@
 use jiff::{Timestamp, ToSpan};
 use pennyweight::shelf::Shelf;
 use pennyweight::store::files::{add_file, sha256};
-use pennyweight::store::new_id;
 use pennyweight::store::outlets::{OutletDetails, OutletKind, PostTerms, Reach};
 use pennyweight::store::rates::save_rates;
 use pennyweight::store::services::{ServiceDetails, ZoneTable};
@@ -19,6 +18,7 @@ use pennyweight::store::sheets::{NewQuote, NewSheet, add_sheet};
 use pennyweight::store::shipments::NewShipment;
 use pennyweight::store::shops::{Shop, ShopSettings};
 use pennyweight::store::weighings::{NewWeighing, WeighingKind};
+use pennyweight::store::{By, new_id};
 use rust_decimal::{Decimal, dec};
 use trade::exchange::Rate;
 use trade::freight::WeightBreak;
@@ -68,7 +68,7 @@ impl TestShop {
     /// Sets up an outlet and, with lines, today's sheet of it.
     pub async fn outlet(&self, details: &OutletDetails, lines: &[Line<'_>]) -> OutletId {
         let id = new_id();
-        self.store.create_outlet(&self.id, &id, details).await.expect("an outlet");
+        self.store.create_outlet(&self.by(), &id, details).await.expect("an outlet");
         let id = OutletId::new(id);
         if !lines.is_empty() {
             self.sheet(&id, 0, lines).await;
@@ -89,10 +89,10 @@ impl TestShop {
             sha256: sha256(&bytes),
             quotes: lines.iter().map(|line| quote(*line, currency)).collect(),
         };
-        let (partner, at) = (&self.partners[0].id, ago(days_ago));
+        let by = self.by_ago(days_ago);
         let mut tx = self.store.begin().await.expect("a transaction");
-        add_file(&mut tx, &self.id, &sheet.sha256, "sheet.txt", &bytes, at).await.expect("its file");
-        add_sheet(&mut tx, &self.id, &sheet, partner, at).await.expect("a sheet");
+        add_file(&mut tx, &by, &sheet.sha256, "sheet.txt", &bytes).await.expect("its file");
+        add_sheet(&mut tx, &by, &sheet).await.expect("a sheet");
         tx.commit().await.expect("the sheet is saved");
         sheet.id
     }
@@ -111,7 +111,7 @@ impl TestShop {
             surcharges: Vec::new(),
             zones: vec![ZoneTable { zone: "4".into(), breaks: breaks.into(), flat_boxes: Vec::new() }],
         };
-        self.store.create_service(&self.id, &id, &service).await.expect("a service");
+        self.store.create_service(&self.by(), &id, &service).await.expect("a service");
         // 216 litres: even loose boards of 0.22 g/cm3 reach the box's limit by mass first.
         let side = Size { length: dec!(600), width: dec!(600), height: dec!(600) };
         let carton = Carton {
@@ -123,8 +123,13 @@ impl TestShop {
             cost: dec!(1.50),
             at_hand: None,
         };
-        self.store.create_carton(&self.id, &new_id(), &carton).await.expect("a box");
+        self.store.create_carton(&self.by(), &new_id(), &carton).await.expect("a box");
         id
+    }
+
+    /// The first partner, so many days ago.
+    pub fn by_ago(&self, days_ago: i32) -> By {
+        By { at: ago(days_ago), ..self.by() }
     }
 
     /// Puts on file what a CAD was worth so many days ago, in USD.
@@ -132,8 +137,7 @@ impl TestShop {
         let date = self.today().saturating_sub(days_ago.days());
         let rate = Rate { date, base: Currency::CAD, quote: Currency::USD, rate };
         let mut tx = self.store.begin().await.expect("a transaction");
-        let (partner, at) = (&self.partners[0].id, ago(days_ago));
-        save_rates(&mut tx, &self.id, &[rate], "typed", partner, at).await.expect("a rate");
+        save_rates(&mut tx, &self.by_ago(days_ago), &[rate], "typed").await.expect("a rate");
         tx.commit().await.expect("the rate is saved");
     }
 
@@ -150,9 +154,9 @@ impl TestShop {
             net: mass(net),
             gross: mass(net),
             typed: net,
-            ..NewWeighing::transfer(lot, WeighingKind::WeighIn, &self.partners[0].id)
+            ..NewWeighing::transfer(lot, WeighingKind::WeighIn)
         };
-        self.store.weigh_in(&self.id, &weighing, ago(days_ago)).await.expect("the lot takes it");
+        self.store.weigh_in(&self.by_ago(days_ago), &weighing).await.expect("the lot takes it");
     }
 
     /// A bag that a pound has gone into in each of the last five weeks, with `before` in it from long ago: older than
@@ -176,9 +180,9 @@ impl TestShop {
             gross: mass(net),
             pieces,
             typed: net,
-            ..NewWeighing::transfer(lot, WeighingKind::WeighIn, &self.partners[0].id)
+            ..NewWeighing::transfer(lot, WeighingKind::WeighIn)
         };
-        self.store.weigh_in(&self.id, &weighing, Timestamp::now()).await.expect("the lot takes it");
+        self.store.weigh_in(&self.by(), &weighing).await.expect("the lot takes it");
     }
 
     /// Makes a shipment as it was made so many days ago, and gives its id.
@@ -193,17 +197,15 @@ impl TestShop {
             outlet_id: outlet,
             lots: lots.into_iter().zip(&loads).map(|(lot, load)| (lot, load.mass)).collect(),
             ladder: &ladder.expect("the buyer takes it"),
-            partner_id: &self.partners[0].id,
         };
-        self.store.make_shipment(&self.id, &shipment, ago(days_ago)).await.expect("a shipment");
+        self.store.make_shipment(&self.by_ago(days_ago), &shipment).await.expect("a shipment");
         id
     }
 
     /// Makes and sends a shipment, so many days ago.
     pub async fn sent(&self, lots: &[&str], outlet: &OutletId, days_ago: i32) -> String {
         let id = self.packed(lots, outlet, days_ago).await;
-        let (partner, at) = (&self.partners[0].id, ago(days_ago));
-        self.store.send_shipment(&self.id, &id, 1, partner, at).await.expect("it leaves");
+        self.store.send_shipment(&self.by_ago(days_ago), &id, 1).await.expect("it leaves");
         id
     }
 
@@ -213,7 +215,7 @@ impl TestShop {
     }
 
     pub async fn shop(&self) -> Shop {
-        self.store.first_shop().await.expect("the store answers").expect("a shop")
+        self.store.shops().await.expect("the store answers").remove(0)
     }
 
     /// Changes the shop over to kilograms.
@@ -227,7 +229,7 @@ impl TestShop {
         let zone = shop.zone.iana_name().expect("a zone with a name").to_string();
         let mut settings = ShopSettings { name: shop.name, zone, style: shop.style, costs: shop.costs };
         change(&mut settings);
-        self.store.save_shop(&self.id, shop.version, &settings).await.expect("the shop is saved");
+        self.store.save_shop(&self.by(), shop.version, &settings).await.expect("the shop is saved");
     }
 
     /// Changes an outlet's set-up.
@@ -235,7 +237,7 @@ impl TestShop {
         let mut outlet = self.store.outlet(&self.id, id.as_str()).await.expect("the outlet");
         change(&mut outlet.details);
         self.store
-            .save_outlet(&self.id, id.as_str(), outlet.version, &outlet.details)
+            .save_outlet(&self.by(), id.as_str(), outlet.version, &outlet.details)
             .await
             .expect("the outlet is saved");
     }
@@ -243,7 +245,7 @@ impl TestShop {
     /// Stops selling at an outlet.
     pub async fn close_outlet(&self, id: &OutletId) {
         let version = self.store.outlet(&self.id, id.as_str()).await.expect("the outlet").version;
-        self.store.close_outlet(&self.id, id.as_str(), version, Timestamp::now()).await.expect("it closes");
+        self.store.close_outlet(&self.by(), id.as_str(), version).await.expect("it closes");
     }
 }
 

@@ -14,17 +14,20 @@ mod form;
 pub mod market;
 mod page;
 mod phone;
-mod postgres;
+pub mod postgres;
 mod record;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
 use pennyweight::catalogue;
+use pennyweight::secret::Token;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
-use pennyweight::store::shops::{Partner, ShopSettings, add_partner, add_shop};
+use pennyweight::store::partners::{Partner, Role, add_partner};
+use pennyweight::store::sessions::{NewSession, begin_session};
+use pennyweight::store::shops::{ShopSettings, add_shop};
 use pennyweight::store::weighings::{NewWeighing, WeighingKind};
-use pennyweight::store::{Place, Store, new_id};
+use pennyweight::store::{By, Place, Store, new_id};
 use pennyweight::web::{App, Config, router};
 use rust_decimal::dec;
 use sqlx::{AnyConnection, Connection};
@@ -66,8 +69,9 @@ pub struct TestShop {
     pub store: Store,
     /// The shop's id.
     pub id: String,
-    /// By name; a phone without a cookie is the first one's.
     pub partners: [Partner; 2],
+    /// What the cookies of their phones hold.
+    tokens: [Token; 2],
     /// Where the database is, for a second process to open.
     pub place: Place,
     phone: Phone,
@@ -95,18 +99,24 @@ impl TestShop {
     async fn at(place: Place, keeper: Keeper) -> TestShop {
         let store = Store::open(&place).await.expect("the store opens");
         let id = new_id();
-        let partners = ["Imke", "Tobias"].map(|name| Partner { id: new_id(), name: name.into() });
-        let now = Timestamp::now();
+        let partners =
+            ["Imke", "Tobias"].map(|name| Partner { id: new_id(), name: name.into(), role: Role::Partner });
+        let tokens = [Token::random(), Token::random()];
+        let by = By { shop_id: id.clone(), partner_id: partners[0].id.clone(), at: Timestamp::now() };
         let mut tx = store.begin().await.expect("the store can be written to");
-        add_shop(&mut tx, &id, &settings(), now).await.expect("a shop");
-        for partner in &partners {
-            add_partner(&mut tx, &id, partner, now).await.expect("a partner");
+        add_shop(&mut tx, &by, &settings(), &partners[0]).await.expect("a shop");
+        for (partner, token) in partners.iter().zip(&tokens) {
+            add_partner(&mut tx, &by, partner).await.expect("a partner");
+            let by = By { partner_id: partner.id.clone(), ..by.clone() };
+            let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a test" };
+            begin_session(&mut tx, &by, &session).await.expect("a session");
         }
         catalogue::fill(&mut tx, &id).await.expect("the catalogue");
         tx.commit().await.expect("the set-up is saved");
         let config = config(vec!["shopbox.local".into()]);
         let phone = Phone::new(router(App::new(store.clone(), config)));
-        TestShop { store, id, partners, place, phone, keeper }
+        phone.sign_in(&tokens[0]);
+        TestShop { store, id, partners, tokens, place, phone, keeper }
     }
 
     /// Opens an address on the first partner's phone.
@@ -128,8 +138,31 @@ impl TestShop {
     pub fn phone_of(&self, partner: &Partner) -> Phone {
         let config = config(Vec::new());
         let phone = Phone::new(router(App::new(self.store.clone(), config)));
-        phone.set_cookie("partner", &partner.id);
+        let index = self.partners.iter().position(|known| known.id == partner.id).expect("one of the two");
+        phone.sign_in(&self.tokens[index]);
         phone
+    }
+
+    /// The first partner, now.
+    pub fn by(&self) -> By {
+        By { shop_id: self.id.clone(), partner_id: self.partners[0].id.clone(), at: Timestamp::now() }
+    }
+
+    /// Opens a second shop in the same record; gives who opened it.
+    pub async fn open_another(&self) -> By {
+        let by = By { shop_id: new_id(), partner_id: new_id(), at: Timestamp::now() };
+        let first = Partner { id: by.partner_id.clone(), name: "Wim".into(), role: Role::Partner };
+        let settings = ShopSettings { name: "Next Door Scrap".into(), ..settings() };
+        let mut tx = self.store.begin().await.expect("a transaction");
+        add_shop(&mut tx, &by, &settings, &first).await.expect("a second shop");
+        catalogue::fill(&mut tx, &by.shop_id).await.expect("its catalogue");
+        tx.commit().await.expect("it is saved");
+        by
+    }
+
+    /// A phone that nobody is signed in on.
+    pub fn strange_phone(&self) -> Phone {
+        Phone::new(router(App::new(self.store.clone(), config(Vec::new()))))
     }
 
     /// Opens a lot of `grade` in a new bag that weighs two ounces, and gives its id.
@@ -141,9 +174,8 @@ impl TestShop {
             container: Target::New { id: new_id(), details },
             grade: grade.into(),
             source: "",
-            partner_id: &self.partners[0].id,
         };
-        self.store.open_lot(&self.id, &lot, Timestamp::now()).await.expect("a lot opens");
+        self.store.open_lot(&self.by(), &lot).await.expect("a lot opens");
         id
     }
 
@@ -155,9 +187,9 @@ impl TestShop {
             net: mass(net),
             gross: mass(net),
             typed: net,
-            ..NewWeighing::transfer(lot, WeighingKind::WeighIn, &self.partners[0].id)
+            ..NewWeighing::transfer(lot, WeighingKind::WeighIn)
         };
-        self.store.weigh_in(&self.id, &weighing, Timestamp::now()).await.expect("the lot takes it");
+        self.store.weigh_in(&self.by(), &weighing).await.expect("the lot takes it");
         id
     }
 
@@ -196,6 +228,11 @@ impl TestShop {
         record::everything(&mut self.connect().await, &self.place).await
     }
 
+    /// The names of all tables, sorted.
+    pub async fn tables(&self) -> Vec<String> {
+        record::tables(&mut self.connect().await, &self.place).await
+    }
+
     /// Ends the story: the record, as the next start finds it, has to be sound.
     pub async fn close(self) {
         self.store.close().await;
@@ -209,6 +246,9 @@ impl TestShop {
     }
 }
 
+/// A passphrase that will do.
+pub const PASSPHRASE: &str = "copper kettle on thursday";
+
 /// The mass of a reading that means one thing.
 #[track_caller]
 pub fn mass(typed: &str) -> Mass {
@@ -221,7 +261,7 @@ pub fn mass(typed: &str) -> Mass {
 fn config(hosts: Vec<String>) -> Config {
     // Workbooks are read by the program itself, which is not this test.
     let reader = env!("CARGO_BIN_EXE_pennyweight").into();
-    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader }
+    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader, ..Config::default() }
 }
 
 fn settings() -> ShopSettings {

@@ -6,8 +6,9 @@ use std::sync::Mutex;
 use axum::Router;
 use axum::body::Body;
 use axum::http::header::{CONTENT_TYPE, COOKIE, HOST, LOCATION, ORIGIN, SET_COOKIE};
-use axum::http::{HeaderMap, HeaderValue, Request, StatusCode, request};
+use axum::http::{HeaderMap, HeaderValue, Request, Response, StatusCode, request};
 use http_body_util::BodyExt;
+use pennyweight::secret::Token;
 use tower::ServiceExt;
 
 use super::form::{Field, Form};
@@ -41,7 +42,12 @@ impl Phone {
 
     /// The request that [`Phone::submit`] sends.
     pub fn posted(&self, form: Form) -> Request<Body> {
-        let form = form.sent();
+        let mut form = form.sent();
+        // A form that was put together by hand, or read before somebody signed in, goes out as from a page just opened.
+        if let Some(token) = self.form_token() {
+            form.fields.retain(|field| field.name != "form_token");
+            form.fields.insert(0, Field { name: "form_token".into(), value: token, file: None });
+        }
         if form.method != "POST" {
             let path = form.action.split('?').next().unwrap_or_default();
             let url = format!("{path}?{}", url_encoded(&form.fields));
@@ -72,15 +78,31 @@ impl Phone {
         request
     }
 
+    /// The answer to exactly this request, with a body that is still to come.
+    pub async fn answer(&self, request: Request<Body>) -> Response<Body> {
+        self.router.clone().oneshot(request).await.expect("the router always answers")
+    }
+
     /// Sends exactly this request and takes its answer, redirect or not.
     pub async fn send(&self, request: Request<Body>) -> Page {
         let url = request.uri().path_and_query().map(ToString::to_string).unwrap_or_default();
-        let response = self.router.clone().oneshot(request).await.expect("the router always answers");
+        let response = self.answer(request).await;
         let (parts, body) = response.into_parts();
         self.keep_cookies(&parts.headers);
         let bytes = body.collect().await.expect("the whole body arrives").to_bytes();
         let body = String::from_utf8_lossy(&bytes).into_owned();
         Page { url, status: parts.status, headers: parts.headers, body }
+    }
+
+    /// Puts the cookie into the phone that a sign-in would.
+    pub fn sign_in(&self, token: &Token) {
+        self.set_cookie("session", token.text());
+    }
+
+    /// What the cookie stands for in a form; `None` where nobody is signed in.
+    pub fn form_token(&self) -> Option<String> {
+        let cookies = self.cookies.lock().expect("cookies");
+        Some(Token::brought(cookies.get("session")?)?.form_token())
     }
 
     pub fn set_cookie(&self, name: &str, value: &str) {

@@ -5,15 +5,8 @@ use sqlx::{AnyConnection, AssertSqlSafe};
 
 /// Every row of every table, sorted: `table: values`.
 pub async fn everything(connection: &mut AnyConnection, place: &Place) -> Vec<String> {
-    let tables = match place {
-        Place::File(_) => "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name",
-        Place::Postgres(_) => {
-            "SELECT CAST(table_name AS TEXT) FROM information_schema.tables WHERE table_schema = 'public' \
-             ORDER BY table_name"
-        }
-    };
     let mut rows = Vec::new();
-    for table in texts(connection, tables).await {
+    for table in tables(connection, place).await {
         let row_as_text = match place {
             Place::File(_) => {
                 let columns =
@@ -31,6 +24,19 @@ pub async fn everything(connection: &mut AnyConnection, place: &Place) -> Vec<St
     }
     rows.sort();
     rows
+}
+
+/// The names of all tables, sorted.
+pub async fn tables(connection: &mut AnyConnection, place: &Place) -> Vec<String> {
+    let sql = match place {
+        Place::File(_) => "SELECT name FROM sqlite_master WHERE type = 'table'",
+        Place::Postgres(_) => {
+            "SELECT CAST(table_name AS TEXT) FROM information_schema.tables WHERE table_schema = 'public'"
+        }
+    };
+    let mut tables = texts(connection, sql).await;
+    tables.sort();
+    tables
 }
 
 /// A query's only column. Its text is made of table and column names of our own.

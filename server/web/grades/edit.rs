@@ -60,7 +60,7 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     let slug = slug(&mut form);
     let details = details(&mut form);
     if let (Some(slug), Some(details), true) = (slug, details, form.is_good()) {
-        match app.store.create_grade(&visitor.shop.id, &slug, &details).await {
+        match app.store.create_grade(&visitor.by(), &slug, &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/grades/{slug}")).into_response()),
             Err(StoreError::Duplicate) => {
                 let grades = app.store.grades(&visitor.shop.id).await?;
@@ -100,7 +100,7 @@ pub async fn update(
 ) -> Result<Response, Failure> {
     let grade = find(&app, &visitor, &grade).await?;
     if let Some(details) = details(&mut form) {
-        match app.store.save_grade(&visitor.shop.id, &grade.id, form.version(), &details).await {
+        match app.store.save_grade(&visitor.by(), &grade.id, form.version(), &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/grades/{}", grade.id)).into_response()),
             Err(StoreError::Stale) => {
                 let now = find(&app, &visitor, grade.id.as_str()).await?;

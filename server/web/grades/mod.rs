@@ -15,7 +15,7 @@ use trade::mass::{Mass, MassStyle};
 
 use super::App;
 use super::failure::Failure;
-use super::page::{Page, Screen, Visitor, html};
+use super::page::{Folds, Page, Screen, Visitor, html};
 use crate::store::StoreError;
 use crate::store::grades::{Grade, SoldBy, is_slug};
 use crate::store::lots::{Lot, LotState};
@@ -24,6 +24,8 @@ use crate::store::lots::{Lot, LotState};
 pub struct Find {
     #[serde(default)]
     find: String,
+    #[serde(flatten)]
+    folds: Folds,
 }
 
 struct Family {
@@ -45,12 +47,13 @@ struct GradesPage {
     visitor: Visitor,
     find: String,
     families: Vec<Family>,
+    all_open: bool,
 }
 
 pub async fn index(
     State(app): State<App>,
     visitor: Visitor,
-    Query(Find { find }): Query<Find>,
+    Query(Find { find, folds }): Query<Find>,
 ) -> Result<Response, Failure> {
     let grades = app.store.grades(&visitor.shop.id).await?;
     let lots = app.store.open_lots(&visitor.shop.id).await?;
@@ -66,7 +69,9 @@ pub async fn index(
         }
     }
     let page = visitor.page(Screen::Grades, "Grades");
-    html(&GradesPage { page, visitor, find, families })
+    let all_open =
+        !find.is_empty() || folds.all_open(families.iter().map(|family| family.grades.len()).sum());
+    html(&GradesPage { page, visitor, find, families, all_open })
 }
 
 /// Whether somebody who looks for `words` may mean the grade: each word stands somewhere in what names it.
@@ -169,7 +174,7 @@ pub async fn retire(
     Path(grade): Path<String>,
 ) -> Result<Response, Failure> {
     let grade = find(&app, &visitor, &grade).await?;
-    app.store.retire_grade(&visitor.shop.id, grade.id.as_str(), visitor.now).await?;
+    app.store.retire_grade(&visitor.by(), grade.id.as_str()).await?;
     Ok(Redirect::to(&format!("/grades/{}", grade.id)).into_response())
 }
 
@@ -180,6 +185,6 @@ pub async fn bring_back(
     Path(grade): Path<String>,
 ) -> Result<Response, Failure> {
     let grade = find(&app, &visitor, &grade).await?;
-    app.store.return_grade(&visitor.shop.id, grade.id.as_str()).await?;
+    app.store.return_grade(&visitor.by(), grade.id.as_str()).await?;
     Ok(Redirect::to(&format!("/grades/{}", grade.id)).into_response())
 }

@@ -293,7 +293,7 @@ pub async fn update(
     }
     if answers != desk.answers {
         let json = to_json(&answers)?;
-        match app.store.save_answers(&visitor.shop.id, &id, desk.draft.version, &json).await {
+        match app.store.save_answers(&visitor.by(), &id, desk.draft.version, &json).await {
             Ok(()) => desk.draft.version += 1,
             Err(StoreError::Stale) => return overtaken(&app, visitor, &id, form).await,
             Err(other) => return Err(other.into()),
@@ -378,17 +378,8 @@ async fn confirm(
         return draft_page(app, visitor, desk, shown, form, None).await;
     }
     let sheet = desk.review.new_sheet(&id, &desk.outlet.id, &desk.draft.sha256, &desk.answers);
-    let done = app
-        .store
-        .confirm_draft(
-            &visitor.shop.id,
-            desk.draft.version,
-            &sheet,
-            &desk.review.learned(),
-            &visitor.partner.id,
-            visitor.now,
-        )
-        .await;
+    let done =
+        app.store.confirm_draft(&visitor.by(), desk.draft.version, &sheet, &desk.review.learned()).await;
     match done {
         Ok(()) => Ok(Redirect::to(&format!("/sheets/{id}")).into_response()),
         Err(StoreError::Stale) => overtaken(app, visitor, &id, form).await,
@@ -423,7 +414,7 @@ pub async fn discard(
     visitor: Visitor,
     Path(id): Path<String>,
 ) -> Result<Response, Failure> {
-    match app.store.discard_draft(&visitor.shop.id, &id).await {
+    match app.store.discard_draft(&visitor.by(), &id).await {
         Ok(()) => Ok(Redirect::to("/sheets").into_response()),
         Err(StoreError::Missing) => gone(&app, &visitor, &id).await,
         Err(other) => Err(other.into()),

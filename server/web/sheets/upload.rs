@@ -103,9 +103,8 @@ pub async fn create(State(app): State<App>, visitor: Visitor, upload: Upload) ->
             bytes: &source.bytes,
             reading: &to_json(&sheet)?,
             answers: &to_json(&Answers::new(valid_from))?,
-            partner_id: &visitor.partner.id,
         };
-        app.store.add_draft(&visitor.shop.id, &draft, visitor.now).await?;
+        app.store.add_draft(&visitor.by(), &draft).await?;
         return Ok(Redirect::to(&draft_page).into_response());
     }
     if let Some(name) = file_name {

@@ -1,0 +1,49 @@
+//! Who calls: a phone that is signed in.
+
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use axum::http::{Method, StatusCode};
+use jiff::Timestamp;
+
+use super::Problem;
+use crate::store::sessions::SignedIn;
+use crate::web::App;
+use crate::web::page::Visitor;
+use crate::web::session;
+
+/// Whoever calls and may: a partner, or a helper where `Caller` is unpacked by hand.
+#[derive(Debug, Clone)]
+pub struct Caller(pub Visitor);
+
+impl FromRequestParts<App> for Caller {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        let now = Timestamp::now();
+        let signed_in = match session::token(&parts.headers) {
+            Some(token) => app.store.signed_in(&token.hash(), now).await?,
+            None => None,
+        };
+        match signed_in {
+            Some(SignedIn { session_id, shop, partner }) => {
+                let is_reading = parts.method == Method::GET;
+                Ok(Caller(Visitor { shop, partner, session_id, now, is_reading }))
+            }
+            None => {
+                let words = "Sign in on this phone.";
+                Err(Problem::new(StatusCode::UNAUTHORIZED, "signed-out", "Not signed in", words))
+            }
+        }
+    }
+}
+
+impl Caller {
+    /// The caller, if they are a partner.
+    pub fn partner(self) -> Result<Visitor, Problem> {
+        if self.0.partner.is_helper() {
+            let words = "A helper can weigh in. For anything else, ask a partner.";
+            return Err(Problem::new(StatusCode::FORBIDDEN, "for-partners", "This is for partners", words));
+        }
+        Ok(self.0)
+    }
+}

@@ -1,0 +1,88 @@
+// Two phones in the shop: what one saves appears on the other's open page, and what is being typed stays.
+
+import assert from 'node:assert/strict';
+import { after, before, test } from 'node:test';
+
+import { openBrowser, openPage } from './browser.mjs';
+import { openShop } from './shop.mjs';
+
+/// What one partner saves is on the other's page within a second.
+const LIVE_MS = 1000;
+
+let shop;
+let browser;
+before(async () => {
+  [shop, browser] = await Promise.all([openShop(), openBrowser()]);
+});
+after(async () => {
+  await browser?.close();
+  await shop?.stop();
+});
+
+/// A phone at a page, and how it weighs something in on a bag.
+async function phone() {
+  const { page, troubles, close } = await openPage(browser, shop.address);
+  return { page, troubles, close };
+}
+
+/// Opens the first bag's lot and gives its address.
+async function firstLot(page) {
+  await page.goto('/weigh');
+  const link = await page.locator('a[href$="/weigh"].ticket').first().getAttribute('href');
+  return link.replace(/\/weigh$/, '');
+}
+
+async function weighIn(page, lot, reading) {
+  await page.goto(`${lot}/weigh`);
+  await page.getByLabel('What the scale shows').fill(reading);
+  await page.getByRole('button', { name: 'Read it back' }).click();
+  await page.getByRole('button', { name: /^Put it on/ }).click();
+  await page.waitForURL(/\/weighings\//);
+}
+
+test('a weighing appears on the other phone within a second', async () => {
+  const [one, other] = [await phone(), await phone()];
+  const lot = await firstLot(one.page);
+  await other.page.goto(lot);
+  const before = await other.page.locator('.figure.huge').innerText();
+  await weighIn(one.page, lot, '3 lb 1 oz');
+  const saved = Date.now();
+  await other.page.waitForFunction((was) => document.querySelector('.figure.huge').innerText !== was, before);
+  const took = Date.now() - saved;
+  assert.ok(took < LIVE_MS, `it took ${took} ms`);
+  assert.deepEqual([...one.troubles, ...other.troubles], []);
+  await one.close();
+  await other.close();
+});
+
+test('what is being typed stays, and the rest of the page moves on', async () => {
+  const [one, other] = [await phone(), await phone()];
+  const lot = await firstLot(one.page);
+  await other.page.goto(lot);
+  const before = await other.page.locator('.figure.huge').innerText();
+  await other.page.getByLabel('Note').fill('half a thought');
+  await weighIn(one.page, lot, '2 oz');
+  await other.page.waitForFunction((was) => document.querySelector('.figure.huge').innerText !== was, before);
+  assert.equal(await other.page.getByLabel('Note').inputValue(), 'half a thought');
+  assert.equal(await other.page.evaluate(() => document.activeElement.id), 'note', 'the cursor is where it was');
+  await one.close();
+  await other.close();
+});
+
+test('of two who change the same thing, the second sees both and chooses', async () => {
+  const [one, other] = [await phone(), await phone()];
+  const lot = await firstLot(one.page);
+  await one.page.goto(lot);
+  await other.page.goto(lot);
+  await other.page.getByLabel('Note').fill('from the other phone');
+  await one.page.getByLabel('Note').fill('from this phone');
+  await one.page.getByRole('button', { name: 'Save' }).click();
+  await other.page.getByText('has just changed what you are working on').waitFor();
+  await other.page.getByRole('button', { name: 'Save' }).click();
+  await other.page.getByText('Stored now: from this phone').waitFor();
+  assert.equal(await other.page.getByLabel('Note').inputValue(), 'from the other phone');
+  await other.page.getByRole('button', { name: 'Save' }).click();
+  await one.page.waitForFunction(() => document.querySelector('#note').value === 'from the other phone');
+  await one.close();
+  await other.close();
+});
