@@ -85,7 +85,7 @@ fn footnote_mark(text: &str) -> Option<char> {
     let mut chars = text.trim_start().chars();
     let mark = chars.next().filter(|c| matches!(c, '*' | '†' | '‡' | '§' | '¹' | '²' | '³'))?;
     // A run of stars is decoration.
-    (chars.next() != Some(mark) && text.trim_end().chars().last() != Some(mark)).then_some(mark)
+    (chars.next() != Some(mark) && !text.trim_end().ends_with(mark)).then_some(mark)
 }
 
 /// Collects rows, and what the sheet says of them all.

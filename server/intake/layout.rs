@@ -166,7 +166,7 @@ fn only_a_price(row: &Row, marks: Marks) -> bool {
 
 /// Turns rows below a row of column names into a table; the others stay lines.
 fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
-    let grid: Vec<GridRow> = rows.iter().map(|row| cells_as_pieces(row)).collect();
+    let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
     let header = (0..rows.len()).find(|&at| {
         rows[at].pieces.len() >= 2
             && columns::named(&grid[at], &grid[at + 1..], marks).is_some_and(|_| {

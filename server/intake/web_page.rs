@@ -276,10 +276,9 @@ impl Page {
             return;
         }
         for (at, word) in words.enumerate() {
-            if at > 0 || blank_first {
-                if !self.line.is_empty() && !self.line.ends_with(' ') {
-                    self.line.push(' ');
-                }
+            let blank = at > 0 || blank_first;
+            if blank && !self.line.is_empty() && !self.line.ends_with(' ') {
+                self.line.push(' ');
             }
             if at == 0 && self.apart && touches(&self.line, word) {
                 self.line.push_str("  ");
