@@ -163,7 +163,7 @@ impl Table {
             }
             None => return Err(Why::NoName),
         };
-        let Some(name) = wording(&name) else { return Err(Why::TooLong) };
+        let Some(name) = wording(name.trim_matches(['|', ' '])) else { return Err(Why::TooLong) };
         if !name.chars().any(char::is_alphanumeric) {
             return Err(Why::NoName);
         }
