@@ -49,10 +49,10 @@ impl NextDoor {
         let mut snapshot = shop.store.snapshot().await.expect("a snapshot");
         for table in TABLES {
             let rows = snapshot.rows(table, &demo.id).await.expect("rows");
-            let text = |column: &str| {
-                rows.iter().filter_map(|row| row.get(column)).filter_map(Value::as_str).map(str::to_string)
+            let text = |column: &str| -> Vec<String> {
+                rows.iter().filter_map(|row| row.get(column)?.as_str()).map(str::to_string).collect()
             };
-            let some: Vec<String> = text("id").filter(|id| is_id(id)).take(TRIED).collect();
+            let some: Vec<String> = text("id").into_iter().filter(|id| is_id(id)).take(TRIED).collect();
             if !some.is_empty() {
                 ids.insert(table.name, some);
             }
