@@ -65,7 +65,7 @@ impl Backups {
                 backups.push(Backup { name, made_at, bytes: entry.metadata()?.len() });
             }
         }
-        backups.sort_by(|a, b| b.made_at.cmp(&a.made_at));
+        backups.sort_by_key(|backup| std::cmp::Reverse(backup.made_at));
         Ok(backups)
     }
 

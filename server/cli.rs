@@ -1,7 +1,7 @@
 //! The command line: serve a shop, or the demo.
 
 use std::fs::File;
-use std::io::{BufWriter, IsTerminal};
+use std::io::{BufWriter, IsTerminal, Write};
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -302,10 +302,13 @@ async fn announce(
     with_demo: bool,
 ) -> Result<(), StartError> {
     let shops = store.shops().await?;
+    let mut words = String::new();
     let (near, far) = match &shops[..] {
         [] => {
             let code = made_code(store, Purpose::SetUp, None, Purpose::SetUp.lasts()).await?;
-            println!("The record is new. To set the shop up, this code is needed, within a day: {code}\n");
+            words += &format!(
+                "The record is new. To set the shop up, this code is needed, within a day: {code}\n\n"
+            );
             let page = format!("/shop/new?code={code}");
             (page.clone(), page)
         }
@@ -319,25 +322,29 @@ async fn announce(
                 made_code(store, Purpose::Join, whose, lasts).await?,
                 made_code(store, Purpose::Join, whose, lasts).await?,
             ];
-            println!("Sign in to the demo as {} with “{passphrase}”,", names.join(" or "));
-            println!("or come in as {name} by the addresses below, each of them once.\n");
+            words += &format!("Sign in to the demo as {} with “{passphrase}”,\n", names.join(" or "));
+            words += &format!("or come in as {name} by the addresses below, each of them once.\n\n");
             let [near, far] = codes.map(|code| format!("/join?code={code}"));
             (near, far)
         }
         _ => (String::new(), String::new()),
     };
-    println!("Pennyweight is open.\n\n  on this machine   {here}{near}");
+    words += &format!("Pennyweight is open.\n\n  on this machine   {here}{near}\n");
     match outside {
         Some(address) => {
             let address = format!("{address}{far}");
-            println!("  on the shop wifi  {address}\n");
+            words += &format!("  on the shop wifi  {address}\n\n");
             if let Ok(code) = QrCode::new(&address) {
-                println!("{}", code.render::<unicode::Dense1x2>().quiet_zone(true).build());
+                words += &format!("{}\n", code.render::<unicode::Dense1x2>().quiet_zone(true).build());
             }
-            println!("Point a phone's camera at the code. Ctrl-C closes the shop.");
+            words += "Point a phone's camera at the code. Ctrl-C closes the shop.\n";
         }
-        None => println!("\nNo wifi address was found: phones cannot reach it yet. Ctrl-C closes the shop."),
+        None => {
+            words += "\nNo wifi address was found: phones cannot reach it yet. Ctrl-C closes the shop.\n";
+        }
     }
+    // The shop is open also where nobody reads this.
+    let _ = std::io::stdout().write_all(words.as_bytes());
     Ok(())
 }
 

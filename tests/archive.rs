@@ -77,7 +77,7 @@ async fn a_shop_moves_between_the_databases_with_nothing_changed(shop: &TestShop
 async fn an_archive_holds_one_shop_and_nothing_of_another(shop: &TestShop) {
     let other = shop.open_another().await;
     shop.bag("Bag of ours", "copper-2").await;
-    let (bytes, manifest) = archived(&shop.store, &[other.shop_id.clone()]).await;
+    let (bytes, manifest) = archived(&shop.store, std::slice::from_ref(&other.shop_id)).await;
     assert_eq!(manifest.shops.len(), 1);
     assert!(manifest.entries.keys().all(|name| name.starts_with(&other.shop_id)));
     let mut zip = ZipArchive::new(Cursor::new(bytes)).expect("a zip");
@@ -89,7 +89,7 @@ async fn an_archive_holds_one_shop_and_nothing_of_another(shop: &TestShop) {
 }
 
 async fn what_lets_somebody_in_is_left_out(shop: &TestShop) {
-    let (bytes, _) = archived(&shop.store, &[shop.id.clone()]).await;
+    let (bytes, _) = archived(&shop.store, std::slice::from_ref(&shop.id)).await;
     let folder = tempfile::tempdir().expect("a folder");
     let store = Store::open(&Place::File(folder.path().join("new.db"))).await.expect("a new record");
     Archive::open(Cursor::new(bytes)).expect("an archive").restore(&store).await.expect("it is restored");
@@ -100,7 +100,7 @@ async fn what_lets_somebody_in_is_left_out(shop: &TestShop) {
 
 async fn a_shop_that_is_there_is_not_restored_over(shop: &TestShop) {
     let lot = shop.bag("Bag 1", "copper-2").await;
-    let (bytes, _) = archived(&shop.store, &[shop.id.clone()]).await;
+    let (bytes, _) = archived(&shop.store, std::slice::from_ref(&shop.id)).await;
     shop.put(&lot, "2 lb").await;
     let before = shop.everything().await;
     let refused = Archive::open(Cursor::new(bytes)).expect("an archive").restore(&shop.store).await;
@@ -129,7 +129,7 @@ fn changed(bytes: &[u8], ending: &str, change: impl Fn(Vec<u8>) -> Option<Vec<u8
 async fn a_damaged_archive_is_refused_and_nothing_of_it_is_kept(shop: &TestShop) {
     let lot = shop.bag("Bag 1", "copper-2").await;
     shop.put(&lot, "2 lb").await;
-    let (whole, _) = archived(&shop.store, &[shop.id.clone()]).await;
+    let (whole, _) = archived(&shop.store, std::slice::from_ref(&shop.id)).await;
     let folder = tempfile::tempdir().expect("a folder");
     let store = Store::open(&Place::File(folder.path().join("new.db"))).await.expect("a new record");
     let more = |mut bytes: Vec<u8>| {
@@ -178,7 +178,7 @@ async fn a_damaged_archive_is_refused_and_nothing_of_it_is_kept(shop: &TestShop)
 }
 
 async fn the_newer_is_refused(shop: &TestShop) {
-    let (bytes, mut manifest) = archived(&shop.store, &[shop.id.clone()]).await;
+    let (bytes, mut manifest) = archived(&shop.store, std::slice::from_ref(&shop.id)).await;
     manifest.schema += 1;
     let json = serde_json::to_vec(&manifest).expect("json");
     let newer = changed(&bytes, "manifest.json", |_| Some(json.clone()));
@@ -198,7 +198,7 @@ async fn a_backup_is_made_while_the_shop_is_used(shop: &TestShop) {
     let making =
         async { backups.make(&shop.store, Timestamp::now()).await.expect("a backup that is proved") };
     let ((), made) = tokio::join!(writing, making);
-    assert_eq!(backups.list().expect("the folder"), [made.clone()]);
+    assert_eq!(backups.list().expect("the folder"), std::slice::from_ref(&made));
     assert_eq!(
         std::fs::read_dir(folder.path().join("kept")).expect("the folder").count(),
         1,

@@ -6,7 +6,7 @@ use axum::body::Body;
 use axum::http::header::{CONTENT_TYPE, HOST, ORIGIN};
 use axum::http::{Request, StatusCode};
 
-use crate::common::{Page, SHOP_HOST, TestShop, on_both};
+use crate::common::{Form, Page, SHOP_HOST, TestShop, on_both};
 
 on_both![
     a_name_that_the_box_does_not_go_by_is_refused,
@@ -101,7 +101,7 @@ async fn every_answer_carries_the_headers(shop: &TestShop) {
 }
 
 /// Every address that the pages link to, each opened once, from Today on.
-async fn crawl(shop: &TestShop) -> Vec<Page> {
+pub async fn crawl(shop: &TestShop) -> Vec<Page> {
     let mut pages = Vec::new();
     let mut seen = BTreeSet::new();
     let mut open = vec!["/".to_string()];
@@ -180,14 +180,14 @@ async fn a_method_that_an_address_does_not_take_is_a_page_too(shop: &TestShop) {
     assert_failure(&shop.phone().send(delete).await, StatusCode::METHOD_NOT_ALLOWED);
 }
 
+async fn new_lot(shop: &TestShop) -> Form {
+    let form = shop.get("/lots/new").await.form("form[action='/lots/new']");
+    form.set("grade", "copper-2").set("label", "Bag 1")
+}
+
 async fn a_form_cut_short_is_refused(shop: &TestShop) {
     let before = shop.everything().await;
-    let form = shop
-        .get("/lots/new")
-        .await
-        .form("form[action='/lots/new']")
-        .set("grade", "copper-2")
-        .set("label", "Bag 1");
+    let form = new_lot(shop).await;
     for (field, value) in [("lot_id", ""), ("lot_id", "1"), ("container_id", "../../etc"), ("lot_id", "x\0")]
     {
         assert_failure(&shop.submit(form.clone().forge(field, value)).await, StatusCode::BAD_REQUEST);
@@ -202,12 +202,7 @@ async fn a_form_cut_short_is_refused(shop: &TestShop) {
 
 async fn too_large_a_body_is_refused(shop: &TestShop) {
     let before = shop.everything().await;
-    let form = shop
-        .get("/lots/new")
-        .await
-        .form("form[action='/lots/new']")
-        .set("grade", "copper-2")
-        .set("label", "Bag 1");
+    let form = new_lot(shop).await;
     let page = shop.submit(form.forge("source", &"x".repeat(11 * 1024 * 1024))).await;
     assert_failure(&page, StatusCode::PAYLOAD_TOO_LARGE);
     assert_eq!(shop.everything().await, before);

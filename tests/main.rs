@@ -2,17 +2,23 @@
 
 mod common;
 
+mod api;
 mod archive;
 mod bag;
 mod choices;
 mod containers;
+mod disk;
 mod grades;
 mod guard;
+mod hostile;
 mod import;
+mod ladders;
 mod ledger;
 mod lists;
 mod live;
 mod lots;
+mod offers;
+mod outlets;
 mod people;
 mod plan;
 mod rates;

@@ -20,25 +20,21 @@ on_both![
     made_twice_it_is_made_once,
     made_twice_at_once_it_is_made_once,
     two_shipments_of_one_lot_are_one,
-    somebody_weighed_meanwhile,
-    the_outlet_was_closed_meanwhile,
-    what_no_page_offers_is_refused,
-    a_shipment_of_nothing_is_refused,
-    what_the_buyer_does_not_take_is_refused,
     sent_it_is_off_the_shelf,
     taken_apart_its_lots_are_free_again,
     of_two_tabs_the_second_is_told,
     cautions_stand_where_they_apply,
+    the_printed_list_tells_the_buyer_nothing_of_what_we_expect,
     a_promise_is_kept_as_it_stood,
     the_list_has_the_newest_first,
 ];
 
-struct Market {
-    boards: OutletId,
-    carrier: String,
+pub struct Market {
+    pub boards: OutletId,
+    pub carrier: String,
 }
 
-async fn market(shop: &TestShop) -> Market {
+pub async fn market(shop: &TestShop) -> Market {
     let carrier = shop.carrier().await;
     let lines = [("board-set-top", "2.00/lb"), ("board-console", "3.00/lb")];
     let boards = shop.outlet(&buyer("Board House", &carrier), &lines).await;
@@ -46,15 +42,15 @@ async fn market(shop: &TestShop) -> Market {
 }
 
 /// The form that makes a shipment of a lot's bag.
-async fn offer(shop: &TestShop, lot: &str) -> Form {
+pub async fn offer(shop: &TestShop, lot: &str) -> Form {
     shop.get(&format!("/lots/{lot}/ship")).await.ok().form("#shipment")
 }
 
-async fn state(shop: &TestShop, lot: &str) -> LotState {
+pub async fn state(shop: &TestShop, lot: &str) -> LotState {
     shop.lot(lot).await.state
 }
 
-async fn shipments(shop: &TestShop) -> usize {
+pub async fn shipments(shop: &TestShop) -> usize {
     shop.store.shipments(&shop.id).await.expect("shipments").len()
 }
 
@@ -135,7 +131,7 @@ async fn the_packing_list_has_lots_boxes_and_figures(shop: &TestShop) {
     assert!(page.says("2. Large box fill to 6 lb 0.0 oz packed 7 lb 0.0 oz"));
     assert!(page.says("The buyer pays about 95.00 USD; carrier's service: Lake Parcel."));
     assert_eq!(
-        page.texts("dl.rows > div"),
+        page.texts("dl#expected > div"),
         [
             "Game console boards, 5 lb 0.0 oz, 3 pieces at 3.00 USD/lb 15.00 USD",
             "Set-top boards, 40 lb 0.0 oz at 2.00 USD/lb 80.00 USD",
@@ -189,98 +185,6 @@ async fn two_shipments_of_one_lot_are_one(shop: &TestShop) {
         assert!(refused[0].says("packed in"), "{}", refused[0].text("body"));
         assert_eq!(shipments(shop).await, round);
     }
-}
-
-async fn somebody_weighed_meanwhile(shop: &TestShop) {
-    market(shop).await;
-    let first = shop.filled("Bag 1", "board-set-top", "20 lb").await;
-    let second = shop.filled("Bag 2", "board-set-top", "10 lb").await;
-    let form = offer(shop, &first).await;
-    shop.put(&second, "1 oz").await;
-    let refused = shop.submit(form).await;
-    assert_eq!(refused.status, StatusCode::CONFLICT);
-    assert!(refused.says("weighed onto one of the lots"), "{}", refused.text("body"));
-    assert!(refused.says("Nothing was reserved."));
-    for lot in [&first, &second] {
-        assert_eq!(state(shop, lot).await, LotState::Open);
-    }
-    assert_eq!(shipments(shop).await, 0);
-    shop.submit(offer(shop, &first).await).await.ok();
-}
-
-async fn the_outlet_was_closed_meanwhile(shop: &TestShop) {
-    let market = market(shop).await;
-    let lot = shop.filled("Bag 1", "board-set-top", "39 lb").await;
-    let form = offer(shop, &lot).await;
-    shop.close_outlet(&market.boards).await;
-    let refused = shop.submit(form).await;
-    assert_eq!(refused.status, StatusCode::CONFLICT);
-    assert!(refused.says("The outlet has been closed meanwhile."), "{}", refused.text("body"));
-    assert_eq!(state(shop, &lot).await, LotState::Open);
-}
-
-async fn what_no_page_offers_is_refused(shop: &TestShop) {
-    market(shop).await;
-    let quay = shop.near_yard(&[("board-set-top", "1.00/lb")]).await;
-    let lot = shop.filled("Bag 1", "board-set-top", "39 lb").await;
-    let copper = shop.filled("Bag 2", "copper-2", "39 lb").await;
-    let form = offer(shop, &lot).await;
-    let (stranger, yard) = (new_id(), quay.to_string());
-    for (field, value, why) in [
-        ("outlet", stranger.as_str(), "closed meanwhile"),
-        ("outlet", "", "closed meanwhile"),
-        ("outlet", &yard, "takes no parcels: it is a yard"),
-        ("lot", &stranger, "not on the shelf any more"),
-        ("lot", "' OR 1=1 --", "not on the shelf any more"),
-        ("lot", &copper, "its sheet has no price for No. 2 copper"),
-    ] {
-        let refused = shop.submit(form.clone().forge(field, value)).await.without_ids();
-        assert_eq!(refused.status, StatusCode::CONFLICT, "{field} {value}");
-        assert!(refused.says(why), "{field} {value}: {}", refused.text("body"));
-        assert!(refused.says("Nothing was reserved."));
-    }
-    for (id, status) in [("", StatusCode::BAD_REQUEST), ("7", StatusCode::BAD_REQUEST)] {
-        assert_eq!(shop.submit(form.clone().forge("id", id)).await.status, status);
-    }
-    // What was seen cannot be read: a lie, so what is there counts.
-    let lie = form.clone().forge(&format!("seen-{lot}"), "1");
-    assert_eq!(shop.submit(lie).await.status, StatusCode::CONFLICT);
-    assert_eq!(shipments(shop).await, 0);
-    // The lot named twice is in it once.
-    let mut twice = form;
-    let named = twice.fields.iter().find(|field| field.name == "lot").expect("the lot").clone();
-    twice.fields.push(named);
-    assert_eq!(shop.submit(twice).await.ok().text(".figure"), "41.50 USD expected net");
-
-    for url in ["/shipments/no-such-shipment".to_string(), format!("/shipments/{stranger}")] {
-        assert_eq!(shop.get(&url).await.status, StatusCode::NOT_FOUND);
-    }
-}
-
-async fn a_shipment_of_nothing_is_refused(shop: &TestShop) {
-    market(shop).await;
-    let lot = shop.filled("Bag 1", "board-set-top", "39 lb").await;
-    let mut form = offer(shop, &lot).await;
-    form.fields.retain(|field| field.name != "lot");
-    let refused = shop.submit(form).await;
-    assert_eq!(refused.status, StatusCode::CONFLICT);
-    assert!(refused.says("No lot was chosen."));
-    assert_eq!(shipments(shop).await, 0);
-}
-
-async fn what_the_buyer_does_not_take_is_refused(shop: &TestShop) {
-    let market = market(shop).await;
-    let lot = shop.filled("Bag 1", "board-set-top", "19 lb").await;
-    let form = offer(shop, &lot).await;
-    shop.change_outlet(&market.boards, |details| details.terms.minimum_delivery = mass("20 lb")).await;
-    let refused = shop.submit(form).await;
-    assert_eq!(refused.status, StatusCode::CONFLICT);
-    assert!(
-        refused.says("Board House does not take it: it takes deliveries from 20 lb 0.0 oz up."),
-        "{}",
-        refused.text("body")
-    );
-    assert_eq!(shipments(shop).await, 0);
 }
 
 async fn sent_it_is_off_the_shelf(shop: &TestShop) {
@@ -391,6 +295,78 @@ async fn cautions_stand_where_they_apply(shop: &TestShop) {
         let id = shop.packed(&[&lot], outlet, 0).await;
         assert_eq!(cautions(shop.get(&format!("/shipments/{id}")).await.ok()), expected, "{label}");
     }
+}
+
+/// What of a page goes on paper: without the elements that the stylesheet hides in print, by its own list of them.
+fn on_paper(page: &Page) -> String {
+    let css = include_str!("../static/css/print.css");
+    let rule =
+        css.lines().find(|line| line.contains("display: none !important")).expect("the rule that hides");
+    let hidden = rule.split('{').next().expect("its selectors");
+    page.text_without("body", hidden)
+}
+
+async fn the_printed_list_tells_the_buyer_nothing_of_what_we_expect(shop: &TestShop) {
+    let carrier = shop.carrier().await;
+    let mut boards = buyer("Board House", &carrier);
+    boards.place = "4 Mill Lane, Sedge Harbor".into();
+    boards.note = "Pays late, counts generously".into();
+    boards.terms.weight_deduction = trade::money::Share::new(dec!(0.01)).expect("a share");
+    boards.terms.minimum_delivery = mass("10 lb");
+    boards.terms.days_to_pay = 14;
+    boards.terms.flat_fee = dec!(3);
+    boards.terms.minimum_payout = dec!(25);
+    boards.terms.downgrade_chance = trade::money::Share::new(dec!(0.2)).expect("a share");
+    boards.terms.downgrade_drop = trade::money::Share::new(dec!(0.5)).expect("a share");
+    if let OutletKind::MailIn(post) = &mut boards.kind {
+        post.border = dec!(12);
+    }
+    let boards = shop.outlet(&boards, &[("board-set-top", "2.00/lb"), ("board-console", "8/each")]).await;
+    let first = shop.filled("Bag 1", "board-set-top", "40 lb").await;
+    let second = shop.bag("Bag 2", "board-console").await;
+    shop.put_pieces(&second, "5 lb", 3).await;
+    let shipment = shop.packed(&[&first, &second], &boards, 0).await;
+    let page = shop.get(&format!("/shipments/{shipment}")).await.ok().without_ids();
+    assert!(page.says("expected net") && page.says("Net to the shop"), "the screen has it all");
+
+    let paper = on_paper(&page);
+    for there in [
+        "Packing list",
+        "Heron Street Salvage",
+        "Board House",
+        "4 Mill Lane, Sedge Harbor",
+        "Bag 1 Set-top boards 40 lb 0.0 oz 18.144 kg",
+        "Bag 2 Game console boards, 3 pieces 5 lb 0.0 oz 2.268 kg",
+        "Total 45 lb 0.0 oz 20.412 kg",
+        "1 Large box 39 lb 0.0 oz 40 lb 0.0 oz",
+        "deliveries from 10 lb 0.0 oz up",
+        "1 % of the weight taken off for tare and moisture",
+        "paid within 14 days",
+    ] {
+        assert!(paper.contains(there), "“{there}” is not on it: {paper}");
+    }
+    for kept in [
+        "USD",
+        "$",
+        "expect",
+        "net to",
+        "2.00",
+        "8.00",
+        "20 %",
+        "50 %",
+        "freight",
+        "late",
+        "border",
+        "Lake Parcel",
+    ] {
+        assert!(!paper.to_lowercase().contains(&kept.to_lowercase()), "“{kept}” is on it: {paper}");
+    }
+    // Plain terms need no words.
+    let plain = shop.outlet(&buyer("Plain Boards", &carrier), &[("board-set-top", "2.00/lb")]).await;
+    let third = shop.filled("Bag 3", "board-set-top", "39 lb").await;
+    let shipment = shop.packed(&[&third], &plain, 0).await;
+    let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
+    assert!(!on_paper(&page).contains("Your terms"));
 }
 
 async fn a_promise_is_kept_as_it_stood(shop: &TestShop) {

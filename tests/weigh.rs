@@ -4,12 +4,14 @@ use axum::http::StatusCode;
 use pennyweight::store::weighings::WeighingKind;
 use trade::mass::Mass;
 
+use crate::common::market::buyer;
 use crate::common::{Page, TestShop, mass, on_both};
 
 on_both![
     a_reading_is_read_back_and_only_then_counts,
     every_form_of_a_reading_is_taken,
     a_number_without_a_unit_is_asked_about,
+    what_may_be_pounds_and_ounces_is_never_taken_silently,
     a_decimal_pound_entry_is_taken_with_the_other_meaning_beside_it,
     what_cannot_be_a_reading_is_refused_with_the_reason,
     tare_is_taken_off,
@@ -23,6 +25,7 @@ on_both![
     undo_makes_a_reversing_entry,
     undo_cannot_be_done_twice,
     undo_cannot_take_what_has_left_the_bag,
+    undo_cannot_reach_what_has_left_the_shop,
     nothing_goes_on_a_lot_whose_grade_is_retired,
     nothing_goes_on_a_lot_that_is_gone,
     what_was_typed_is_kept_exactly_but_not_without_end,
@@ -74,10 +77,21 @@ async fn every_form_of_a_reading_is_taken(shop: &TestShop) {
         ("3 dwt", 4_665_522),
         ("1 troy oz", 31_103_477),
         ("2 ozt", 62_206_954),
+        ("2 troy ounces", 62_206_954),
+        ("1 oz t", 31_103_477),
+        ("10 gr", 647_989),
+        ("2½ lb", 1_133_980_925),
+        ("2 lb 5 1/2 oz", 1_063_107_117),
+        ("2\u{a0}lb\u{202f}5\u{2009}oz", 1_048_932_356),
+        ("2 LBS. 5 OZ.", 1_048_932_356),
+        ("2 lb 15.99 oz", 1_360_493_615),
+        ("1.250,5 g", 1_250_500_000),
+        ("1,250.5 g", 1_250_500_000),
     ] {
         let before = shop.lot(&lot).await.net;
         let receipt = put_on(shop, &read_on(shop, &lot, reading).await.ok()).await.ok();
-        assert_eq!(receipt.text("dd.typed"), reading);
+        let typed = reading.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(receipt.text("dd.typed"), typed);
         let added = shop.lot(&lot).await.net - before;
         assert_eq!(added, Mass::from_micrograms(micrograms), "{reading}");
     }
@@ -100,6 +114,34 @@ async fn a_number_without_a_unit_is_asked_about(shop: &TestShop) {
     let receipt = put_on(shop, &shop.submit(chosen).await.ok()).await.ok();
     assert_eq!(shop.lot(&lot).await.net, mass("2 lb 5 oz"));
     assert_eq!(receipt.text("dd.typed"), "2.5", "the ledger keeps what was typed");
+}
+
+async fn what_may_be_pounds_and_ounces_is_never_taken_silently(shop: &TestShop) {
+    let lot = shop.bag("Bag 1", "board-set-top").await;
+    // 1 lb 8 oz typed as 1.8 is 10 oz off: 24 oz are meant, 28.8 stand there. Each is offered with what it would add.
+    for (reading, answers) in [
+        ("1.8", ["1.8 lb", "1 lb 8 oz", "1.8 oz", "1.8 kg", "1.8 g"].as_slice()),
+        ("1,8", &["1.8 lb", "1 lb 8 oz", "1.8 oz", "1.8 kg", "1.8 g"]),
+        ("2.15", &["2.15 lb", "2 lb 15 oz", "2.15 oz", "2.15 kg", "2.15 g"]),
+        // There are no sixteen ounces beside pounds.
+        ("2.16", &["2.16 lb", "2.16 oz", "2.16 kg", "2.16 g"]),
+        ("12", &["12 lb", "12 oz", "12 kg", "12 g"]),
+        ("2 1/2", &["2.5 lb", "2.5 oz", "2.5 kg", "2.5 g"]),
+        ("1,250 g", &["1.25 g", "1250 g"]),
+    ] {
+        let ask = read_on(shop, &lot, reading).await.ok();
+        assert!(!ask.has("form[action$='/weighings']"), "{reading} can be put on without an answer");
+        let offered = ask.attributes("main form input[name=reading]", "value");
+        let offered: Vec<&str> = offered.iter().map(String::as_str).filter(|it| *it != reading).collect();
+        assert_eq!(offered, answers, "{reading}");
+    }
+    let other = |echo: Page| echo.has("form.attention").then(|| echo.text(".attention"));
+    let asked = other(read_on(shop, &lot, "1.8 lb").await.ok()).expect("the other meaning");
+    assert!(asked.contains("Did the scale show 1 lb 8 oz?"), "{asked}");
+    for plain in ["1.16 lb", "1.85 lb", "2 1/2 lb", "2.0 lb", "1.8 kg"] {
+        assert_eq!(other(read_on(shop, &lot, plain).await.ok()), None, "{plain}");
+    }
+    assert!(shop.store.ledger(&shop.id, &lot).await.expect("a ledger").is_empty());
 }
 
 async fn a_decimal_pound_entry_is_taken_with_the_other_meaning_beside_it(shop: &TestShop) {
@@ -126,6 +168,15 @@ async fn what_cannot_be_a_reading_is_refused_with_the_reason(shop: &TestShop) {
         ("-4 oz", "below zero"),
         ("0 g", "zero adds nothing"),
         ("99999999999 kg", "thousand tonnes"),
+        ("1000000.001 kg", "thousand tonnes"),
+        ("99999999999999999999999999999999999999 g", "does not read as a weight"),
+        ("1e9 g", "does not read as a weight"),
+        ("1/3 lb", "does not read as a weight"),
+        ("1.5,3 lb", "does not read as a weight"),
+        ("5 oz 2 lb", "does not read as a weight"),
+        ("2 lb 31 oz", "Was it 3 lb 15 oz?"),
+        ("2 ton", "does not read as a weight"),
+        ("0.0000001 g", "zero adds nothing"),
         ("<script>alert(1)</script>", "does not read as a weight"),
     ] {
         let page = read_on(shop, &lot, reading).await;
@@ -292,6 +343,27 @@ async fn undo_cannot_take_what_has_left_the_bag(shop: &TestShop) {
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(refused.says("less than nothing"));
     assert_eq!(shop.lot(&lot).await.net, mass("12 oz") - mass("2 oz"));
+}
+
+async fn undo_cannot_reach_what_has_left_the_shop(shop: &TestShop) {
+    let carrier = shop.carrier().await;
+    let boards = shop.outlet(&buyer("Board House", &carrier), &[("board-set-top", "2.00/lb")]).await;
+    let lot = shop.bag("Bag 1", "board-set-top").await;
+    let receipt = put_on(shop, &read_on(shop, &lot, "39 lb").await.ok()).await.ok();
+    let undo = receipt.form("form[action$='/undo']");
+    let shipment = shop.packed(&[&lot], &boards, 0).await;
+    for (step, why) in [("send", "packed in a shipment"), ("", "has left the shop")] {
+        let before = shop.everything().await;
+        let refused = shop.submit(undo.clone()).await;
+        assert_eq!(refused.status, StatusCode::CONFLICT);
+        assert!(refused.says(why), "{}", refused.text("main"));
+        assert_eq!(shop.everything().await, before);
+        if !step.is_empty() {
+            let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
+            shop.submit(page.form(&format!("form[action$='/{step}']"))).await.ok();
+        }
+    }
+    assert!(!shop.get(&receipt.url).await.ok().has("form[action$='/undo']"), "it is not offered any more");
 }
 
 async fn nothing_goes_on_a_lot_whose_grade_is_retired(shop: &TestShop) {

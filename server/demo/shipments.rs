@@ -40,12 +40,7 @@ impl Loader<'_> {
 
         let id = new_id();
         let made = self.by(&entry.made)?;
-        let shipment = NewShipment {
-            id: &id,
-            outlet_id: &outlet.id,
-            lots: loads.iter().map(|load| (load.lot.clone(), load.mass)).collect(),
-            ladder: &ladder,
-        };
+        let shipment = NewShipment { id: &id, outlet_id: &outlet.id, loads: &loads, ladder: &ladder };
         make_shipment(&mut self.tx, &made, &shipment).await?;
         if let Some(sent) = &entry.sent {
             let sent = self.by(sent)?;

@@ -5,8 +5,7 @@ use trade::packing::Carton;
 use trade::volume::Size;
 
 use super::activity::Noun;
-use super::shops::changed_one;
-use super::{By, RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// A box as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -80,6 +79,12 @@ macro_rules! select_cartons {
     };
 }
 
+const OUT_OF_USE: OutOfUse = OutOfUse {
+    sql: "UPDATE cartons SET retired_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3",
+    noun: Noun::Carton,
+    deeds: ["retired", "brought back"],
+};
+
 impl Store {
     /// All boxes, those in use first, by name.
     pub async fn cartons(&self, shop_id: &str) -> Result<Vec<CartonRecord>, StoreError> {
@@ -128,31 +133,11 @@ impl Store {
 
     /// Takes a box out of use.
     pub async fn retire_carton(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { at, .. } = by;
-        self.set_carton_retired(by, id, version, Some(stamp(*at))).await
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, true).await
     }
 
     pub async fn return_carton(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_carton_retired(by, id, version, None).await
-    }
-
-    async fn set_carton_retired(
-        &self,
-        by: &By,
-        id: &str,
-        version: i64,
-        retired_at: Option<String>,
-    ) -> Result<(), StoreError> {
-        let By { shop_id, .. } = by;
-        let deed = if retired_at.is_some() { "retired" } else { "brought back" };
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE cartons SET retired_at = $4, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(retired_at).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        tx.note(by, Noun::Carton, id, deed, "").await?;
-        tx.commit().await
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, false).await
     }
 }
 
@@ -169,8 +154,6 @@ pub async fn add_carton(tx: &mut Tx, by: &By, id: &str, carton: &Carton) -> Resu
     }
     Ok(())
 }
-
-type Query<'q> = sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments>;
 
 /// Binds the columns from `name` to `at_hand`, in the schema's order.
 fn bind_carton<'q>(query: Query<'q>, carton: &'q Carton) -> Query<'q> {

@@ -4,8 +4,7 @@ use sqlx::FromRow;
 use trade::mass::Mass;
 
 use super::activity::Noun;
-use super::shops::changed_one;
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, changed_one, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ContainerKind {

@@ -8,9 +8,8 @@ use trade::ids::{GradeId, OutletId};
 use super::activity::Noun;
 use super::files::{add_file, drop_unread_file};
 use super::sheets::{NewSheet, add_sheet};
-use super::shops::changed_one;
 use super::wordings::learn;
-use super::{By, RowError, Store, StoreError, stamp};
+use super::{By, RowError, Store, StoreError, changed_one, stamp};
 
 /// A sheet under review. What was read and what was answered are JSON texts: they are read and written as a whole, and
 /// their shapes belong to the review.

@@ -7,8 +7,7 @@ use trade::ids::GradeId;
 use trade::volume::BulkDensity;
 
 use super::activity::Noun;
-use super::shops::changed_one;
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{By, Query, RowError, Store, StoreError, Tx, changed_one, stamp};
 
 /// Families in the catalogue's order.
 pub const FAMILIES: [&str; 10] =
@@ -194,20 +193,8 @@ impl Store {
         let sql = "UPDATE grades SET position = CASE WHEN family = $4 THEN position ELSE $11 END, family = $4, \
                    name = $5, summary = $6, recognise = $7, bulk_density = $8, bulk_density_source = $9, \
                    sold_by = $10, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done = sqlx::query(sql)
-            .bind(shop_id)
-            .bind(id.as_str())
-            .bind(version)
-            .bind(&details.family)
-            .bind(&details.name)
-            .bind(&details.summary)
-            .bind(notes_json(&details.notes)?)
-            .bind(details.bulk_density.get().to_string())
-            .bind(&details.bulk_density_source)
-            .bind(details.sold_by.code())
-            .bind(position_of(&details.family) + nth)
-            .execute(&mut *tx)
-            .await?;
+        let query = sqlx::query(sql).bind(shop_id).bind(id.as_str()).bind(version);
+        let done = bind_details(query, details, nth)?.execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
         tx.note(by, Noun::Grade, id.as_str(), "changed", "").await?;
         tx.commit().await
@@ -272,9 +259,14 @@ pub async fn add_grade(
     let sql = "INSERT INTO grades (shop_id, id, family, name, summary, recognise, bulk_density, \
                bulk_density_source, sold_by, position, version) \
                VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 1)";
-    sqlx::query(sql)
-        .bind(shop_id)
-        .bind(id.as_str())
+    let query = sqlx::query(sql).bind(shop_id).bind(id.as_str());
+    bind_details(query, details, nth)?.execute(&mut **tx).await?;
+    Ok(())
+}
+
+/// Binds the columns from `family` to `position`, in the schema's order.
+fn bind_details<'q>(query: Query<'q>, details: &'q GradeDetails, nth: i64) -> Result<Query<'q>, StoreError> {
+    Ok(query
         .bind(&details.family)
         .bind(&details.name)
         .bind(&details.summary)
@@ -282,10 +274,7 @@ pub async fn add_grade(
         .bind(details.bulk_density.get().to_string())
         .bind(&details.bulk_density_source)
         .bind(details.sold_by.code())
-        .bind(position_of(&details.family) + nth)
-        .execute(&mut **tx)
-        .await?;
-    Ok(())
+        .bind(position_of(&details.family) + nth))
 }
 
 fn notes_json(notes: &GradeNotes) -> Result<String, StoreError> {

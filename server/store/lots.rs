@@ -7,9 +7,8 @@ use trade::mass::{HEAVIEST_GRAMS, Mass};
 
 use super::activity::Noun;
 use super::containers::{ContainerDetails, ContainerKind, add_container};
-use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{By, RowError, Store, StoreError, Tx, new_id, stamp};
+use super::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
 
 /// The most pieces one lot may hold.
 const MOST_PIECES: i64 = 1_000_000;

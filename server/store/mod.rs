@@ -5,6 +5,7 @@
 //! writes would otherwise fail under two phones at the same moment.
 
 pub mod activity;
+pub mod api_keys;
 pub mod cartons;
 pub mod check;
 pub mod codes;
@@ -31,24 +32,28 @@ mod tx;
 pub mod weighings;
 pub mod wordings;
 
-use std::fs::File;
+use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
 use rust_decimal::dec;
 use sqlx::any::{AnyPoolOptions, install_default_drivers};
 use sqlx::migrate::Migrator;
-use sqlx::{AnyConnection, AnyPool, Connection};
+use sqlx::{Any, AnyConnection, AnyPool, Connection};
 use trade::mass::{Mass, MassUnit};
 
 pub use activity::By;
+use activity::Noun;
 pub use error::{RowError, StoreError};
 pub use news::{Change, News};
 pub use tx::Tx;
 
 static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
 static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
+
+/// How long anything waits for its turn at the record.
+const LONGEST_WAIT: Duration = Duration::from_secs(10);
 
 /// Where the shop's record is kept.
 #[derive(Debug, Clone)]
@@ -111,6 +116,41 @@ impl Store {
     pub(crate) fn readers(&self) -> &AnyPool {
         &self.readers
     }
+
+    /// Takes a thing out of use, or into use again, if it still has that version.
+    async fn set_out_of_use(
+        &self,
+        how: &OutOfUse,
+        by: &By,
+        id: &str,
+        version: i64,
+        is_out: bool,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let since = is_out.then(|| stamp(by.at));
+        let query = sqlx::query(how.sql).bind(&by.shop_id).bind(id).bind(version).bind(since);
+        changed_one(query.execute(&mut *tx).await?.rows_affected())?;
+        let [out, back] = how.deeds;
+        tx.note(by, how.noun, id, if is_out { out } else { back }, "").await?;
+        tx.commit().await
+    }
+}
+
+/// How one kind of thing is taken out of use.
+struct OutOfUse {
+    /// Sets `$4`, the moment or nothing, on the row of shop `$1` and id `$2` that still has the version `$3`.
+    sql: &'static str,
+    noun: Noun,
+    /// What was done, in the record of activity: out of use, and back.
+    deeds: [&'static str; 2],
+}
+
+/// A query with some of its values bound.
+type Query<'q> = sqlx::query::Query<'q, Any, sqlx::any::AnyArguments>;
+
+/// An update that named a version and found no row was about a row that has moved on.
+fn changed_one(rows: u64) -> Result<(), StoreError> {
+    if rows == 1 { Ok(()) } else { Err(StoreError::Stale) }
 }
 
 async fn open_file(path: &Path) -> Result<Store, StoreError> {
@@ -140,23 +180,31 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     })
 }
 
-/// A file with the lock on it, which goes with the file. Waiting for it is no work for a thread that serves.
+/// A file with the lock on it, which goes with the file. A start that waits longer than this for another one says so
+/// instead of hanging without a word.
 async fn locked(path: PathBuf) -> Result<File, StoreError> {
-    let place = path.clone();
-    let wait = move || {
-        let file = File::create(&path)?;
-        fs4::FileExt::lock(&file)?;
-        Ok(file)
-    };
-    let file = tokio::task::spawn_blocking(wait).await.unwrap_or_else(|stopped| Err(stopped.into()));
-    file.map_err(|cause| StoreError::Folder { path: place, cause })
+    let file = File::create(&path).map_err(|cause| StoreError::Folder { path: path.clone(), cause })?;
+    let last = Instant::now() + LONGEST_WAIT;
+    loop {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            Err(TryLockError::WouldBlock) if Instant::now() < last => {
+                tokio::time::sleep(Duration::from_millis(20)).await;
+            }
+            Err(TryLockError::WouldBlock) => return Err(StoreError::Busy),
+            Err(TryLockError::Error(cause)) => return Err(StoreError::Folder { path, cause }),
+        }
+    }
 }
 
 fn sqlite_pool(connections: u32) -> AnyPoolOptions {
     AnyPoolOptions::new()
         .max_connections(connections)
-        .acquire_timeout(Duration::from_secs(10))
+        .acquire_timeout(LONGEST_WAIT)
         .after_connect(|connection, _| Box::pin(prepare_sqlite(connection)))
+        // Where the disk is full, SQLite rolls back by itself. sqlx does not learn of it, counts the transaction as open
+        // for good and refuses every later one on that connection: it is given up for a new one.
+        .before_acquire(|connection, _| Box::pin(async move { Ok(!connection.is_in_transaction()) }))
 }
 
 async fn prepare_sqlite(connection: &mut AnyConnection) -> Result<(), sqlx::Error> {
@@ -175,16 +223,15 @@ async fn prepare_sqlite(connection: &mut AnyConnection) -> Result<(), sqlx::Erro
 async fn open_postgres(address: &str) -> Result<Store, StoreError> {
     let first = AnyConnection::connect(address).await.map_err(StoreError::Unreachable)?;
     first.close().await?;
-    let options = AnyPoolOptions::new()
-        .max_connections(8)
-        .acquire_timeout(Duration::from_secs(10))
-        .after_connect(|connection, _| {
+    let options = AnyPoolOptions::new().max_connections(8).acquire_timeout(LONGEST_WAIT).after_connect(
+        |connection, _| {
             Box::pin(async move {
                 // As long as SQLite waits for a lock.
                 sqlx::query("SET lock_timeout = '5s'").execute(connection).await?;
                 Ok(())
             })
-        });
+        },
+    );
     let pool = options.connect(address).await?;
     POSTGRES.run(&pool).await?;
     let news = News::through_postgres(address).await.map_err(StoreError::Unreachable)?;

@@ -89,11 +89,16 @@ impl News {
         Ok(())
     }
 
+    /// Tells the pages that this process serves.
+    pub fn tell_here(&self, change: Change) {
+        // Nobody listening is no trouble.
+        drop(self.here.send(change));
+    }
+
     pub(super) fn after_commit(&self, changes: Vec<Change>) {
         if self.listener.is_none() {
             for change in changes {
-                // Nobody listening is no trouble.
-                drop(self.here.send(change));
+                self.tell_here(change);
             }
         }
     }

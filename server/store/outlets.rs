@@ -14,8 +14,7 @@ use trade::quote::Quotes;
 
 use super::activity::Noun;
 use super::services::ServiceRecord;
-use super::shops::changed_one;
-use super::{By, RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// An outlet of the shop.
 #[derive(Debug, Clone)]
@@ -249,6 +248,12 @@ macro_rules! select_outlets {
     };
 }
 
+const OUT_OF_USE: OutOfUse = OutOfUse {
+    sql: "UPDATE outlets SET closed_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3",
+    noun: Noun::Outlet,
+    deeds: ["closed", "reopened"],
+};
+
 impl Store {
     /// All outlets, those the shop sells to first, by name.
     pub async fn outlets(&self, shop_id: &str) -> Result<Vec<Outlet>, StoreError> {
@@ -320,31 +325,11 @@ impl Store {
 
     /// Stops selling there. Sheets, shipments and settlements stay.
     pub async fn close_outlet(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { at, .. } = by;
-        self.set_closed(by, id, version, Some(stamp(*at))).await
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, true).await
     }
 
     pub async fn reopen_outlet(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_closed(by, id, version, None).await
-    }
-
-    async fn set_closed(
-        &self,
-        by: &By,
-        id: &str,
-        version: i64,
-        closed_at: Option<String>,
-    ) -> Result<(), StoreError> {
-        let By { shop_id, .. } = by;
-        let deed = if closed_at.is_some() { "closed" } else { "reopened" };
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE outlets SET closed_at = $4, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(closed_at).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        tx.note(by, Noun::Outlet, id, deed, "").await?;
-        tx.commit().await
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, false).await
     }
 }
 
@@ -366,8 +351,6 @@ pub async fn add_outlet(tx: &mut Tx, by: &By, id: &str, details: &OutletDetails)
     }
     Ok(())
 }
-
-type Query<'q> = sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments>;
 
 /// Binds the columns from `kind` to `minimum_delivery_ug`, in the schema's order.
 fn bind_details<'q>(query: Query<'q>, details: &'q OutletDetails) -> Query<'q> {

@@ -4,8 +4,7 @@ use sqlx::FromRow;
 
 use super::activity::Noun;
 use super::sessions::end_sessions_of;
-use super::shops::changed_one;
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, changed_one, stamp};
 
 /// What somebody may do in the shop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

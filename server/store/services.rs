@@ -12,8 +12,7 @@ use trade::mass::Mass;
 use trade::volume::{Size, Volume};
 
 use super::activity::Noun;
-use super::shops::changed_one;
-use super::{By, RowError, Store, StoreError, Tx, stamp, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
 
 /// A carrier's service as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -244,6 +243,12 @@ impl Parts {
     }
 }
 
+const OUT_OF_USE: OutOfUse = OutOfUse {
+    sql: "UPDATE services SET retired_at = $4, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3",
+    noun: Noun::Service,
+    deeds: ["retired", "brought back"],
+};
+
 impl Store {
     /// All services with their tables, those in use first, by name.
     pub async fn services(&self, shop_id: &str) -> Result<Vec<ServiceRecord>, StoreError> {
@@ -334,31 +339,11 @@ impl Store {
 
     /// Takes a service out of use. Outlets that it reached keep it on their list, where it counts for nothing.
     pub async fn retire_service(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { at, .. } = by;
-        self.set_service_retired(by, id, version, Some(stamp(*at))).await
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, true).await
     }
 
     pub async fn return_service(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        self.set_service_retired(by, id, version, None).await
-    }
-
-    async fn set_service_retired(
-        &self,
-        by: &By,
-        id: &str,
-        version: i64,
-        retired_at: Option<String>,
-    ) -> Result<(), StoreError> {
-        let By { shop_id, .. } = by;
-        let deed = if retired_at.is_some() { "retired" } else { "brought back" };
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE services SET retired_at = $4, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3";
-        let done =
-            sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(retired_at).execute(&mut *tx).await?;
-        changed_one(done.rows_affected())?;
-        tx.note(by, Noun::Service, id, deed, "").await?;
-        tx.commit().await
+        self.set_out_of_use(&OUT_OF_USE, by, id, version, false).await
     }
 }
 
@@ -376,8 +361,6 @@ pub async fn add_service(tx: &mut Tx, by: &By, id: &str, details: &ServiceDetail
     }
     Ok(())
 }
-
-type Query<'q> = sqlx::query::Query<'q, sqlx::Any, sqlx::any::AnyArguments>;
 
 /// Binds the columns from `name` to `fuel_percent`, in the schema's order.
 fn bind_details<'q>(query: Query<'q>, details: &'q ServiceDetails) -> Query<'q> {

@@ -7,13 +7,12 @@ use sqlx::FromRow;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 use trade::money::Money;
-use trade::net::Ladder;
+use trade::net::{Ladder, Load};
 
 use super::activity::Noun;
 use super::lots::{close_lot, lot_for_change};
-use super::shops::changed_one;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{By, RowError, Store, StoreError, Tx, changed_one, stamp};
 
 /// Where a shipment stands, and since when.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -191,8 +190,8 @@ macro_rules! select_shipments {
 pub struct NewShipment<'a> {
     pub id: &'a str,
     pub outlet_id: &'a OutletId,
-    /// Each lot with the mass it was seen to hold; [`StoreError::Stale`] if it holds something else by now.
-    pub lots: Vec<(LotId, Mass)>,
+    /// The lots as they were priced; [`StoreError::Stale`] if one is of another grade or holds something else by now.
+    pub loads: &'a [Load],
     pub ladder: &'a Ladder,
 }
 
@@ -295,10 +294,10 @@ pub async fn make_shipment(tx: &mut Tx, by: &By, shipment: &NewShipment<'_>) -> 
         return if there.is_some() { Ok(()) } else { Err(StoreError::Stale) };
     }
     // In the order of their ids, so that two shipments made at once cannot wait for each other.
-    let mut lots = shipment.lots.clone();
-    lots.sort();
-    for (lot_id, seen) in &lots {
-        reserve(tx, shop_id, shipment.id, lot_id, *seen).await?;
+    let mut loads: Vec<&Load> = shipment.loads.iter().collect();
+    loads.sort_by_key(|load| &load.lot);
+    for load in loads {
+        reserve(tx, shop_id, shipment.id, load).await?;
     }
     tx.note(by, Noun::Shipment, shipment.id, "made", "").await
 }
@@ -332,15 +331,11 @@ pub async fn send_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Resu
     tx.note(by, Noun::Shipment, id, "sent", "").await
 }
 
-async fn reserve(
-    tx: &mut Tx,
-    shop_id: &str,
-    shipment_id: &str,
-    lot_id: &LotId,
-    seen: Mass,
-) -> Result<(), StoreError> {
-    let lot = lot_for_change(tx, shop_id, lot_id.as_str()).await?;
-    if lot.net != seen {
+async fn reserve(tx: &mut Tx, shop_id: &str, shipment_id: &str, load: &Load) -> Result<(), StoreError> {
+    let lot = lot_for_change(tx, shop_id, load.lot.as_str()).await?;
+    let is_as_priced =
+        lot.grade_id == load.grade.as_str() && lot.net == load.mass && lot.pieces == i64::from(load.pieces);
+    if !is_as_priced {
         return Err(StoreError::Stale);
     }
     let sql = "INSERT INTO shipment_lots (shipment_id, lot_id, net_ug, pieces) VALUES ($1, $2, $3, $4)";

@@ -10,7 +10,7 @@ use trade::money::Share;
 
 use super::activity::Noun;
 use super::partners::{Partner, add_partner};
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{By, Query, RowError, Store, StoreError, Tx, changed_one, stamp};
 
 /// A shop's settings.
 #[derive(Debug, Clone)]
@@ -132,20 +132,8 @@ impl Store {
         let sql = "UPDATE shops SET name = $3, zone = $4, home_currency = $5, mass_style = $6, labour_per_hour = $7, \
                    truck_per_km = $8, capital_per_year = $9, risk_per_year = $10, version = version + 1 \
                    WHERE id = $1 AND version = $2";
-        let costs = &settings.costs;
-        let done = sqlx::query(sql)
-            .bind(shop_id)
-            .bind(version)
-            .bind(&settings.name)
-            .bind(&settings.zone)
-            .bind(costs.home.code())
-            .bind(mass_style_code(settings.style))
-            .bind(costs.labour_per_hour.to_string())
-            .bind(costs.truck_per_km.to_string())
-            .bind(costs.capital_per_year.get().to_string())
-            .bind(costs.risk_per_year.get().to_string())
-            .execute(&mut *tx)
-            .await?;
+        let query = bind_settings(sqlx::query(sql).bind(shop_id).bind(version), settings);
+        let done = query.execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
         tx.note(by, Noun::Shop, shop_id, "changed the settings", "").await?;
         tx.commit().await
@@ -167,9 +155,19 @@ pub async fn add_shop(
     let sql = "INSERT INTO shops (id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
                capital_per_year, risk_per_year, version, created_at) \
                VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 1, $10) ON CONFLICT (id) DO NOTHING";
+    let query = bind_settings(sqlx::query(sql).bind(&by.shop_id), settings).bind(stamp(by.at));
+    let is_new = query.execute(&mut **tx).await?.rows_affected() == 1;
+    if is_new {
+        add_partner(tx, by, first).await?;
+        tx.note(by, Noun::Shop, &by.shop_id, "opened the shop", "").await?;
+    }
+    Ok(is_new)
+}
+
+/// Binds the columns from `name` to `risk_per_year`, in the schema's order.
+fn bind_settings<'q>(query: Query<'q>, settings: &'q ShopSettings) -> Query<'q> {
     let costs = &settings.costs;
-    let done = sqlx::query(sql)
-        .bind(&by.shop_id)
+    query
         .bind(&settings.name)
         .bind(&settings.zone)
         .bind(costs.home.code())
@@ -178,18 +176,4 @@ pub async fn add_shop(
         .bind(costs.truck_per_km.to_string())
         .bind(costs.capital_per_year.get().to_string())
         .bind(costs.risk_per_year.get().to_string())
-        .bind(stamp(by.at))
-        .execute(&mut **tx)
-        .await?;
-    let is_new = done.rows_affected() == 1;
-    if is_new {
-        add_partner(tx, by, first).await?;
-        tx.note(by, Noun::Shop, &by.shop_id, "opened the shop", "").await?;
-    }
-    Ok(is_new)
-}
-
-/// An update that named a version and found no row was about a row that has moved on.
-pub(crate) fn changed_one(rows: u64) -> Result<(), StoreError> {
-    if rows == 1 { Ok(()) } else { Err(StoreError::Stale) }
 }

@@ -10,6 +10,7 @@ pub mod cadence;
 pub mod costs;
 pub mod cover;
 pub mod exchange;
+mod fraction;
 pub mod freight;
 pub mod ids;
 pub mod mass;

@@ -1,5 +1,6 @@
 //! Money and prices. An amount knows its currency; a price also knows its unit.
 
+use std::cmp::Ordering;
 use std::fmt;
 
 pub use iso_currency::Currency;
@@ -151,6 +152,21 @@ impl Price {
             PriceUnit::Each => self.amount * Decimal::from(pieces),
         };
         Money::new(amount, self.currency)
+    }
+
+    /// Orders prices by what they pay for the same goods, the lower first, whatever unit each is quoted per.
+    ///
+    /// A price for each piece cannot be told from one by mass without the pieces. It comes after all of those: every lot
+    /// is weighed, and not every one is counted. Prices in two currencies are in the order of their codes.
+    pub fn by_what_it_pays(&self, other: &Price) -> Ordering {
+        let grams = |price: &Price| match price.per {
+            PriceUnit::Mass(unit) => unit.grams(),
+            PriceUnit::Each => Decimal::ONE,
+        };
+        let kind = |price: &Price| (price.per == PriceUnit::Each, price.currency.code());
+        // Multiplied crosswise, because a quotient of two units has no end.
+        let (mine, theirs) = (self.amount * grams(other), other.amount * grams(self));
+        kind(self).cmp(&kind(other)).then(mine.cmp(&theirs)).then(grams(self).cmp(&grams(other)))
     }
 
     /// The same price per another mass unit; a price for each stays as it is.

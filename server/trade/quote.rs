@@ -32,7 +32,7 @@ impl Quotes {
     /// Of two quotes from the same mass the lower price is kept: the shop must not count on the better one.
     pub fn new(quotes: impl IntoIterator<Item = Quote>) -> Option<Quotes> {
         let mut quotes: Vec<Quote> = quotes.into_iter().collect();
-        quotes.sort_by(|a, b| a.from.cmp(&b.from).then(a.price.amount.cmp(&b.price.amount)));
+        quotes.sort_by(|a, b| a.from.cmp(&b.from).then_with(|| a.price.by_what_it_pays(&b.price)));
         quotes.dedup_by_key(|quote| quote.from);
         if quotes.is_empty() { None } else { Some(Quotes(quotes)) }
     }

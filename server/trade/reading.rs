@@ -6,6 +6,7 @@
 
 use rust_decimal::{Decimal, dec};
 
+use crate::fraction;
 use crate::mass::{HEAVIEST_GRAMS, Mass, MassStyle, MassUnit, round};
 
 /// One thing a reading can mean.
@@ -74,7 +75,7 @@ pub fn read(typed: &str) -> Result<Reading, ReadingError> {
         return Err(ReadingError::NotAWeight(text.chars().take(40).collect::<String>() + "…"));
     }
     let not_a_weight = || ReadingError::NotAWeight(text.to_string());
-    let parts = split(text).ok_or_else(not_a_weight)?;
+    let parts = split(&fraction::as_decimals(text)).ok_or_else(not_a_weight)?;
     if parts.iter().any(|part| part.number.starts_with(['-', '−'])) {
         return Err(ReadingError::Negative);
     }
@@ -277,16 +278,21 @@ fn number(typed: &str) -> Option<Vec<Decimal>> {
                 Some(vec![decimal])
             }
         }
-        // `1,250.5`: thousands first, then the point.
-        (_, 1) => {
-            let (whole, _) = typed.split_once('.')?;
-            let mut groups = whole.split(',');
-            let first = groups.next()?;
-            let well_formed = (1..=3).contains(&first.len()) && groups.all(|g| g.len() == 3);
-            if well_formed { Some(vec![plain(&typed.replace(',', ""))?]) } else { None }
-        }
+        // `1,250.5` and `1.250,5`: thousands first, then the decimals behind the other mark.
+        (_, 1) if typed.rfind(',') < typed.find('.') => Some(vec![plain(&grouped(typed, ',', '.')?)?]),
+        (1, _) => Some(vec![plain(&grouped(typed, '.', ',')?)?]),
         _ => None,
     }
+}
+
+/// A number whose thousands are in groups by `mark`, without them and with a point before its decimals.
+fn grouped(typed: &str, mark: char, decimal: char) -> Option<String> {
+    let (whole, rest) = typed.split_once(decimal)?;
+    let mut groups = whole.split(mark);
+    let first = groups.next()?;
+    let well_formed = (1..=3).contains(&first.len()) && groups.all(|group| group.len() == 3);
+    let plain_rest = rest.bytes().all(|digit| digit.is_ascii_digit());
+    (well_formed && plain_rest).then(|| format!("{}.{rest}", whole.replace(mark, "")))
 }
 
 #[cfg(test)]
@@ -324,6 +330,10 @@ mod tests {
             ("1 ozt", "1 ozt"),
             ("2 troy oz", "2 ozt"),
             ("1,250.5 g", "1250.5 g"),
+            ("1.250,5 g", "1250.5 g"),
+            ("1.250.000,5 g", "1250000.5 g"),
+            ("2½ lb", "2.5 lb"),
+            ("2 lb 5 1/2 oz", "2 lb 5.5 oz"),
             ("12 lb", "12 lb"),
             // A decimal pound entry is taken, and what the scale may have shown stands beside it.
             ("2.5 lb", "2.5 lb (or 2 lb 5 oz)"),
@@ -357,6 +367,9 @@ mod tests {
             ("heavy", "does not read"),
             ("2 ton", "does not read"),
             ("1.2.3 lb", "does not read"),
+            ("1.5,3 lb", "does not read"),
+            ("1,2.5,3 lb", "does not read"),
+            ("2.5 1/2 lb", "does not read"),
             ("2 oz 5 lb", "does not read"),
         ] {
             let said = outcome(typed);

@@ -2,12 +2,14 @@
 
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::watch;
 
 use crate::backup::Backups;
-use crate::shelf::Answers;
-use crate::store::Store;
+use crate::shelf::{Answer, Answers, Shelf};
+use crate::store::activity::Noun;
+use crate::store::{Change, Store};
 
 /// The running program, shared by all requests.
 #[derive(Debug, Clone)]
@@ -19,10 +21,32 @@ pub struct App {
     pub closing: watch::Sender<bool>,
 }
 
+/// How long a page that only mentions the sell plan waits for it.
+const PATIENCE: Duration = Duration::from_millis(250);
+
 impl App {
     pub fn new(store: Store, config: Config) -> App {
         let (closing, _) = watch::channel(false);
         App { store, config: Arc::new(config), answers: Arc::default(), closing }
+    }
+}
+
+impl App {
+    /// The answer for a shelf, if it is at hand or soon found. `None` where it takes longer: it is worked out all the
+    /// same, and open pages are told when it is there.
+    pub async fn answer_soon(&self, shelf: &Arc<Shelf>, shop_id: &str) -> Option<Arc<Answer>> {
+        let (answers, shelf) = (Arc::clone(&self.answers), Arc::clone(shelf));
+        let mut work = tokio::spawn(async move { answers.about(&shelf).await });
+        if let Ok(answer) = tokio::time::timeout(self.config.patience, &mut work).await {
+            return answer.ok();
+        }
+        let (news, shop_id) = (self.store.news().clone(), shop_id.to_string());
+        tokio::spawn(async move {
+            if work.await.is_ok() {
+                news.tell_here(Change { shop_id, partner_id: String::new(), noun: Noun::Plan });
+            }
+        });
+        None
     }
 }
 
@@ -34,6 +58,8 @@ pub struct Config {
     pub base_url: String,
     /// Whether a proxy in front says where requests come from, and has the certificate.
     pub behind_proxy: bool,
+    /// How long a page that only mentions the sell plan waits for it.
+    pub patience: Duration,
     /// Where backups are kept; `None` to keep none.
     pub backups: Option<Backups>,
     /// This program's own file, which is started once more to read an upload.
@@ -53,6 +79,7 @@ impl Default for Config {
             hosts: Vec::new(),
             base_url: String::new(),
             behind_proxy: false,
+            patience: PATIENCE,
             backups: None,
             reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
         }

@@ -1,10 +1,12 @@
 //! A bag: ship it now, or wait? The gauge, the buyers side by side with the whole ladder, and what could ride along.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
-use axum::response::Response;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 use jiff::ToSpan;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
@@ -13,8 +15,7 @@ use serde::Deserialize;
 use trade::cadence::FillRate;
 use trade::ids::{LotId, OutletId};
 use trade::mass::Mass;
-use trade::net::{self, Load};
-use trade::outlet::{Outlet, Way};
+use trade::outlet::Way;
 use trade::outlook::Outlook;
 use trade::plan::Place;
 
@@ -22,11 +23,11 @@ use super::App;
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::ladder::LadderDrawing;
+use super::offer::Offer;
 use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
-use crate::store::new_id;
 
 /// Where a bag stands between its two weights.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -113,20 +114,6 @@ struct Buyer {
     drawing: Option<LadderDrawing>,
 }
 
-/// A lot that could go in the shipment.
-pub struct Rider {
-    pub lot: Lot,
-    /// What it adds to the shipment's net; for lots of the bag itself, nothing is said.
-    pub adds: Option<Decimal>,
-    /// What it is worth kept or sold elsewhere, as the sell plan has it.
-    pub else_worth: Option<Decimal>,
-    /// Where that is; kept if nowhere.
-    pub else_at: Option<String>,
-    /// It goes without one more cent of freight, boxes and packing.
-    pub free: bool,
-    pub chosen: bool,
-}
-
 #[derive(Template)]
 #[template(path = "bag/show.html")]
 struct BagPage {
@@ -143,14 +130,8 @@ struct BagPage {
     fill: Option<FillRate>,
     buyers: Vec<Buyer>,
     shipment: Option<Offer>,
-}
-
-/// The shipment that could be made now.
-struct Offer {
-    id: String,
-    outlet: OutletId,
-    outlet_name: String,
-    riders: Vec<Rider>,
+    /// Why the shipment that was asked for was not made.
+    not_made: Vec<String>,
 }
 
 #[derive(Deserialize)]
@@ -166,6 +147,30 @@ pub async fn show(
     Query(query): Query<ShipQuery>,
 ) -> Result<Response, Failure> {
     let lot = app.store.lot(&visitor.shop.id, &lot).await?;
+    drawn(&app, visitor, lot, &OutletId::new(query.outlet), None).await
+}
+
+/// What a partner wanted to ship.
+pub struct Refused {
+    pub outlet: OutletId,
+    pub ticked: BTreeSet<LotId>,
+    pub reasons: Vec<String>,
+}
+
+/// The bag's page once more, as it is now, with the lots ticked that were ticked and why no shipment was made of them.
+pub async fn refused(app: &App, visitor: Visitor, lot: Lot, refused: Refused) -> Result<Response, Failure> {
+    let outlet = refused.outlet.clone();
+    let page = drawn(app, visitor, lot, &outlet, Some(refused)).await?;
+    Ok((StatusCode::CONFLICT, page).into_response())
+}
+
+async fn drawn(
+    app: &App,
+    visitor: Visitor,
+    lot: Lot,
+    outlet: &OutletId,
+    refused: Option<Refused>,
+) -> Result<Response, Failure> {
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
     let answer = app.answers.about(&shelf).await;
     let none = Vec::new();
@@ -174,10 +179,11 @@ pub async fn show(
     let together: Mass = same.iter().map(|lot| lot.net).sum();
     let fill = shelf.fill.get(&lot.grade_id).copied();
     let best = best_mail_in(&shelf, ways);
-    let chosen = shelf
-        .outlet(&OutletId::new(query.outlet))
-        .filter(|outlet| matches!(outlet.way, Way::Post(_)))
-        .or_else(|| best.and_then(|way| shelf.outlet(&way.outlet)));
+    // A buyer that was asked for and is not there any more is not silently another one.
+    let best_instead = || best.filter(|_| refused.is_none()).and_then(|way| shelf.outlet(&way.outlet));
+    let chosen =
+        shelf.outlet(outlet).filter(|outlet| matches!(outlet.way, Way::Post(_))).or_else(best_instead);
+    let ticked = refused.as_ref().map(|refused| &refused.ticked);
     let today = visitor.today();
     let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
     let is_here = lot.state == LotState::Open;
@@ -194,7 +200,10 @@ pub async fn show(
         unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
         buyers,
-        shipment: chosen.filter(|_| is_here).and_then(|outlet| offer(outlet, &lot, &shelf, &answer)),
+        shipment: chosen
+            .filter(|_| is_here)
+            .and_then(|outlet| Offer::new(outlet, &lot, &shelf, &answer, ticked)),
+        not_made: refused.map_or_else(Vec::new, |refused| refused.reasons),
         lot,
         visitor,
     })
@@ -267,53 +276,4 @@ fn verdict(
         }
         _ => "Keep it for now: nothing pays for its share of a trip or a parcel today.".into(),
     }
-}
-
-/// What could go in a shipment to `outlet` now: the bag's own lots and those the plan sends along are chosen, others
-/// that the outlet prices are offered.
-fn offer(outlet: &Outlet, lot: &Lot, shelf: &Shelf, answer: &Answer) -> Option<Offer> {
-    if !outlet.quotes.contains_key(&lot.grade_id) {
-        return None;
-    }
-    let planned = |id: &LotId| answer.delivery_of(id).is_some_and(|delivery| delivery.outlet == outlet.id);
-    let priced: Vec<&Lot> = shelf
-        .lots
-        .iter()
-        .filter(|other| outlet.quotes.contains_key(&other.grade_id) && other.net.is_positive())
-        .filter(|other| {
-            // A lot pinned elsewhere or barred from here is not offered.
-            let here = Place::Outlet(outlet.id.clone());
-            let barred = shelf.choices.bars.contains(&(other.id.clone(), outlet.id.clone()));
-            !barred && shelf.choices.pins.get(&other.id).is_none_or(|place| *place == here)
-        })
-        .collect();
-    if priced.is_empty() {
-        return None;
-    }
-    let is_chosen = |other: &Lot| other.grade_id == lot.grade_id || planned(&other.id);
-    let base: Vec<Load> =
-        priced.iter().filter(|other| is_chosen(other)).filter_map(|other| shelf.load_of(&other.id)).collect();
-    let base_ladder = net::deliver(outlet, &base, &shelf.facts).ok();
-    let mut riders: Vec<Rider> = priced
-        .into_iter()
-        .map(|other| {
-            let chosen = is_chosen(other);
-            let with = shelf.load_of(&other.id).filter(|_| !chosen).and_then(|load| {
-                let all: Vec<Load> = base.iter().cloned().chain([load]).collect();
-                net::deliver(outlet, &all, &shelf.facts).ok()
-            });
-            let pair = base_ladder.as_ref().zip(with.as_ref());
-            let packing_cost = |ladder: &net::Ladder| ladder.packing.as_ref().map(|packing| packing.cost());
-            Rider {
-                lot: other.clone(),
-                adds: pair.map(|(base, with)| with.net - base.net),
-                else_at: answer.delivery_of(&other.id).map(|delivery| shelf.outlet_name(&delivery.outlet)),
-                else_worth: answer.worth.get(&other.id).copied().filter(|_| !chosen),
-                free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
-                chosen,
-            }
-        })
-        .collect();
-    riders.sort_by_key(|rider| (!rider.chosen, std::cmp::Reverse(rider.adds)));
-    Some(Offer { id: new_id(), outlet: outlet.id.clone(), outlet_name: outlet.name.clone(), riders })
 }

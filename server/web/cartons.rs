@@ -17,6 +17,8 @@ use crate::store::{StoreError, new_id};
 
 const MOST_AT_HAND: u32 = 100_000;
 
+const TAKEN: &str = "Another box has that name, perhaps a retired one. Choose another.";
+
 #[derive(Template)]
 #[template(path = "cartons/form.html")]
 struct CartonPage {
@@ -44,7 +46,7 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     if let Some(carton) = read_carton(&mut form) {
         match app.store.create_carton(&visitor.by(), &id, &carton).await {
             Ok(()) => return Ok(Redirect::to("/freight#boxes").into_response()),
-            Err(error) => explain(&mut form, error)?,
+            Err(error) => form.refuse_taken_name(error, TAKEN)?,
         }
     }
     carton_page(&visitor, form, None)
@@ -76,21 +78,10 @@ pub async fn update(
                 form = filled(&carton, form.version());
                 form.overtaken_by(&filled(&now.carton, now.version));
             }
-            Err(error) => explain(&mut form, error)?,
+            Err(error) => form.refuse_taken_name(error, TAKEN)?,
         }
     }
     carton_page(&visitor, form, Some(record))
-}
-
-/// Puts what the store refused beside the field it is about; anything else is a failure of its own.
-fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
-    match error {
-        StoreError::Duplicate => {
-            form.refuse("name", "Another box has that name, perhaps a retired one. Choose another.");
-            Ok(())
-        }
-        other => Err(other.into()),
-    }
 }
 
 fn read_carton(form: &mut Form) -> Option<Carton> {

@@ -19,7 +19,7 @@ use trade::reading::{self, Reading};
 use super::failure::Failure;
 use super::form_token;
 use super::page::day;
-use crate::store::is_id;
+use crate::store::{StoreError, is_id};
 
 /// The values of a form by field name, and what is wrong with them.
 #[derive(Debug, Clone, Default)]
@@ -88,6 +88,15 @@ impl Form {
 
     pub fn refuse(&mut self, name: &str, problem: impl Into<String>) {
         self.problems.entry(name.to_string()).or_insert_with(|| problem.into());
+    }
+
+    /// Says beside the name that it is taken, where that is what the store refused; anything else is a failure of its own.
+    pub fn refuse_taken_name(&mut self, error: StoreError, problem: &str) -> Result<(), Failure> {
+        match error {
+            StoreError::Duplicate => self.refuse("name", problem),
+            other => return Err(other.into()),
+        }
+        Ok(())
     }
 
     pub fn is_good(&self) -> bool {
@@ -324,7 +333,9 @@ pub fn decimal(typed: &str) -> Option<Decimal> {
         (_, true) if typed.rfind(',') < typed.find('.') => typed.replace(',', ""),
         _ => return None,
     };
-    plain.parse().ok()
+    // The parser also takes `1e9` and `1_000`, which are slips where a person types.
+    let is_plain = plain.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'));
+    plain.parse().ok().filter(|_| is_plain)
 }
 
 impl<S: Send + Sync> FromRequest<S> for Form {
@@ -361,7 +372,7 @@ mod tests {
         ] {
             assert_eq!(decimal(typed), Some(number), "{typed}");
         }
-        for typed in ["", "1.2.3", "1.234,5", "abc", "1e9999", &"9".repeat(40)] {
+        for typed in ["", "1.2.3", "1.234,5", "abc", "1e9", "1e9999", "1_000", &"9".repeat(40)] {
             assert_eq!(decimal(typed), None, "{typed}");
         }
     }

@@ -56,7 +56,8 @@ struct LotsPage {
     families: Vec<Family>,
     all_open: bool,
     total: Mass,
-    worth: Decimal,
+    /// `None` while the sell plan is being worked out.
+    worth: Option<Decimal>,
 }
 
 pub async fn index(
@@ -67,16 +68,17 @@ pub async fn index(
     let lots = app.store.open_lots(&visitor.shop.id).await?;
     let all_open = folds.all_open(lots.len());
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let answer = app.answers.about(&shelf).await;
+    let answer = app.answer_soon(&shelf, &visitor.shop.id).await;
     let today = visitor.today();
+    let place = |lot: &Lot| match answer.as_ref().map(|answer| answer.delivery_of(&lot.id)) {
+        Some(Some(delivery)) => shelf.outlet_name(&delivery.outlet),
+        Some(None) if lot.state == LotState::Open => "keep".to_string(),
+        _ => String::new(),
+    };
     let listed = lots.into_iter().map(|lot| Listed {
-        worth: answer.worth.get(&lot.id).copied(),
+        worth: answer.as_ref().and_then(|answer| answer.worth.get(&lot.id).copied()),
         unpriced: Unpriced::of(&lot, &shelf),
-        place: match answer.delivery_of(&lot.id) {
-            Some(delivery) => shelf.outlet_name(&delivery.outlet),
-            None if lot.state == LotState::Open => "keep".to_string(),
-            None => String::new(),
-        },
+        place: place(&lot),
         age: days_from(today, visitor.day_of(lot.opened_at)),
         lot,
     });
@@ -87,7 +89,7 @@ pub async fn index(
         visitor,
         all_open,
         total: families.iter().map(|family| family.net).sum(),
-        worth: answer.total(),
+        worth: answer.as_ref().map(|answer| answer.total()),
         families,
     })
 }
@@ -119,6 +121,8 @@ struct LotPage {
     form: Form,
     age: String,
     planned: Option<Planned>,
+    /// Whether the sell plan is being worked out.
+    is_thinking: bool,
     ways: Vec<LotWay>,
 }
 
@@ -162,12 +166,13 @@ fn details_form(lot: &Lot) -> Form {
 async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
     let ledger = app.store.ledger(&visitor.shop.id, lot.id.as_str()).await?;
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let answer = app.answers.about(&shelf).await;
+    let answer = app.answer_soon(&shelf, &visitor.shop.id).await;
     let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
     let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));
-    let planned = planned(&shelf, &answer, &lot.id);
+    let is_thinking = answer.is_none();
+    let planned = answer.and_then(|answer| planned(&shelf, &answer, &lot.id));
     let ways = ways(&shelf, &lot.id);
-    html(&LotPage { page, visitor, lot, ledger, form, age, planned, ways })
+    html(&LotPage { page, visitor, lot, ledger, form, age, planned, is_thinking, ways })
 }
 
 fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {

@@ -5,6 +5,7 @@
 mod activity;
 mod again;
 mod api;
+mod api_keys;
 mod app;
 mod asset;
 mod backup;
@@ -24,6 +25,7 @@ mod ladder;
 mod live;
 mod lots;
 mod measure;
+mod offer;
 mod outlet_form;
 mod outlets;
 mod pad;
@@ -153,6 +155,9 @@ pub fn router(app: App) -> Router {
         .route("/pad", get(pad::show))
         // What is saved, as it happens
         .route("/live", get(live::listen))
+        // Keys for devices
+        .route("/keys", get(api_keys::index).post(api_keys::create))
+        .route("/keys/{key}/end", post(api_keys::end))
         // Backup
         .route("/backup", get(backup::index).post(backup::create))
         .route("/backup/shop", get(backup::export))
@@ -182,7 +187,6 @@ pub fn router(app: App) -> Router {
         .merge(api::router())
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
-        .layer(middleware::map_response(failure::worded))
         .layer(middleware::from_fn(again::keep_form))
         .layer(middleware::from_fn(form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
@@ -212,7 +216,8 @@ pub fn router(app: App) -> Router {
                 .layer(middleware::map_response(guard::headers))
                 .layer(middleware::from_fn(failure::log_cause))
                 .layer(CatchPanicLayer::custom(failure::panicked))
-                .layer(CompressionLayer::new()),
+                .layer(CompressionLayer::new())
+                .layer(middleware::map_response(failure::worded)),
         )
         .with_state(app)
 }

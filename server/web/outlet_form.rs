@@ -184,13 +184,13 @@ pub async fn update(
 /// Puts what the store refused beside the field it is about; anything else is a failure of its own.
 fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
     match error {
-        StoreError::Duplicate => {
-            form.refuse("name", "Another outlet has that name, perhaps a closed one. Choose another.");
-        }
         StoreError::Missing => {
             form.refuse("form", "A carrier's service is not there any more. Look at them again.")
         }
-        other => return Err(other.into()),
+        other => form.refuse_taken_name(
+            other,
+            "Another outlet has that name, perhaps a closed one. Choose another.",
+        )?,
     }
     Ok(())
 }

@@ -24,6 +24,8 @@ const BY_WEIGHT: &str = "none";
 const BY_INCHES: &str = "in3-lb";
 const BY_CENTIMETRES: &str = "cm3-kg";
 
+const TAKEN: &str = "Another service has that name, perhaps a retired one. Choose another.";
+
 #[derive(Template)]
 #[template(path = "services/form.html")]
 struct ServiceFormPage {
@@ -76,7 +78,7 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     if let Some(details) = read_details(&mut form) {
         match app.store.create_service(&visitor.by(), &id, &details).await {
             Ok(()) => return Ok(Redirect::to(&format!("/freight/services/{id}")).into_response()),
-            Err(error) => explain(&mut form, error)?,
+            Err(error) => form.refuse_taken_name(error, TAKEN)?,
         }
     }
     new_page(&visitor, form)
@@ -115,7 +117,7 @@ pub async fn update(
                 form = filled(&details, form.version());
                 form.overtaken_by(&filled(&now.details, now.version));
             }
-            Err(error) => explain(&mut form, error)?,
+            Err(error) => form.refuse_taken_name(error, TAKEN)?,
         }
     }
     edit_page(&visitor, &service, form)
@@ -137,17 +139,6 @@ fn keeps_zones(form: &mut Form, service_id: &str, details: &ServiceDetails, outl
         }
     }
     form.is_good()
-}
-
-/// Puts what the store refused beside the field it is about; anything else is a failure of its own.
-fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
-    match error {
-        StoreError::Duplicate => {
-            form.refuse("name", "Another service has that name, perhaps a retired one. Choose another.");
-            Ok(())
-        }
-        other => Err(other.into()),
-    }
 }
 
 fn read_details(form: &mut Form) -> Option<ServiceDetails> {

@@ -11,12 +11,14 @@ use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 use trade::money::Currency;
 use trade::net::{Load, deliver};
-use trade::outlet::Way;
+use trade::outlet::{Terms, Way};
 
 use super::App;
+use super::bag::{self, Refused};
 use super::failure::Failure;
 use super::form::Form;
-use super::page::{Page, Screen, Visitor, html};
+use super::offer::Seen;
+use super::page::{Page, Screen, Visitor, counted, html};
 use crate::shelf::Shelf;
 use crate::store::StoreError;
 use crate::store::outlets::{OutletDetails, OutletKind};
@@ -36,62 +38,92 @@ pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response,
     html(&ShipmentsPage { page, visitor, shipments })
 }
 
-/// Makes a shipment: prices it as it stands, reserves its lots, all or nothing.
+/// Makes a shipment: prices it as it stands, reserves its lots, all or nothing. Where anything is not as it stood on the
+/// bag's page, that page comes back and says so.
 pub async fn create(State(app): State<App>, visitor: Visitor, form: Form) -> Result<Response, Failure> {
     let id = form.once("id")?;
-    let made = make(&app, &visitor, &form, &id).await;
+    let wanted = Wanted {
+        outlet: OutletId::new(form.value("outlet")),
+        ticked: form.values("lot").map(LotId::new).collect(),
+        seen: Seen::from_form(&form)?,
+    };
+    let reasons = match make(&app, &visitor, &wanted, &id).await {
+        Ok(()) => return Ok(made(&id)),
+        Err(NotMade::Failed(failure)) => Err(failure),
+        Err(NotMade::Because(reasons)) => Ok(reasons),
+    };
     // Sent twice: the first one made it, be it a moment ago, and then its lots are not free for the second.
-    if made.is_err() && app.store.shipment(&visitor.shop.id, &id).await.is_err() {
-        made?;
+    if app.store.shipment(&visitor.shop.id, &id).await.is_ok() {
+        return Ok(made(&id));
     }
-    Ok(Redirect::to(&format!("/shipments/{id}")).into_response())
+    let Wanted { outlet, ticked, .. } = wanted;
+    let refused = Refused { outlet, ticked, reasons: reasons? };
+    match app.store.lot(&visitor.shop.id, form.value("bag")).await {
+        Ok(lot) => bag::refused(&app, visitor, lot, refused).await,
+        Err(_) => Err(not_made(&refused.reasons)),
+    }
 }
 
-async fn make(app: &App, visitor: &Visitor, form: &Form, id: &str) -> Result<(), Failure> {
+fn made(id: &str) -> Response {
+    Redirect::to(&format!("/shipments/{id}")).into_response()
+}
+
+/// What the form asks for.
+struct Wanted {
+    outlet: OutletId,
+    ticked: BTreeSet<LotId>,
+    seen: Seen,
+}
+
+enum NotMade {
+    Because(Vec<String>),
+    Failed(Failure),
+}
+
+impl NotMade {
+    fn because(reason: impl Into<String>) -> NotMade {
+        NotMade::Because(vec![reason.into()])
+    }
+}
+
+impl From<StoreError> for NotMade {
+    fn from(error: StoreError) -> NotMade {
+        match error {
+            StoreError::Lot(refusal) => NotMade::because(refusal.to_string()),
+            StoreError::Stale => NotMade::because("Somebody changed one of the lots or the outlet just now."),
+            other => NotMade::Failed(other.into()),
+        }
+    }
+}
+
+async fn make(app: &App, visitor: &Visitor, wanted: &Wanted, id: &str) -> Result<(), NotMade> {
     let shelf = Shelf::load(&app.store, &visitor.shop, visitor.now).await?;
-    let outlet_id = OutletId::new(form.value("outlet"));
-    let Some(outlet) = shelf.outlet(&outlet_id) else {
-        return Err(not_made("The outlet has been closed meanwhile. Choose another buyer."));
+    let Some(outlet) = shelf.outlet(&wanted.outlet) else {
+        return Err(NotMade::because("The outlet has been closed meanwhile. Choose another buyer."));
     };
     if matches!(outlet.way, Way::Drive(_)) {
-        return Err(not_made(format!("{} takes no parcels: it is a yard.", outlet.name)));
+        return Err(NotMade::because(format!("{} takes no parcels: it is a yard.", outlet.name)));
     }
-    let chosen: BTreeSet<LotId> = form.values("lot").map(LotId::new).collect();
-    if chosen.is_empty() {
-        return Err(not_made("No lot was chosen. Go back and tick what goes in it."));
+    if wanted.ticked.is_empty() {
+        return Err(NotMade::because("No lot was chosen. Tick what goes in it."));
     }
-    let mut lots = Vec::new();
-    let mut loads: Vec<Load> = Vec::new();
-    for lot in &chosen {
-        let Some(load) = shelf.load_of(lot) else {
-            return Err(not_made(
-                "One of the lots is not on the shelf any more: it is packed in another shipment or has left. Go back, \
-                 reload the page and choose again.",
-            ));
-        };
-        let seen = form.value(&format!("seen-{lot}")).parse().map(Mass::from_micrograms).unwrap_or(load.mass);
-        lots.push((lot.clone(), seen));
-        loads.push(load);
+    let changes = wanted.seen.changes(&wanted.ticked, outlet, &shelf);
+    if !changes.is_empty() {
+        return Err(NotMade::Because(changes));
     }
+    let loads: Vec<Load> = wanted.ticked.iter().filter_map(|lot| shelf.load_of(lot)).collect();
     let ladder = deliver(outlet, &loads, &shelf.facts).map_err(|closed| {
-        not_made(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
+        NotMade::because(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
     })?;
-    let shipment = NewShipment { id, outlet_id: &outlet_id, lots, ladder: &ladder };
-    match app.store.make_shipment(&visitor.by(), &shipment).await {
-        Ok(()) => Ok(()),
-        Err(StoreError::Stale) => Err(not_made(
-            "Something was weighed onto one of the lots, or the outlet was closed, while you had the page open. Go \
-             back, reload it and look at the figures again.",
-        )),
-        Err(other) => Err(other.into()),
-    }
+    let shipment = NewShipment { id, outlet_id: &wanted.outlet, loads: &loads, ladder: &ladder };
+    Ok(app.store.make_shipment(&visitor.by(), &shipment).await?)
 }
 
-fn not_made(why: impl Into<String>) -> Failure {
+fn not_made(reasons: &[String]) -> Failure {
     Failure::refused(
         StatusCode::CONFLICT,
         "The shipment was not made",
-        format!("{} Nothing was reserved.", why.into()),
+        format!("{} Nothing was reserved.", reasons.join(" ")),
     )
 }
 
@@ -105,6 +137,10 @@ struct ShipmentPage {
     total: Mass,
     parcels: Vec<Parcel>,
     lines: Vec<Line>,
+    /// Where the buyer is, as far as it is on record.
+    place: String,
+    /// The buyer's own conditions, to remind them.
+    terms: String,
     crosses_border: bool,
     has_batteries: bool,
 }
@@ -165,6 +201,8 @@ pub async fn show(
         page,
         total: lots.iter().map(|lot| lot.net).sum(),
         crosses_border: crosses_border(&outlet.details, visitor.home()),
+        terms: terms_of(&outlet.details.terms, &visitor),
+        place: outlet.details.place,
         has_batteries,
         parcels,
         lines: lines.collect(),
@@ -172,6 +210,21 @@ pub async fn show(
         shipment,
         visitor,
     })
+}
+
+/// The buyer's conditions that bear on what is in the box, without an amount of money and without what the shop thinks of
+/// the buyer.
+fn terms_of(terms: &Terms, visitor: &Visitor) -> String {
+    let from = |what: &str, least: Mass| {
+        (!least.is_zero()).then(|| format!("{what} from {} up", visitor.mass(least)))
+    };
+    let deducted = (!terms.weight_deduction.is_zero())
+        .then(|| format!("{} of the weight taken off for tare and moisture", terms.weight_deduction));
+    let paid =
+        (terms.days_to_pay > 0).then(|| format!("paid within {}", counted(terms.days_to_pay, "day", "days")));
+    let conditions =
+        [from("deliveries", terms.minimum_delivery), from("each grade", terms.minimum_grade), deducted, paid];
+    conditions.into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// A buyer pays in another currency or its shipments cost paperwork: a border lies between.

@@ -44,8 +44,7 @@ for (const size of [PHONE, WIDE]) {
         await page.goto(form.replace('{lot}', lot));
         const fields = 'main form input:not([type=hidden], [type=radio], [type=checkbox], [type=file], [type=date])';
         for (const field of await page.locator(fields).all()) await field.fill('99999999999999999999999xx');
-        await page.locator('main form[method=post] button').first().click();
-        await page.waitForLoadState();
+        await answered(page, page.locator('main form[method=post] button').first());
         if ((await page.locator('.problem').count()) === 0) found.push(`${form} took it`);
         found.push(...(await faults(page)));
       }
@@ -93,6 +92,8 @@ test('what is folded on the screen is on the paper', async () => {
 
 test('long words and great weights do not push a page sideways', async () => {
   const { page, close } = await openPage(browser, shop.address);
+  // A shelf that it has not seen may take the plan all of its patience, and a busy machine more than that.
+  page.setDefaultTimeout(90_000);
   const word = 'Wolfeschlegelsteinhausenbergerdorff';
   const found = [];
   const look = async (address) => {
@@ -100,7 +101,7 @@ test('long words and great weights do not push a page sideways', async () => {
     for (const details of await page.locator('main details').all()) await details.evaluate((element) => (element.open = true));
     found.push(...(await layoutFaults(page)));
   };
-  const press = (words) => page.locator('main').getByRole('button', { name: words }).first().click();
+  const press = (words) => answered(page, page.locator('main').getByRole('button', { name: words }).first());
 
   await page.goto('/lots/new');
   await page.getByLabel('Grade', { exact: true }).selectOption('copper-2');
@@ -128,3 +129,9 @@ test('long words and great weights do not push a page sideways', async () => {
   await close();
   assert.deepEqual(found, []);
 });
+
+/// Presses a button and waits for the page that answers it: the old one is still there for a moment.
+async function answered(page, button) {
+  await Promise.all([page.waitForEvent('domcontentloaded'), button.click()]);
+  await page.waitForLoadState();
+}

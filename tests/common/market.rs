@@ -188,14 +188,13 @@ impl TestShop {
     /// Makes a shipment as it was made so many days ago, and gives its id.
     pub async fn packed(&self, lots: &[&str], outlet: &OutletId, days_ago: i32) -> String {
         let shelf = self.shelf().await;
-        let lots: Vec<LotId> = lots.iter().map(|lot| LotId::new(*lot)).collect();
-        let loads: Vec<Load> = lots.iter().filter_map(|lot| shelf.load_of(lot)).collect();
+        let loads: Vec<Load> = lots.iter().filter_map(|lot| shelf.load_of(&LotId::new(*lot))).collect();
         let ladder = deliver(shelf.outlet(outlet).expect("the buyer"), &loads, &shelf.facts);
         let id = new_id();
         let shipment = NewShipment {
             id: &id,
             outlet_id: outlet,
-            lots: lots.into_iter().zip(&loads).map(|(lot, load)| (lot, load.mass)).collect(),
+            loads: &loads,
             ladder: &ladder.expect("the buyer takes it"),
         };
         self.store.make_shipment(&self.by_ago(days_ago), &shipment).await.expect("a shipment");

@@ -17,6 +17,9 @@ mod phone;
 pub mod postgres;
 mod record;
 
+use std::path::Path;
+use std::time::Duration;
+
 use jiff::Timestamp;
 use jiff::civil::Date;
 use pennyweight::catalogue;
@@ -80,6 +83,7 @@ pub struct TestShop {
 
 /// What goes when the shop closes.
 enum Keeper {
+    Nobody,
     Folder(TempDir),
     Database(postgres::TestDatabase),
 }
@@ -89,6 +93,11 @@ impl TestShop {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let place = Place::File(folder.path().join("shop.db"));
         TestShop::at(place, Keeper::Folder(folder)).await
+    }
+
+    /// On SQLite in a folder that is not this shop's to remove.
+    pub async fn in_folder(folder: &Path) -> TestShop {
+        TestShop::at(Place::File(folder.join("pennyweight.db")), Keeper::Nobody).await
     }
 
     pub async fn on_postgres() -> TestShop {
@@ -136,10 +145,16 @@ impl TestShop {
 
     /// Another phone, held by `partner`.
     pub fn phone_of(&self, partner: &Partner) -> Phone {
-        let config = config(Vec::new());
-        let phone = Phone::new(router(App::new(self.store.clone(), config)));
+        let phone = phone_to(&self.store);
         let index = self.partners.iter().position(|known| known.id == partner.id).expect("one of the two");
         phone.sign_in(&self.tokens[index]);
+        phone
+    }
+
+    /// The first partner's phone, on a copy of the record.
+    pub fn phone_on(&self, copy: &Store) -> Phone {
+        let phone = phone_to(copy);
+        phone.sign_in(&self.tokens[0]);
         phone
     }
 
@@ -162,7 +177,7 @@ impl TestShop {
 
     /// A phone that nobody is signed in on.
     pub fn strange_phone(&self) -> Phone {
-        Phone::new(router(App::new(self.store.clone(), config(Vec::new()))))
+        phone_to(&self.store)
     }
 
     /// Opens a lot of `grade` in a new bag that weighs two ounces, and gives its id.
@@ -240,6 +255,7 @@ impl TestShop {
         assert_eq!(store.check().await.expect("the record can be checked"), Vec::<String>::new());
         store.close().await;
         match self.keeper {
+            Keeper::Nobody => {}
             Keeper::Folder(folder) => folder.close().expect("the folder can be removed"),
             Keeper::Database(database) => database.drop().await,
         }
@@ -248,6 +264,11 @@ impl TestShop {
 
 /// A passphrase that will do.
 pub const PASSPHRASE: &str = "copper kettle on thursday";
+
+/// A phone that sees whatever `store` holds, with nobody signed in on it.
+pub fn phone_to(store: &Store) -> Phone {
+    Phone::new(router(App::new(store.clone(), config(Vec::new()))))
+}
 
 /// The mass of a reading that means one thing.
 #[track_caller]
@@ -261,7 +282,13 @@ pub fn mass(typed: &str) -> Mass {
 fn config(hosts: Vec<String>) -> Config {
     // Workbooks are read by the program itself, which is not this test.
     let reader = env!("CARGO_BIN_EXE_pennyweight").into();
-    Config { hosts, base_url: format!("http://{SHOP_HOST}"), reader, ..Config::default() }
+    Config {
+        hosts,
+        base_url: format!("http://{SHOP_HOST}"),
+        reader,
+        patience: Duration::from_secs(60),
+        ..Config::default()
+    }
 }
 
 fn settings() -> ShopSettings {

@@ -27,6 +27,25 @@ impl Page {
         self.select(selector, |element| squeeze(&element.text().collect::<Vec<_>>().join(" ")))
     }
 
+    /// The words of the first element that `selector` finds, without those inside what `hidden` selects.
+    #[track_caller]
+    pub fn text_without(&self, selector: &str, hidden: &str) -> String {
+        let hidden = Selector::parse(hidden.trim()).unwrap_or_else(|error| panic!("{hidden}: {error}"));
+        let texts = self.select(selector, |element| {
+            let seen = element.descendants().filter(|node| {
+                let within = node.ancestors().filter_map(ElementRef::wrap);
+                !within.into_iter().any(|outer| hidden.matches(&outer))
+            });
+            squeeze(
+                &seen
+                    .filter_map(|node| node.value().as_text().map(|text| &**text))
+                    .collect::<Vec<_>>()
+                    .join(" "),
+            )
+        });
+        texts.into_iter().next().unwrap_or_else(|| panic!("{self} has no {selector}"))
+    }
+
     pub fn has(&self, selector: &str) -> bool {
         !self.select(selector, |_| ()).is_empty()
     }
@@ -77,6 +96,11 @@ impl Page {
     pub fn form(&self, selector: &str) -> Form {
         let forms = self.select(selector, |element| Form::read(element, &self.url));
         forms.into_iter().next().unwrap_or_else(|| panic!("{self} has no form {selector}:\n{}", self.body))
+    }
+
+    /// Every form that `selector` finds.
+    pub fn forms(&self, selector: &str) -> Vec<Form> {
+        self.select(selector, |element| Form::read(element, &self.url))
     }
 
     /// The page itself, where it has to be a good one.

@@ -1,11 +1,13 @@
-//! Who calls: a phone that is signed in.
+//! Who calls: a phone that is signed in, or a device with a key.
 
 use axum::extract::FromRequestParts;
+use axum::http::header::AUTHORIZATION;
 use axum::http::request::Parts;
-use axum::http::{Method, StatusCode};
+use axum::http::{HeaderMap, Method, StatusCode};
 use jiff::Timestamp;
 
 use super::Problem;
+use crate::secret::Token;
 use crate::store::sessions::SignedIn;
 use crate::web::App;
 use crate::web::page::Visitor;
@@ -20,9 +22,10 @@ impl FromRequestParts<App> for Caller {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         let now = Timestamp::now();
-        let signed_in = match session::token(&parts.headers) {
-            Some(token) => app.store.signed_in(&token.hash(), now).await?,
-            None => None,
+        let signed_in = match (key(&parts.headers), session::token(&parts.headers)) {
+            (Some(key), _) => app.store.key_holder(&key.hash(), now).await?,
+            (None, Some(token)) => app.store.signed_in(&token.hash(), now).await?,
+            (None, None) => None,
         };
         match signed_in {
             Some(SignedIn { session_id, shop, partner }) => {
@@ -30,11 +33,18 @@ impl FromRequestParts<App> for Caller {
                 Ok(Caller(Visitor { shop, partner, session_id, now, is_reading }))
             }
             None => {
-                let words = "Sign in on this phone.";
+                let words =
+                    "Sign in on this phone, or send the key of a device as `Authorization: Bearer …`.";
                 Err(Problem::new(StatusCode::UNAUTHORIZED, "signed-out", "Not signed in", words))
             }
         }
     }
+}
+
+/// The key in the header that came along (RFC 6750).
+fn key(headers: &HeaderMap) -> Option<Token> {
+    let (scheme, key) = headers.get(AUTHORIZATION)?.to_str().ok()?.split_once(' ')?;
+    Token::brought(key.trim()).filter(|_| scheme.eq_ignore_ascii_case("bearer"))
 }
 
 impl Caller {

@@ -2,17 +2,21 @@
 //! checks behind them. `/api/v1/openapi.json` describes it, made from this code.
 
 mod caller;
+mod catalogue;
 mod lots;
+mod market;
 mod me;
 mod problem;
+mod shipments;
 mod weighings;
 
 use axum::Json;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::routing::get;
-use utoipa::OpenApi;
+use axum::routing::{any, get};
 use utoipa::openapi::OpenApi as Description;
+use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
+use utoipa::{Modify, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -27,15 +31,29 @@ const LARGEST: usize = 64 * 1024;
 #[derive(OpenApi)]
 #[openapi(
     info(title = "Pennyweight", description = "A scrap shop's record, for its own scripts and scales."),
-    tags((name = "lots"), (name = "weighings"), (name = "me"))
+    modifiers(&Keys),
+    security(("key" = []), ("session" = []))
 )]
 struct Document;
+
+/// The two ways to come in.
+struct Keys;
+
+impl Modify for Keys {
+    fn modify(&self, description: &mut Description) {
+        let components = description.components.get_or_insert_default();
+        components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
+        let cookie = ApiKey::Cookie(ApiKeyValue::new("session"));
+        components.add_security_scheme("session", SecurityScheme::ApiKey(cookie));
+    }
+}
 
 /// Every address of the API, and the description of them all.
 pub fn router() -> Router<App> {
     let (router, description) = described();
     router
         .route("/api/v1/openapi.json", get(async move || Json(description.clone())))
+        .route("/api/{*elsewhere}", any(async || Problem::missing("address in the API")))
         .layer(DefaultBodyLimit::max(LARGEST))
 }
 
@@ -45,5 +63,13 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(lots::index))
         .routes(routes!(lots::show))
         .routes(routes!(weighings::create))
+        .routes(routes!(weighings::undo))
+        .routes(routes!(catalogue::grades))
+        .routes(routes!(catalogue::outlets))
+        .routes(routes!(market::prices))
+        .routes(routes!(market::plan))
+        .routes(routes!(shipments::index))
+        .routes(routes!(shipments::show))
+        .routes(routes!(shipments::activity))
         .split_for_parts()
 }

@@ -1,8 +1,8 @@
 //! Weighings from a phone that kept them while the wifi was away, from a script or from a scale.
 
 use axum::Json;
-use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
@@ -112,6 +112,23 @@ pub async fn create(
             Err(Problem::new(StatusCode::CONFLICT, "stale", "The lot has changed", words))
         }
     }
+}
+
+/// Takes a weighing back, by an entry that names it. A helper's key takes back only what came in under their name.
+#[utoipa::path(post, path = "/api/v1/weighings/{weighing}/undo", tag = "weighings",
+    params(("weighing" = String, Path)),
+    responses((status = 200, body = WeighingBody), (status = 401, body = Problem), (status = 403, body = Problem),
+        (status = 404, body = Problem), (status = 409, body = Problem)))]
+pub async fn undo(
+    State(app): State<App>,
+    caller: Caller,
+    Path(weighing): Path<String>,
+) -> Result<Json<WeighingBody>, Problem> {
+    let there = app.store.weighing(&caller.0.shop.id, &weighing).await?;
+    let visitor = if there.partner_id == caller.0.partner.id { caller.0 } else { caller.partner()? };
+    app.store.undo_weighing(&visitor.by(), &weighing).await?;
+    let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
+    stored(&app, &visitor, weighing).await
 }
 
 async fn stored(app: &App, visitor: &Visitor, weighing: Weighing) -> Result<Json<WeighingBody>, Problem> {
