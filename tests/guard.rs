@@ -111,6 +111,10 @@ pub async fn crawl(shop: &TestShop) -> Vec<Page> {
         }
         assert!(seen.len() < 500, "the pages link to each other without end");
         let page = shop.get(&address).await;
+        // What describes the API is no page.
+        if page.headers.get(CONTENT_TYPE).is_some_and(|kind| kind == "application/json") {
+            continue;
+        }
         let links = page.attributes("a[href]:not([download])", "href").into_iter();
         open.extend(
             links.filter_map(|to| Some(to.split('#').next()?.to_string())).filter(|to| !to.is_empty()),
