@@ -97,6 +97,9 @@ impl LineReader {
         let Some(wording) = wording(&name) else {
             return draft.leave_out(text, place, Why::TooLong);
         };
+        if !wording.chars().any(char::is_alphanumeric) {
+            return draft.leave_out(text, place, Why::NoName);
+        }
         if is_remark(&wording) {
             draft.look_for_date(text);
             draft.whole_sheet(&Context::of(text, false), text);

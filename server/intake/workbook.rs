@@ -47,6 +47,7 @@ pub(crate) fn parse(kind: WorkbookKind, bytes: &[u8]) -> Result<Document, Unread
             reading.whole(workbook)?;
         }
         WorkbookKind::Xls => {
+            check_container(bytes)?;
             let workbook: Xls<_> = Xls::new(Cursor::new(bytes)).map_err(|error| match error {
                 XlsError::Password => Unreadable::Encrypted,
                 other => damaged(&other),
@@ -55,6 +56,24 @@ pub(crate) fn parse(kind: WorkbookKind, bytes: &[u8]) -> Result<Document, Unread
         }
     }
     Ok(reading.document)
+}
+
+/// Refuses a container of an old workbook that counts more sectors than it has, for which its reader would set aside
+/// memory (offsets by Microsoft's published [MS-CFB], 2.2, compound file header).
+fn check_container(bytes: &[u8]) -> Result<(), Unreadable> {
+    let number = |at: usize| {
+        let four = bytes.get(at..at + 4).and_then(|four| <[u8; 4]>::try_from(four).ok());
+        four.map(|four| u64::from(u32::from_le_bytes(four)))
+    };
+    let sector = match bytes.get(30) {
+        Some(9) => 512,
+        Some(12) => 4096,
+        _ => return Err(Unreadable::Damaged("its container has no proper beginning".into())),
+    };
+    let sound = [44, 64, 72]
+        .into_iter()
+        .all(|at| number(at).is_some_and(|count| count * sector <= bytes.len() as u64));
+    if sound { Ok(()) } else { Err(Unreadable::Damaged("its container counts more than it holds".into())) }
 }
 
 /// The cells of a sheet by their rows.
