@@ -10,13 +10,26 @@ use crate::demo;
 use crate::store::Store;
 use crate::store::codes::Purpose;
 
+/// Where the shop is open.
+#[derive(Debug)]
+pub(super) struct Open {
+    pub here: String,
+    /// The address for phones.
+    pub outside: Option<String>,
+    /// The address by the name that the wifi is told.
+    pub local: Option<String>,
+    pub trust: Option<Trust>,
+}
+
+/// How phones come to trust the shop's own certificate.
+#[derive(Debug)]
+pub(super) struct Trust {
+    pub page: String,
+    pub fingerprint: String,
+}
+
 /// Says where the shop is open, and how to come in: with a code, where nobody can sign in yet or it is the demo.
-pub(super) async fn greet(
-    store: &Store,
-    here: &str,
-    outside: Option<&str>,
-    with_demo: bool,
-) -> Result<(), StartError> {
+pub(super) async fn greet(store: &Store, open: &Open, with_demo: bool) -> Result<(), StartError> {
     let shops = store.shops().await?;
     let mut words = String::new();
     let (near, far) = match &shops[..] {
@@ -45,21 +58,46 @@ pub(super) async fn greet(
         }
         _ => (String::new(), String::new()),
     };
-    words += &format!("Pennyweight is open.\n\n  on this machine   {here}{near}\n");
-    match outside {
+    words += &format!("Pennyweight is open.\n\n  on this machine   {}{near}\n", open.here);
+    if let Some(address) = &open.outside {
+        words += &format!("  on the shop wifi  {address}{far}\n");
+        if let Some(local) = open.local.as_ref().filter(|local| *local != address) {
+            words += &format!("           or by    {local}, where a phone finds names on the wifi\n");
+        }
+    }
+    words += "\n";
+    if let Some(Trust { page, fingerprint }) = &open.trust {
+        words += "Each phone first has to trust this box, once, as this page says:\n\n";
+        words += &format!("  {page}\n\n{}", code(page));
+        words += &format!("The certificate's SHA-256 fingerprint, to compare:\n\n{}\n\n", lines(fingerprint));
+    }
+    match &open.outside {
         Some(address) => {
             let address = format!("{address}{far}");
-            words += &format!("  on the shop wifi  {address}\n\n");
-            if let Ok(code) = QrCode::new(&address) {
-                words += &format!("{}\n", code.render::<unicode::Dense1x2>().quiet_zone(true).build());
+            if open.trust.is_some() {
+                words += "Then it opens the shop:\n\n";
             }
+            words += &code(&address);
             words += "Point a phone's camera at the code. Ctrl-C closes the shop.\n";
         }
         None => {
-            words += "\nNo wifi address was found: phones cannot reach it yet. Ctrl-C closes the shop.\n";
+            words += "No wifi address was found: phones cannot reach it yet. Ctrl-C closes the shop.\n";
         }
     }
     // The shop is open also where nobody reads this.
     let _ = std::io::stdout().write_all(words.as_bytes());
     Ok(())
+}
+
+fn code(address: &str) -> String {
+    match QrCode::new(address) {
+        Ok(code) => format!("{}\n", code.render::<unicode::Dense1x2>().quiet_zone(true).build()),
+        Err(_) => String::new(),
+    }
+}
+
+/// A fingerprint in two lines, as it stands on a phone.
+fn lines(fingerprint: &str) -> String {
+    let (first, second) = fingerprint.split_at(fingerprint.len() / 2 + 1);
+    format!("  {first}\n  {second}")
 }

@@ -2,6 +2,7 @@
 
 mod addresses;
 mod greeting;
+mod https;
 mod record;
 mod serve;
 
@@ -15,7 +16,9 @@ use jiff::SignedDuration;
 
 use crate::archive::ArchiveError;
 use crate::backup::Backups;
+use crate::certificate::CertificateError;
 use crate::demo;
+use crate::mdns;
 use crate::reader;
 use crate::secret::Code;
 use crate::store::codes::Purpose;
@@ -72,6 +75,14 @@ struct ServeArgs {
     /// The address to listen at. 0.0.0.0 is every address of this machine, so that phones on the wifi reach it.
     #[arg(long, env = "PENNYWEIGHT_LISTEN", default_value = "0.0.0.0:8080")]
     listen: SocketAddr,
+    #[command(flatten)]
+    https: HttpsArgs,
+    /// The name that the wifi is told: phones find the shop as pennyweight.local.
+    #[arg(long, env = "PENNYWEIGHT_NAME", default_value = "pennyweight", value_parser = mdns::label)]
+    name: String,
+    /// Tell the wifi no name.
+    #[arg(long, env = "PENNYWEIGHT_NO_MDNS")]
+    no_mdns: bool,
     /// A name this machine goes by on the wifi, such as shopbox.local. May be given several times.
     #[arg(long = "host", env = "PENNYWEIGHT_HOSTS", value_delimiter = ',')]
     hosts: Vec<String>,
@@ -81,6 +92,28 @@ struct ServeArgs {
     /// The address that phones reach the shop at, if it is not this machine's: https://shop.example.
     #[arg(long, env = "PENNYWEIGHT_URL")]
     url: Option<String>,
+}
+
+#[derive(Debug, Args)]
+struct HttpsArgs {
+    /// Encrypt, with a certificate made for this shop. The page /certificate says how phones come to trust it.
+    #[arg(long, env = "PENNYWEIGHT_HTTPS", conflicts_with = "cert")]
+    https: bool,
+    /// Encrypt, with the certificate in this PEM file, followed there by those it is signed by.
+    #[arg(long, env = "PENNYWEIGHT_CERT", value_name = "FILE", requires = "key")]
+    cert: Option<PathBuf>,
+    /// The key of that certificate, in PEM form.
+    #[arg(long, env = "PENNYWEIGHT_KEY", value_name = "FILE", requires = "cert")]
+    key: Option<PathBuf>,
+    /// The address to listen at for HTTPS. The other one, of --listen, then only leads there.
+    #[arg(long, env = "PENNYWEIGHT_HTTPS_LISTEN", default_value = "0.0.0.0:8443")]
+    https_listen: SocketAddr,
+}
+
+impl HttpsArgs {
+    fn is_wanted(&self) -> bool {
+        self.https || self.cert.is_some()
+    }
 }
 
 #[derive(Debug, Args)]
@@ -188,11 +221,16 @@ enum StartError {
     #[error("the demo cannot be loaded: {0}")]
     Demo(#[from] demo::DemoError),
     #[error(
-        "cannot listen at {at}: {cause}. Is it running already? Another port can be given: --listen 0.0.0.0:8081"
+        "cannot listen at {at}: {cause}. Is it running already? Another port can be given: {option} 0.0.0.0:{}",
+        at.port().wrapping_add(1).max(1024)
     )]
-    Listen { at: SocketAddr, cause: std::io::Error },
+    Listen { at: SocketAddr, option: &'static str, cause: std::io::Error },
     #[error("the server stopped: {0}")]
     Serve(std::io::Error),
+    #[error("no HTTPS: {0}")]
+    Certificate(#[from] CertificateError),
+    #[error("phones come in by HTTPS here, so --url has to begin with https://")]
+    PlainUrl,
     #[error("no backup: {0}")]
     Backup(ArchiveError),
     #[error("nothing was exported: {0}")]
