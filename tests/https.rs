@@ -112,7 +112,7 @@ impl Answer {
     }
 
     fn header(&self, name: &str) -> &str {
-        self.all(name).next().unwrap_or_default()
+        self.headers.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value)
     }
 
     fn text(&self) -> String {
