@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
+use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::watch;
 use tracing::{info, warn};
 
@@ -47,6 +48,8 @@ pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> R
         let (here, wifi) = plain.urls();
         Trust { page: wifi.unwrap_or(here) + "/certificate", fingerprint: root.fingerprint() }
     });
+    // From the moment on that it says it is open.
+    let stop = asked_to_stop();
     let open = Open { here, outside, local: local.map(|name| door.url(&name)), trust };
     greet(&store, &open, with_demo).await?;
 
@@ -68,7 +71,7 @@ pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> R
     });
     let closing = app.closing.clone();
     tokio::spawn(async move {
-        asked_to_stop().await;
+        stop.await;
         closing.send_replace(true);
     });
     let closing = app.closing.subscribe();
@@ -115,20 +118,21 @@ async fn look_ahead(app: &App) -> Result<(), StoreError> {
     Ok(())
 }
 
-async fn asked_to_stop() {
-    let interrupt = tokio::signal::ctrl_c();
-    let terminate = async {
-        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-            Ok(mut signal) => {
-                signal.recv().await;
+/// Listens from now on for being asked to stop, and waits for it.
+fn asked_to_stop() -> impl Future<Output = ()> + Send + 'static {
+    // Without a handler the system ends the program on its own.
+    let mut signals = [SignalKind::interrupt(), SignalKind::terminate()].map(|kind| signal(kind).ok());
+    async move {
+        let [interrupt, terminate] = signals.each_mut().map(|signal| async move {
+            match signal {
+                Some(signal) => signal.recv().await,
+                None => std::future::pending().await,
             }
-            // Without the handler the system ends the program on its own.
-            Err(_) => std::future::pending().await,
+        });
+        tokio::select! {
+            _ = interrupt => {},
+            _ = terminate => {},
         }
-    };
-    tokio::select! {
-        _ = interrupt => {},
-        () = terminate => {},
+        info!("closing: requests under way are finished first");
     }
-    info!("closing: requests under way are finished first");
 }
