@@ -11,6 +11,7 @@ pub mod catalogue;
 pub mod certificate;
 pub mod cli;
 pub mod demo;
+pub mod import;
 pub mod mdns;
 pub mod passphrase;
 pub mod reader;

@@ -7,6 +7,7 @@ use axum::body::Body;
 use axum::http::header::{CONTENT_TYPE, HOST, ORIGIN};
 use axum::http::{Request, StatusCode};
 use pennyweight::store::new_id;
+use serde_json::Value;
 
 use crate::common::market::buyer;
 use crate::common::{Form, Page, SHOP_HOST, TestShop, on_both};
@@ -17,17 +18,18 @@ on_both![
     any_address_takes_any_id,
     any_post_takes_any_body,
     any_form_takes_anything_in_any_field,
+    any_address_of_the_api_takes_anything,
     no_post_is_taken_from_another_site,
     an_upload_with_a_hostile_name_or_content_is_stored_and_given_back_harmless,
 ];
 
 /// An address of the router, as `server/web/mod.rs` lists it.
-struct Route {
-    path: &'static str,
-    takes_post: bool,
+pub(crate) struct Route {
+    pub(crate) path: &'static str,
+    pub(crate) takes_post: bool,
 }
 
-fn routes() -> Vec<Route> {
+pub(crate) fn routes() -> Vec<Route> {
     let source = include_str!("../server/web/mod.rs");
     let route = |part: &'static str| {
         let part = part.split(".route(").next().expect("the part up to the next one");
@@ -44,13 +46,13 @@ fn routes() -> Vec<Route> {
 
 impl Route {
     /// The address with `id` wherever it takes one.
-    fn with(&self, id: &str) -> String {
+    pub(crate) fn with(&self, id: &str) -> String {
         let parts = self.path.split('/').map(|part| if part.starts_with('{') { id } else { part });
         parts.collect::<Vec<_>>().join("/")
     }
 
     /// What signs a phone out, whatever is sent with it.
-    fn ends_a_session(&self) -> bool {
+    pub(crate) fn ends_a_session(&self) -> bool {
         self.path == "/sign-out"
     }
 
@@ -98,7 +100,12 @@ fn assert_held(page: &Page, what: &str) {
         |name: &str| page.headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default();
     assert!(header("content-security-policy").starts_with("default-src 'none'"), "{what}: {page}");
     assert_eq!(header("x-content-type-options"), "nosniff", "{what}: {page}");
-    if page.status.is_client_error() {
+    // What is refused before it reaches the API is a page there too.
+    if page.status.is_client_error() && header("content-type").ends_with("json") {
+        assert!(page.url.starts_with("/api/"), "{what}: {page}");
+        let problem: Value = serde_json::from_str(&page.body).expect("JSON");
+        assert!(problem["title"].is_string(), "{what}: {page} {problem}");
+    } else if page.status.is_client_error() {
         assert!(header("content-type").starts_with("text/html"), "{what}: {page}");
         assert!(!page.text("h1").is_empty(), "{what}: {page}");
     }
@@ -106,7 +113,7 @@ fn assert_held(page: &Page, what: &str) {
 }
 
 /// Something on every screen, so that each of them has its forms.
-async fn furnished(shop: &TestShop) {
+pub(crate) async fn furnished(shop: &TestShop) {
     let carrier = shop.carrier().await;
     let lines = [("board-set-top", "2.00/lb"), ("copper-2", "1.00/lb")];
     let boards = shop.outlet(&buyer("Board House", &carrier), &lines).await;
@@ -223,10 +230,10 @@ async fn any_post_takes_any_body(shop: &TestShop) {
             }
         }
     }
-    // The note of a lot is a form of one field with a version, and a retired grade can be brought back without one: all
-    // else needs more than such a body has.
+    // The note of a lot is a form of one field with a version, a retired grade can be brought back without one, and who
+    // tries to sign in is counted: all else needs more than such a body has.
     let untouched = |rows: Vec<String>| -> Vec<String> {
-        let may_change = ["lots: ", "grades: ", "activity: "];
+        let may_change = ["lots: ", "grades: ", "activity: ", "tries: "];
         rows.into_iter().filter(|row| !may_change.iter().any(|table| row.starts_with(table))).collect()
     };
     let (before, after) = (untouched(before), untouched(shop.everything().await));
@@ -259,7 +266,7 @@ fn strange_values() -> Vec<String> {
 }
 
 /// Every form with an own address that a partner comes to, and those that read back what was typed.
-async fn all_forms(shop: &TestShop) -> Vec<Form> {
+pub(crate) async fn all_forms(shop: &TestShop) -> Vec<Form> {
     let mut pages = crawl(shop).await;
     let weigh = pages.iter().find(|page| page.url.ends_with("/weigh") && page.url.starts_with("/lots/"));
     let weigh = weigh.expect("a bag that can be weighed").form("form.ticket").set("reading", "1 lb 2 oz");
@@ -357,6 +364,57 @@ async fn still_open(shop: &TestShop) {
             "afterwards: {page}"
         );
     }
+}
+
+async fn any_address_of_the_api_takes_anything(shop: &TestShop) {
+    furnished(shop).await;
+    let lot = shop.filled("Bag 9", "copper-2", "1 lb").await;
+    let before = shop.everything().await;
+    let described = shop.get("/api/v1/openapi.json").await.ok();
+    let described: Value = serde_json::from_str(&described.body).expect("JSON");
+    let mut posts = 0;
+    for (path, operations) in described["paths"].as_object().expect("its addresses") {
+        for id in strange_ids().iter().chain([&lot]) {
+            let address: Vec<&str> =
+                path.split('/').map(|part| if part.starts_with('{') { id } else { part }).collect();
+            let address = address.join("/");
+            if operations.get("get").is_some() {
+                assert_held(&shop.get(&address).await, &format!("GET {address}"));
+            }
+            if operations.get("post").is_none() {
+                continue;
+            }
+            for (kind, body) in strange_bodies().into_iter().chain(strange_json()) {
+                let what = format!("POST {address} {kind} {} bytes", body.len());
+                assert_held(&shop.phone().send(post(shop, &address, kind, body)).await, &what);
+                posts += 1;
+            }
+        }
+    }
+    assert!(posts > 100, "only {posts}");
+    for address in ["/api", "/api/", "/api/v1", "/api/v2/lots", "/api/v1/lots/%00", "/api/%ff"] {
+        assert_held(&shop.get(address).await, &format!("GET {address}"));
+    }
+    assert_eq!(shop.everything().await, before);
+}
+
+/// JSON that is cut off, of another shape, or without end.
+fn strange_json() -> Vec<(&'static str, Vec<u8>)> {
+    let lot = new_id();
+    let texts = [
+        "null".to_string(),
+        "[]".to_string(),
+        "{}".to_string(),
+        "\"".to_string(),
+        "{\"id\":".to_string(),
+        "[".repeat(100_000),
+        "1e999999".to_string(),
+        format!("{{\"id\":\"{lot}\",\"lot\":\"{lot}\",\"reading\":\"\\u0000\"}}"),
+        format!("{{\"id\":\"{lot}\",\"lot\":\"{lot}\",\"reading\":{{}}}}"),
+        format!("{{\"id\":\"{lot}\",\"lot\":\"\\ud800\",\"reading\":\"1 lb\"}}"),
+        format!("{{\"id\":\"{}\",\"reading\":\"1 lb\"}}", "a".repeat(1024 * 1024)),
+    ];
+    texts.map(|text| ("application/json", text.into_bytes())).into()
 }
 
 async fn no_post_is_taken_from_another_site(shop: &TestShop) {

@@ -12,6 +12,7 @@ mod grades;
 mod guard;
 mod hostile;
 mod https;
+mod import;
 mod ladders;
 mod ledger;
 mod lists;
@@ -27,6 +28,7 @@ mod sheet_files;
 mod sheets;
 mod shipments;
 mod shop;
+mod shops;
 mod today;
 mod weigh;
 

@@ -18,6 +18,7 @@ use crate::archive::ArchiveError;
 use crate::backup::Backups;
 use crate::certificate::CertificateError;
 use crate::demo;
+use crate::import::{self, ImportArgs, ImportError};
 use crate::mdns;
 use crate::reader;
 use crate::secret::Code;
@@ -50,6 +51,13 @@ enum Command {
     Restore(RestoreArgs),
     /// Prove that the record is sound: ledgers add up, and nothing stands in two places.
     Check(StoreArgs),
+    /// Read price sheets from files, to look at what is read or to keep them for review.
+    Import {
+        #[command(flatten)]
+        store: StoreArgs,
+        #[command(flatten)]
+        import: ImportArgs,
+    },
     /// What the program starts itself as to read an uploaded file.
     #[command(hide = true, name = reader::SUBCOMMAND)]
     ReadSheet,
@@ -185,6 +193,9 @@ pub fn run() -> ExitCode {
         Command::Export(args) => run_to_end(async { record::export(&args).await }),
         Command::Restore(args) => run_to_end(async { record::restore(&args).await }),
         Command::Check(args) => run_to_end(async { record::check(&args).await }),
+        Command::Import { store, import } => {
+            run_to_end(async { Ok(import::run(&import, &store.place("pennyweight.db")).await?) })
+        }
         // Without threads or a log: it lives in little memory, and its parent says what became of it.
         Command::ReadSheet => reader::run_child(),
     }
@@ -225,6 +236,8 @@ enum StartError {
         at.port().wrapping_add(1).max(1024)
     )]
     Listen { at: SocketAddr, option: &'static str, cause: std::io::Error },
+    #[error(transparent)]
+    Import(#[from] ImportError),
     #[error("the server stopped: {0}")]
     Serve(std::io::Error),
     #[error("no HTTPS: {0}")]

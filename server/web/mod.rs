@@ -193,7 +193,7 @@ pub fn router(app: App) -> Router {
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
         .layer(middleware::from_fn(again::keep_form))
-        .layer(middleware::from_fn(form_token::layer))
+        .layer(middleware::from_fn_with_state(app.clone(), form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))

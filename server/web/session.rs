@@ -21,13 +21,13 @@ const COOKIE_NAME: &str = "session";
 const SECURE_COOKIE_NAME: &str = "__Host-session";
 
 /// The token in the cookie that came along.
-pub fn token(headers: &HeaderMap) -> Option<Token> {
+pub fn token(app: &App, headers: &HeaderMap) -> Option<Token> {
     if !headers.contains_key(COOKIE) {
         return None;
     }
-    let cookies = CookieJar::from_headers(headers);
-    let cookie = cookies.get(SECURE_COOKIE_NAME).or_else(|| cookies.get(COOKIE_NAME))?;
-    Token::brought(cookie.value())
+    // One that may have gone over the wifi in the clear is worth nothing where the shop is served by HTTPS.
+    let name = if app.config.is_https() { SECURE_COOKIE_NAME } else { COOKIE_NAME };
+    Token::brought(CookieJar::from_headers(headers).get(name)?.value())
 }
 
 /// Lets the phone in inside `tx`, with a token that nobody has seen yet, and gives the token for its cookie.
