@@ -25,7 +25,7 @@ const LAST_REQUESTS: Duration = Duration::from_secs(65);
 /// Where the certificate comes from.
 #[derive(Debug)]
 enum Source {
-    Own { authority: Authority, door: Door, hosts: Vec<String> },
+    Own { authority: Box<Authority>, door: Door, hosts: Vec<String> },
     Files { certificate: PathBuf, key: PathBuf },
 }
 
@@ -75,7 +75,7 @@ impl Https {
         let source = match files {
             Some((certificate, key)) => Source::Files { certificate, key },
             None => {
-                let authority = Authority::open(&data.join("tls"), Timestamp::now())?;
+                let authority = Box::new(Authority::open(&data.join("tls"), Timestamp::now())?);
                 Source::Own { authority, door, hosts: hosts.to_vec() }
             }
         };
