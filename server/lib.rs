@@ -8,9 +8,11 @@
 pub mod archive;
 pub mod backup;
 pub mod catalogue;
+pub mod certificate;
 pub mod cli;
 pub mod demo;
 pub mod import;
+pub mod mdns;
 pub mod passphrase;
 pub mod reader;
 pub mod review;

@@ -7,6 +7,7 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use crate::backup::Backups;
+use crate::certificate::Root;
 use crate::shelf::{Answer, Answers, Shelf};
 use crate::store::activity::Noun;
 use crate::store::{Change, Store};
@@ -62,6 +63,8 @@ pub struct Config {
     pub patience: Duration,
     /// Where backups are kept; `None` to keep none.
     pub backups: Option<Backups>,
+    /// The shop's own root certificate, for phones to install; `None` where it serves without one.
+    pub root: Option<Root>,
     /// This program's own file, which is started once more to read an upload.
     pub reader: PathBuf,
 }
@@ -81,6 +84,7 @@ impl Default for Config {
             behind_proxy: false,
             patience: PATIENCE,
             backups: None,
+            root: None,
             reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
         }
     }

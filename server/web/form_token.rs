@@ -6,12 +6,13 @@
 use std::future::ready;
 
 use axum::body::{Body, Bytes, to_bytes};
-use axum::extract::Request;
+use axum::extract::{Request, State};
 use axum::http::{HeaderValue, Method, header};
 use axum::middleware::Next;
 use axum::response::Response;
 use futures_util::{StreamExt, stream};
 
+use super::App;
 use super::failure;
 use super::session;
 
@@ -25,8 +26,8 @@ const ENOUGH: usize = 2048;
 const LARGEST_PAGE: usize = 16 * 1024 * 1024;
 
 /// Asks for the token where the request could change something, and puts it into the forms of the page in answer.
-pub async fn layer(request: Request, next: Next) -> Response {
-    let Some(token) = session::token(request.headers()).map(|token| token.form_token()) else {
+pub async fn layer(State(app): State<App>, request: Request, next: Next) -> Response {
+    let Some(token) = session::token(&app, request.headers()).map(|token| token.form_token()) else {
         return next.run(request).await;
     };
     let is_safe = matches!(*request.method(), Method::GET | Method::HEAD | Method::OPTIONS);

@@ -16,15 +16,7 @@ use super::failure::Failure;
 /// the shop's box and read the shop's record through a partner's browser (DNS rebinding). A bare address cannot be
 /// pointed elsewhere, so all addresses pass.
 pub async fn known_host(State(app): State<App>, request: Request, next: Next) -> Response {
-    let host = request
-        .uri()
-        .authority()
-        .map(|authority| authority.host().to_string())
-        .or_else(|| {
-            let host = request.headers().get(header::HOST)?.to_str().ok()?;
-            host.parse::<Authority>().ok().map(|authority| authority.host().to_string())
-        })
-        .unwrap_or_default();
+    let host = host(&request);
     if is_known(&host, &app.config.hosts) {
         return next.run(request).await;
     }
@@ -37,6 +29,17 @@ pub async fn known_host(State(app): State<App>, request: Request, next: Next) ->
         ),
     )
     .page()
+}
+
+/// The name or address that a request was sent to, without its port: from its address in HTTP/2, and from its header in
+/// HTTP/1.1.
+pub fn host(request: &Request) -> String {
+    let from_address = request.uri().authority().map(|authority| authority.host().to_string());
+    let from_header = || {
+        let host = request.headers().get(header::HOST)?.to_str().ok()?;
+        host.parse::<Authority>().ok().map(|authority| authority.host().to_string())
+    };
+    from_address.or_else(from_header).unwrap_or_default()
 }
 
 fn is_known(host: &str, known: &[String]) -> bool {

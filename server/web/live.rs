@@ -35,7 +35,7 @@ pub async fn listen(
     Anyone(visitor): Anyone,
     headers: axum::http::HeaderMap,
 ) -> Response {
-    let token = session::token(&headers).map(|token| token.hash()).unwrap_or_default();
+    let token = session::token(&app, &headers).map(|token| token.hash()).unwrap_or_default();
     // Listening starts before the answer does: what is saved from then on is heard.
     let changes = BroadcastStream::new(app.store.news().listen());
     let closing = WatchStream::from_changes(app.closing.subscribe());

@@ -11,6 +11,7 @@ mod asset;
 mod backup;
 mod bag;
 mod cartons;
+mod certificate;
 mod containers;
 mod failure;
 mod form;
@@ -68,6 +69,7 @@ use tracing::info_span;
 
 pub use app::{App, Config};
 pub(crate) use asset::address;
+pub use certificate::HttpsAddress;
 
 /// The largest body any address takes: a price sheet of 10 MB with the form around it.
 pub const LARGEST_UPLOAD: usize = 10 * 1024 * 1024;
@@ -158,6 +160,9 @@ pub fn router(app: App) -> Router {
         // Keys for devices
         .route("/keys", get(api_keys::index).post(api_keys::create))
         .route("/keys/{key}/end", post(api_keys::end))
+        // The shop's own certificate
+        .route("/certificate", get(certificate::show))
+        .route("/certificate.crt", get(certificate::download))
         // Backup
         .route("/backup", get(backup::index).post(backup::create))
         .route("/backup/shop", get(backup::export))
@@ -188,7 +193,7 @@ pub fn router(app: App) -> Router {
         .fallback(failure::no_such_page)
         // The last layer is the outermost.
         .layer(middleware::from_fn(again::keep_form))
-        .layer(middleware::from_fn(form_token::layer))
+        .layer(middleware::from_fn_with_state(app.clone(), form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))
@@ -203,23 +208,45 @@ pub fn router(app: App) -> Router {
         .route("/static/{file}", get(asset::serve))
         .route("/healthz", get(healthz));
 
-    guarded
-        .layer(
-            ServiceBuilder::new()
-                .layer(SetRequestIdLayer::x_request_id(MakeRequestUuid))
-                .layer(TraceLayer::new_for_http().make_span_with(|request: &Request| {
-                    let id =
-                        request.headers().get("x-request-id").and_then(|id| id.to_str().ok()).unwrap_or("-");
-                    info_span!("request", id, method = %request.method(), path = request.uri().path())
-                }))
-                .layer(PropagateRequestIdLayer::x_request_id())
-                .layer(middleware::map_response(guard::headers))
-                .layer(middleware::from_fn(failure::log_cause))
-                .layer(CatchPanicLayer::custom(failure::panicked))
-                .layer(CompressionLayer::new())
-                .layer(middleware::map_response(failure::worded)),
-        )
-        .with_state(app)
+    around(guarded).with_state(app)
+}
+
+/// What the plain port answers where the shop is served by HTTPS: how to come to trust it, and the way there.
+pub fn plain_router(app: App, target: HttpsAddress) -> Router {
+    let mut pages = Router::new();
+    if app.config.root.is_some() {
+        pages = pages
+            .route("/certificate", get(certificate::show))
+            .route("/certificate.crt", get(certificate::download));
+    }
+    let pages = pages
+        .fallback(move |request: Request| certificate::to_https(target, request))
+        .layer(middleware::from_fn_with_state(app.clone(), guard::known_host))
+        .layer(SetResponseHeaderLayer::if_not_present(
+            header::CACHE_CONTROL,
+            HeaderValue::from_static("no-store"),
+        ))
+        .route("/static/{file}", get(asset::serve))
+        .route("/healthz", get(healthz));
+    around(pages).with_state(app)
+}
+
+/// The layers around everything that is answered.
+fn around(router: Router<App>) -> Router<App> {
+    router.layer(
+        ServiceBuilder::new()
+            .layer(SetRequestIdLayer::x_request_id(MakeRequestUuid))
+            .layer(TraceLayer::new_for_http().make_span_with(|request: &Request| {
+                let id = request.headers().get("x-request-id").and_then(|id| id.to_str().ok()).unwrap_or("-");
+                info_span!("request", id, method = %request.method(), path = request.uri().path())
+            }))
+            .layer(PropagateRequestIdLayer::x_request_id())
+            .layer(middleware::map_response(guard::headers))
+            .layer(middleware::from_fn(failure::log_cause))
+            .layer(CatchPanicLayer::custom(failure::panicked))
+            .layer(CompressionLayer::new())
+            .layer(middleware::map_response(failure::worded)),
+    )
 }
 
 /// Runs the handler in a task of its own, so that a phone that drops off the wifi does not cancel it between two

@@ -245,7 +245,7 @@ impl FromRequestParts<App> for Anyone {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
         let now = Timestamp::now();
-        let signed_in = match session::token(&parts.headers) {
+        let signed_in = match session::token(app, &parts.headers) {
             Some(token) => app.store.signed_in(&token.hash(), now).await,
             None => Ok(None),
         };

@@ -173,6 +173,8 @@ struct CodePage {
     code: String,
     drawing: Option<String>,
     minutes: i64,
+    /// Whether the phone has to trust the shop's own certificate first.
+    has_root: bool,
 }
 
 /// Makes a code that lets somebody in on a phone, and shows it once.
@@ -198,7 +200,8 @@ pub async fn make_code(
     app.store.make_code(&code.hash(), Purpose::Join, whose, visitor.now, lasts).await?;
     let drawing = qr_svg(&format!("{}/join?code={code}", app.config.base_url));
     let page = visitor.page(Screen::People, format!("A phone for {}", record.partner.name));
-    html(&CodePage { page, record, code: code.to_string(), drawing, minutes: lasts.as_mins() })
+    let (minutes, has_root) = (lasts.as_mins(), app.config.root.is_some());
+    html(&CodePage { page, record, code: code.to_string(), drawing, minutes, has_root })
 }
 
 pub async fn end_phone(

@@ -16,13 +16,18 @@ use crate::store::sessions::{LASTS, NewSession, begin_session};
 use crate::store::{By, StoreError, Tx, new_id};
 
 const COOKIE_NAME: &str = "session";
+/// The name by HTTPS. Browsers take it from nobody on the wifi who answers by HTTP in the shop's place (RFC 6265bis,
+/// 4.1.3.2), and it is not in the way of the other once the shop is served by HTTP again.
+const SECURE_COOKIE_NAME: &str = "__Host-session";
 
 /// The token in the cookie that came along.
-pub fn token(headers: &HeaderMap) -> Option<Token> {
+pub fn token(app: &App, headers: &HeaderMap) -> Option<Token> {
     if !headers.contains_key(COOKIE) {
         return None;
     }
-    Token::brought(CookieJar::from_headers(headers).get(COOKIE_NAME)?.value())
+    // One that may have gone over the wifi in the clear is worth nothing where the shop is served by HTTPS.
+    let name = if app.config.is_https() { SECURE_COOKIE_NAME } else { COOKIE_NAME };
+    Token::brought(CookieJar::from_headers(headers).get(name)?.value())
 }
 
 /// Lets the phone in inside `tx`, with a token that nobody has seen yet, and gives the token for its cookie.
@@ -44,11 +49,20 @@ pub fn farewell(app: &App) -> Response {
 }
 
 fn set(app: &App, value: &str, seconds: i64, to: &str) -> Response {
-    let secure = if app.config.is_https() { "; Secure" } else { "" };
-    let cookie = format!("{COOKIE_NAME}={value}; Max-Age={seconds}; Path=/; HttpOnly; SameSite=Lax{secure}");
+    let cookie = |name: &str, value: &str, seconds: i64, secure: &str| {
+        format!("{name}={value}; Max-Age={seconds}; Path=/; HttpOnly; SameSite=Lax{secure}")
+    };
+    let cookies = if app.config.is_https() {
+        // What was set before the shop was served by HTTPS goes, so that it does not travel in the clear any more.
+        vec![cookie(SECURE_COOKIE_NAME, value, seconds, "; Secure"), cookie(COOKIE_NAME, "", 0, "; Secure")]
+    } else {
+        vec![cookie(COOKIE_NAME, value, seconds, "")]
+    };
     let mut response = Redirect::to(to).into_response();
-    if let Ok(cookie) = HeaderValue::from_str(&cookie) {
-        response.headers_mut().insert(SET_COOKIE, cookie);
+    for cookie in cookies {
+        if let Ok(cookie) = HeaderValue::from_str(&cookie) {
+            response.headers_mut().append(SET_COOKIE, cookie);
+        }
     }
     response
 }

@@ -92,7 +92,7 @@ pub async fn sign_in(State(app): State<App>, parts: Parts, mut form: Form) -> Re
     let token = session::begin(&mut tx, &by, &parts.headers).await?;
     tx.commit().await?;
     // Whoever was signed in on this phone before no longer is.
-    if let Some(before) = session::token(&parts.headers)
+    if let Some(before) = session::token(&app, &parts.headers)
         && let Some(old) = app.store.signed_in(&before.hash(), now).await?
     {
         let by = By { shop_id: old.shop.id, partner_id: old.partner.id, at: now };

@@ -22,7 +22,7 @@ impl FromRequestParts<App> for Caller {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         let now = Timestamp::now();
-        let signed_in = match (key(&parts.headers), session::token(&parts.headers)) {
+        let signed_in = match (key(&parts.headers), session::token(app, &parts.headers)) {
             (Some(key), _) => app.store.key_holder(&key.hash(), now).await?,
             (None, Some(token)) => app.store.signed_in(&token.hash(), now).await?,
             (None, None) => None,

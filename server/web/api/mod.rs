@@ -43,7 +43,8 @@ impl Modify for Keys {
     fn modify(&self, description: &mut Description) {
         let components = description.components.get_or_insert_default();
         components.add_security_scheme("key", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
-        let cookie = ApiKey::Cookie(ApiKeyValue::new("session"));
+        let cookie =
+            ApiKey::Cookie(ApiKeyValue::with_description("session", "By HTTPS it is called __Host-session."));
         components.add_security_scheme("session", SecurityScheme::ApiKey(cookie));
     }
 }
