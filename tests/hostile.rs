@@ -24,12 +24,12 @@ on_both![
 ];
 
 /// An address of the router, as `server/web/mod.rs` lists it.
-struct Route {
-    path: &'static str,
-    takes_post: bool,
+pub(crate) struct Route {
+    pub(crate) path: &'static str,
+    pub(crate) takes_post: bool,
 }
 
-fn routes() -> Vec<Route> {
+pub(crate) fn routes() -> Vec<Route> {
     let source = include_str!("../server/web/mod.rs");
     let route = |part: &'static str| {
         let part = part.split(".route(").next().expect("the part up to the next one");
@@ -46,13 +46,13 @@ fn routes() -> Vec<Route> {
 
 impl Route {
     /// The address with `id` wherever it takes one.
-    fn with(&self, id: &str) -> String {
+    pub(crate) fn with(&self, id: &str) -> String {
         let parts = self.path.split('/').map(|part| if part.starts_with('{') { id } else { part });
         parts.collect::<Vec<_>>().join("/")
     }
 
     /// What signs a phone out, whatever is sent with it.
-    fn ends_a_session(&self) -> bool {
+    pub(crate) fn ends_a_session(&self) -> bool {
         self.path == "/sign-out"
     }
 
@@ -113,7 +113,7 @@ fn assert_held(page: &Page, what: &str) {
 }
 
 /// Something on every screen, so that each of them has its forms.
-async fn furnished(shop: &TestShop) {
+pub(crate) async fn furnished(shop: &TestShop) {
     let carrier = shop.carrier().await;
     let lines = [("board-set-top", "2.00/lb"), ("copper-2", "1.00/lb")];
     let boards = shop.outlet(&buyer("Board House", &carrier), &lines).await;
@@ -266,7 +266,7 @@ fn strange_values() -> Vec<String> {
 }
 
 /// Every form with an own address that a partner comes to, and those that read back what was typed.
-async fn all_forms(shop: &TestShop) -> Vec<Form> {
+pub(crate) async fn all_forms(shop: &TestShop) -> Vec<Form> {
     let mut pages = crawl(shop).await;
     let weigh = pages.iter().find(|page| page.url.ends_with("/weigh") && page.url.starts_with("/lots/"));
     let weigh = weigh.expect("a bag that can be weighed").form("form.ticket").set("reading", "1 lb 2 oz");

@@ -26,6 +26,7 @@ mod sheet_files;
 mod sheets;
 mod shipments;
 mod shop;
+mod shops;
 mod today;
 mod weigh;
 

@@ -278,13 +278,13 @@ pub async fn undo_weighing(tx: &mut Tx, by: &By, id: &str) -> Result<(), StoreEr
     tx.note(by, Noun::Lot, &weighing.lot_id, "undid a weighing", &weighing.typed).await
 }
 
-/// Adds a ledger row inside `tx`, unchecked. Of two forms with one id that arrive at the same moment the second changes
-/// nothing.
+/// Adds a ledger row inside `tx`, unchecked; [`StoreError::Duplicate`] if its id stands for another row already. (The same
+/// form sent twice is found before, with the lot's row held.)
 pub(crate) async fn add_weighing(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
     let sql = "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, \
                partner_id, at, reverses_id, other_lot_id) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT (id) DO NOTHING";
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)";
     sqlx::query(sql)
         .bind(&*weighing.id)
         .bind(shop_id)

@@ -240,8 +240,8 @@ mod tests {
         );
         assert_eq!(
             drawn.description,
-            "Lakeside: from 3.00 on Fri 1 May 2026 to 4.00 on Mon 11 May 2026, lowest 3.00, highest 4.00. \
-             Harbor: 3.90 on Fri 1 May 2026."
+            "Lakeside: from 3.00 on Fri\u{a0}1\u{a0}May\u{a0}2026 to 4.00 on Mon\u{a0}11\u{a0}May\u{a0}2026, lowest 3.00, \
+             highest 4.00. Harbor: 3.90 on Fri\u{a0}1\u{a0}May\u{a0}2026."
         );
     }
 
