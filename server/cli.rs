@@ -17,6 +17,7 @@ use tracing::info;
 use crate::archive::{self, Archive, ArchiveError};
 use crate::backup::Backups;
 use crate::demo;
+use crate::import::{self, ImportArgs, ImportError};
 use crate::reader;
 use crate::secret::Code;
 use crate::shelf::Shelf;
@@ -51,6 +52,13 @@ enum Command {
     Restore(RestoreArgs),
     /// Prove that the record is sound: ledgers add up, and nothing stands in two places.
     Check(StoreArgs),
+    /// Read price sheets from files, to look at what is read or to keep them for review.
+    Import {
+        #[command(flatten)]
+        store: StoreArgs,
+        #[command(flatten)]
+        import: ImportArgs,
+    },
     /// What the program starts itself as to read an uploaded file.
     #[command(hide = true, name = reader::SUBCOMMAND)]
     ReadSheet,
@@ -156,6 +164,9 @@ pub fn run() -> ExitCode {
         Command::Export(args) => run_to_end(async { export(&args).await }),
         Command::Restore(args) => run_to_end(async { restore(&args).await }),
         Command::Check(args) => run_to_end(async { check(&args).await }),
+        Command::Import { store, import } => {
+            run_to_end(async { Ok(import::run(&import, &store.place("pennyweight.db")).await?) })
+        }
         // Without threads or a log: it lives in little memory, and its parent says what became of it.
         Command::ReadSheet => reader::run_child(),
     }
@@ -195,6 +206,8 @@ enum StartError {
         "cannot listen at {at}: {cause}. Is it running already? Another port can be given: --listen 0.0.0.0:8081"
     )]
     Listen { at: SocketAddr, cause: std::io::Error },
+    #[error(transparent)]
+    Import(#[from] ImportError),
     #[error("the server stopped: {0}")]
     Serve(std::io::Error),
     #[error("no backup: {0}")]

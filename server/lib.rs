@@ -10,6 +10,7 @@ pub mod backup;
 pub mod catalogue;
 pub mod cli;
 pub mod demo;
+pub mod import;
 pub mod passphrase;
 pub mod reader;
 pub mod review;

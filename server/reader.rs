@@ -5,11 +5,13 @@
 //! memory and time by the operating system, reads, and answers in JSON. If it dies, that is one more answer.
 
 use std::io::{self, Read, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{ExitCode, ExitStatus, Stdio};
+use std::sync::LazyLock;
 use std::time::Duration;
 
 use intake::{Format, Hints, Sheet, Unreadable};
+use jiff::civil::Date;
 use rlimit::{Resource, setrlimit};
 use serde::{Deserialize, Serialize};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -29,6 +31,15 @@ const MOST_CPU_SECONDS: u64 = 10;
 const LONGEST_WAIT: Duration = Duration::from_secs(15);
 /// The longest answer it may give, in bytes: some 20,000 rows of ordinary length.
 const LONGEST_ANSWER: u64 = 8 * 1024 * 1024;
+
+/// The program that recognises text in pictures, where it is installed; looked for once.
+pub static RECOGNISER: LazyLock<Option<PathBuf>> = LazyLock::new(|| {
+    let path = std::env::var_os("PATH").unwrap_or_default();
+    std::env::split_paths(&path).map(|folder| folder.join("tesseract")).find(|program| program.is_file())
+});
+
+/// The layouts that each cleaned picture is recognised with (`--psm`): a block of lines, and a column of any sizes.
+const LAYOUTS: [&str; 3] = ["6", "6", "4"];
 
 /// Children at work at the same time, so that several uploads together stay within the memory of a small box.
 static TURNS: Semaphore = Semaphore::const_new(2);
@@ -54,19 +65,53 @@ pub enum ReadError {
 #[derive(Debug, Serialize, Deserialize)]
 struct Task {
     format: Format,
-    hints: Hints,
+    outlet: Known,
+    /// What pictures are recognised with: the child has no search path.
+    recogniser: Option<PathBuf>,
+}
+
+/// What is known of the outlet whose sheet it is.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum Known {
+    Hints(Hints),
+    /// Nothing but the day on which it is read.
+    Today(Date),
 }
 
 type Answer = Result<Sheet, Unreadable>;
 
 /// Reads `bytes` in a child process of `program`, which is this same binary.
 pub async fn read(program: &Path, format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, ReadError> {
-    let task = Task { format, hints: hints.clone() };
+    in_child(
+        program,
+        Task { format, outlet: Known::Hints(hints.clone()), recogniser: recogniser(format) },
+        bytes,
+    )
+    .await
+}
+
+/// Reads the sheet of an outlet that is not known.
+pub async fn read_alone(
+    program: &Path,
+    format: Format,
+    bytes: &[u8],
+    today: Date,
+) -> Result<Sheet, ReadError> {
+    in_child(program, Task { format, outlet: Known::Today(today), recogniser: recogniser(format) }, bytes)
+        .await
+}
+
+fn recogniser(format: Format) -> Option<PathBuf> {
+    RECOGNISER.clone().filter(|_| format == Format::Photo)
+}
+
+async fn in_child(program: &Path, task: Task, bytes: &[u8]) -> Result<Sheet, ReadError> {
     match timeout(LONGEST_WAIT, ask(program, &task, bytes)).await {
         Ok(answer) => answer,
         // The child is killed when its handle is dropped.
         Err(_) => {
-            warn!(?format, size = bytes.len(), "the reader took too long and was stopped");
+            warn!(format = ?task.format, size = bytes.len(), "the reader took too long and was stopped");
             Err(ReadError::BeyondLimits)
         }
     }
@@ -143,8 +188,54 @@ fn answer_stdin() -> io::Result<()> {
     io::stdin().lock().read_to_end(&mut input)?;
     let end = input.iter().position(|byte| *byte == b'\n').ok_or(io::ErrorKind::UnexpectedEof)?;
     let task: Task = serde_json::from_slice(&input[..end])?;
-    let answer: Answer = intake::read(task.format, &input[end + 1..], &task.hints);
+    let file = &input[end + 1..];
+    let answer: Answer = match (&task.recogniser, &task.outlet) {
+        (Some(recogniser), outlet) => read_picture(recogniser, file, outlet)?,
+        (None, Known::Hints(hints)) => intake::read(task.format, file, hints),
+        (None, Known::Today(today)) => intake::read_alone(task.format, file, *today),
+    };
     let mut out = io::stdout().lock();
     serde_json::to_writer(&mut out, &answer)?;
     out.flush()
+}
+
+/// Has each cleaned picture recognised, within this process's own limits, and puts the readings together.
+fn read_picture(recogniser: &Path, file: &[u8], outlet: &Known) -> io::Result<Answer> {
+    let pictures = match intake::photo::clean(file) {
+        Ok(pictures) => pictures,
+        Err(unreadable) => return Ok(Err(unreadable)),
+    };
+    let mut readings = intake::photo::Readings::default();
+    for (picture, layout) in pictures.iter().zip(LAYOUTS) {
+        readings.add(&recognise(recogniser, picture, layout)?);
+    }
+    Ok(Ok(match outlet {
+        Known::Hints(hints) => readings.read(hints),
+        Known::Today(today) => readings.read_alone(*today),
+    }))
+}
+
+/// The table of words that the recogniser reads in one picture.
+fn recognise(recogniser: &Path, picture: &[u8], layout: &str) -> io::Result<String> {
+    let mut child = std::process::Command::new(recogniser)
+        .args(["-", "-", "--psm", layout, "tsv"])
+        // One thread: the child's bounds are for one, and several are slower on a small box.
+        .env("OMP_THREAD_LIMIT", "1")
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()?;
+    let mut stdin = child.stdin.take().ok_or(io::ErrorKind::BrokenPipe)?;
+    // It reads the whole picture before it writes anything, so neither pipe can fill up against the other.
+    stdin.write_all(picture)?;
+    drop(stdin);
+    let mut table = Vec::new();
+    let mut stdout = child.stdout.take().ok_or(io::ErrorKind::BrokenPipe)?;
+    stdout.by_ref().take(LONGEST_ANSWER).read_to_end(&mut table)?;
+    drop(stdout);
+    let status = child.wait()?;
+    if !status.success() {
+        return Err(io::Error::other(format!("the recogniser ended with {status}")));
+    }
+    Ok(String::from_utf8_lossy(&table).into_owned())
 }

@@ -111,11 +111,11 @@ pub async fn crawl(shop: &TestShop) -> Vec<Page> {
         }
         assert!(seen.len() < 500, "the pages link to each other without end");
         let page = shop.get(&address).await;
-        let kind = page.headers.get(CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
-        if !kind.starts_with("text/html") {
+        // What describes the API is no page.
+        if page.headers.get(CONTENT_TYPE).is_some_and(|kind| kind == "application/json") {
             continue;
         }
-        let links = page.attributes("a[href]", "href").into_iter();
+        let links = page.attributes("a[href]:not([download])", "href").into_iter();
         open.extend(
             links.filter_map(|to| Some(to.split('#').next()?.to_string())).filter(|to| !to.is_empty()),
         );

@@ -11,6 +11,7 @@ mod disk;
 mod grades;
 mod guard;
 mod hostile;
+mod import;
 mod ladders;
 mod ledger;
 mod lists;

@@ -168,8 +168,10 @@ async fn a_reader_that_dies_or_babbles_is_a_message() {
 #[tokio::test]
 async fn the_child_reads_and_says_why_it_cannot() {
     let program = Path::new(env!("CARGO_BIN_EXE_pennyweight"));
-    let sheet = reader::read(program, Format::Workbook, &workbook(), &hints()).await.expect("a sheet");
+    let sheet = reader::read(program, Format::Workbook(intake::WorkbookKind::Xlsx), &workbook(), &hints())
+        .await
+        .expect("a sheet");
     assert_eq!(sheet.rows.len(), 2);
-    let damaged = reader::read(program, Format::Workbook, b"PK", &hints()).await;
+    let damaged = reader::read(program, Format::Workbook(intake::WorkbookKind::Xlsx), b"PK", &hints()).await;
     assert!(matches!(damaged, Err(ReadError::Unreadable(Unreadable::Damaged(_)))), "{damaged:?}");
 }

@@ -452,9 +452,15 @@ async fn the_outlet_was_closed_meanwhile(shop: &TestShop) {
 
 async fn nothing_to_read_is_said_beside_the_field(shop: &TestShop) {
     let outlet = lakeside(shop).await;
+    // Where photos can be read, this one is damaged.
+    let picture = if pennyweight::reader::RECOGNISER.is_some() {
+        "The file is damaged or was not uploaded to its end"
+    } else {
+        "This box has no program that reads pictures."
+    };
     for (name, bytes, problem) in [
         ("empty.csv", b"".as_slice(), "The file is empty."),
-        ("photo.png", b"\x89PNG\r\n\x1a\n0000", "The file is a picture, which is not read."),
+        ("photo.png", b"\x89PNG\r\n\x1a\n0000", picture),
         ("talk.txt", b"Open Monday to Friday.\nThank you for your business.\n", "No prices were found."),
         ("half.xlsx", b"PK\x03\x04 xl/workbook.xml", "The file is damaged or was not uploaded to its end"),
     ] {

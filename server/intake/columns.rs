@@ -21,6 +21,8 @@ pub(crate) struct Panel {
     pub group: Option<usize>,
     pub prices: Vec<PriceColumn>,
     pub high: Option<usize>,
+    /// What the outlet wants for a row that has no price.
+    pub charge: Option<usize>,
     pub unit: Option<usize>,
     pub currency: Option<usize>,
     pub tier_from: Option<TierColumn>,
@@ -64,6 +66,18 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
+    // `Category` alone is what the rows are called.
+    let grouped = names.iter().flatten().filter(|n| n.column == Column::Group).count() == 1;
+    let only_group = grouped && !names.iter().any(is_wording) && names.iter().any(of_price);
+    let names: Vec<Option<Named>> = names
+        .into_iter()
+        .map(|name| {
+            name.map(|n| match n.column {
+                Column::Group if only_group => Named { column: Column::Wording, ..n },
+                _ => n,
+            })
+        })
+        .collect();
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
     let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
@@ -82,9 +96,59 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if !sound {
         return None;
     }
+    let names = newest(names, &row.cells);
+    let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below, marks);
+    panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
     panels.retain(|panel| !panel.prices.is_empty());
     (!panels.is_empty()).then_some(panels)
+}
+
+/// Of prices by their years, only the newest are read: `Price 2025 | Price 2026`.
+fn newest(names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let year = |at: usize| match cells.get(at) {
+        Some(Cell::Text(text)) => text
+            .split(|c: char| !c.is_ascii_digit())
+            .filter_map(|word| word.parse::<u32>().ok())
+            .find(|n| (1990..2100).contains(n)),
+        _ => None,
+    };
+    let priced = |name: &Option<Named>| {
+        name.as_ref().is_some_and(|name| name.column == Column::Price && name.tier.is_none())
+    };
+    let years: Vec<u32> = (0..names.len()).filter(|&at| priced(&names[at])).filter_map(year).collect();
+    let Some(newest) = years.iter().max().copied().filter(|_| years.len() > 1) else { return names };
+    let old = |at: usize, name: &Option<Named>| priced(name) && year(at).is_some_and(|year| year < newest);
+    names
+        .into_iter()
+        .enumerate()
+        .map(|(at, name)| {
+            let old = old(at, &name);
+            name.map(|name| if old { Named { column: Column::Other, ..name } } else { name })
+        })
+        .collect()
+}
+
+/// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
+/// none of names.
+pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Option<GridRow> {
+    let names = |row: &GridRow| row.cells.iter().map(|cell| name(cell, marks)).collect::<Vec<_>>();
+    let (upper, lower) = (names(above), names(below));
+    let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();
+    let wording = upper.iter().flatten().any(|name| matches!(name.column, Column::Wording | Column::Group));
+    let tiers_above = upper.iter().flatten().any(|name| name.tier.is_some());
+    let first = below.cells.iter().position(|cell| !cell.is_empty());
+    let apart =
+        first.is_some_and(|first| first > 0 && above.cells.iter().take(first).any(|cell| !cell.is_empty()));
+    let all = lower.iter().zip(&below.cells).all(|(name, cell)| name.is_some() || cell.is_empty());
+    if tiers < 2 || !wording || tiers_above || !apart || !all {
+        return None;
+    }
+    let width = above.cells.len().max(below.cells.len());
+    let cell = |row: &GridRow, at: usize| row.cells.get(at).filter(|cell| !cell.is_empty()).cloned();
+    let cells =
+        (0..width).map(|at| cell(below, at).or_else(|| cell(above, at)).unwrap_or(Cell::Empty)).collect();
+    Some(GridRow { place: above.place.clone(), cells })
 }
 
 /// The panel that the cells themselves show, where no row names the columns.
@@ -132,7 +196,9 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     }
     // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
     let joined = |at: usize| at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per));
-    if (0..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at)) {
+    if (0..scan.tokens.len())
+        .any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at) && !is_year(scan.word(at)))
+    {
         return None;
     }
     let normal = normal_wording(text);
@@ -141,6 +207,24 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
     };
     let context = Context::of(text, true);
+    // `Qty 2025 (t)` is how much was bought, whatever it is counted in.
+    let counted = words.iter().any(|word| VOCABULARY.column(word) == Some(Column::Other))
+        && !words
+            .iter()
+            .any(|word| matches!(VOCABULARY.column(word), Some(Column::Price | Column::Low | Column::High)));
+    if counted && words.len() <= 4 && words.len() > 1 {
+        return Some(Named { column: Column::Other, context: Context::default(), tier: None });
+    }
+    // `from kg`, `max (lb)` are masses, and no prices per kg.
+    if context.currencies.is_empty()
+        && let Some(column) = words
+            .first()
+            .filter(|_| context.unit.is_some() && words.len() == 2)
+            .and_then(|word| VOCABULARY.column(word))
+            .filter(|column| matches!(column, Column::TierFrom | Column::TierTo))
+    {
+        return Some(Named { column, context, tier: None });
+    }
     let money = !context.currencies.is_empty() || context.unit.is_some() || context.cents;
     // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
     for length in (1..=words.len().min(3)).rev() {
@@ -155,6 +239,10 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         }
     }
     (money && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
+}
+
+fn is_year(text: &str) -> bool {
+    text.parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year))
 }
 
 /// Assigns the named columns to panels, and finds by their cells the price columns that have a strange name.
@@ -198,6 +286,7 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
                 panel.prices.push(PriceColumn { at, context: name.context, tier: name.tier });
             }
             Column::Price | Column::Low | Column::Other => {}
+            Column::Charge => panel.charge = Some(at),
             Column::Group => panel.group = Some(at),
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),
@@ -209,6 +298,36 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
         }
     }
     panels
+}
+
+/// Looks at the cells whether the column of names holds names: item numbers are none, and names that repeat while the
+/// column beside them tells their rows apart are groups.
+fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
+    let Some(price) = panel.prices.first().map(|price| price.at) else { return };
+    let own = Shown::of(below, panel.wording, marks);
+    let beside: Vec<(usize, Shown)> = (panel.wording + 1..price)
+        .filter(|at| panel.notes.contains(at) || !named.get(*at).copied().unwrap_or(false))
+        .map(|at| (at, Shown::of(below, at, marks)))
+        .filter(|(_, shown)| shown.reads_as_names())
+        .collect();
+    let units = (0..below.iter().take(20).map(|row| row.cells.len()).max().unwrap_or(0)).find(|at| {
+        let shown = Shown::of(below, *at, marks);
+        *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
+    });
+    panel.unit = panel.unit.or(units);
+    let Some((at, best)) =
+        beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at)))
+    else {
+        return;
+    };
+    if own.codes * 10 >= own.filled * 7 {
+        panel.wording = at;
+    } else if best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
+        panel.group = Some(std::mem::replace(&mut panel.wording, at));
+    } else {
+        return;
+    }
+    panel.notes.retain(|note| *note != at);
 }
 
 /// `Metal | Grade` are a group and a name; `Item | Description` are a name and a note.
@@ -234,6 +353,10 @@ struct Shown {
     sure: usize,
     units: usize,
     currencies: usize,
+    /// Numbers and letters of an item's number: `101`, `C02`.
+    codes: usize,
+    /// Whole numbers, each one more than the one above.
+    counted: usize,
 }
 
 impl Shown {
@@ -243,7 +366,14 @@ impl Shown {
     fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
         let mut shown = Shown::default();
         let mut seen: Vec<String> = Vec::new();
+        let mut above: Option<i64> = None;
         for cell in rows.iter().take(Self::SAMPLE).filter_map(|row| row.cells.get(at)) {
+            let seen_text = cell.shown();
+            shown.codes += usize::from(is_code(&seen_text));
+            if let Ok(number) = seen_text.trim_end_matches(['.', ')']).parse::<i64>() {
+                shown.counted += usize::from(above.is_none_or(|above| number == above + 1));
+                above = Some(number);
+            }
             let text = match cell {
                 Cell::Empty => continue,
                 Cell::Number { percent: false, .. } => {
@@ -276,6 +406,10 @@ impl Shown {
             }
         }
         shown.distinct = seen.len();
+        // Rows that are counted are no prices.
+        if shown.counted >= 3 && shown.counted + 1 >= shown.filled {
+            (shown.priced, shown.sure) = (0, 0);
+        }
         shown
     }
 
@@ -287,6 +421,18 @@ impl Shown {
     fn reads_as_names(&self) -> bool {
         self.filled > 0 && self.words * 2 > self.filled
     }
+}
+
+/// Whether a cell is an item's number rather than its name: at most three letters beside its digits.
+fn is_code(text: &str) -> bool {
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let digits = text.chars().filter(char::is_ascii_digit).count();
+    digits >= 1
+        && letters <= 3
+        && digits + letters >= 2
+        && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '.'))
+        && !text.contains(['.', ','])
+        && text.chars().count() <= 10
 }
 
 /// Whether a cell is surely a price, and so no name of a column.

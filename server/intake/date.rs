@@ -96,6 +96,11 @@ fn date_at(parts: &[Part<'_>], at: usize, order: DateOrder, today: Date) -> Opti
         } else {
             next
         };
+        let next = if parts.get(next).is_some_and(|p| matches!(p.text, "de" | "del" | "r")) {
+            next + 1
+        } else {
+            next
+        };
         let year = number(next)
             .filter(|_| digits(next) == 4 || digits(next) == 2 && parts[next].joint != ' ')
             .map(full_year);

@@ -17,7 +17,36 @@ pub(crate) const MOST_TEXT: usize = 16 * 1024 * 1024;
 #[derive(Debug, Default)]
 pub(crate) struct Document {
     pub blocks: Vec<Block>,
+    /// Lines that are known to hold no price, such as what a mail quotes.
+    pub aside: Vec<Line>,
+    /// Texts that date the document from outside its lines.
+    pub dates: Vec<String>,
     pub problems: Vec<Problem>,
+}
+
+impl Document {
+    pub fn cells(&self) -> impl Iterator<Item = &Cell> {
+        self.blocks
+            .iter()
+            .flat_map(|block| match block {
+                Block::Table(rows) => rows.as_slice(),
+                Block::Lines(_) => &[],
+            })
+            .flat_map(|row| &row.cells)
+    }
+
+    /// All its text: lines, and cells that are text.
+    pub fn texts(&self) -> impl Iterator<Item = &str> {
+        let lines = self.blocks.iter().flat_map(|block| match block {
+            Block::Lines(lines) => lines.as_slice(),
+            Block::Table(_) => &[],
+        });
+        let cells = self.cells().filter_map(|cell| match cell {
+            Cell::Text(text) => Some(text.as_str()),
+            _ => None,
+        });
+        lines.map(|line| line.text.as_str()).chain(cells)
+    }
 }
 
 #[derive(Debug)]
@@ -33,7 +62,7 @@ pub(crate) struct GridRow {
     pub cells: Vec<Cell>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Line {
     pub place: Place,
     pub text: String,

@@ -1,53 +1,23 @@
 //! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
 
-use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
-use serde::{Deserialize, Serialize};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Currency, PriceUnit};
 
 use crate::context::Context;
-use crate::date::{self, DateOrder, Dated};
+use crate::date::{self, Dated};
 use crate::document::{LONGEST_SHOWN, cut};
-use crate::number::{Habit, Marks};
+use crate::hints::Hints;
+use crate::number::Marks;
 use crate::price::{PriceText, Sign, Strength, UnitText};
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// A price above this is asked about.
 const LARGE: Decimal = dec!(100_000);
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
 const AGREE_WITHIN: Decimal = dec!(0.02);
-
-/// What is known of the outlet before its sheet is read. `today` is passed in because nothing here reads a clock.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Hints {
-    /// What the outlet quotes in: the meaning of a bare `$`, and of no sign at all.
-    pub currency: Currency,
-    /// What the outlet usually quotes per.
-    pub unit: Option<PriceUnit>,
-    pub today: Date,
-}
-
-impl Hints {
-    /// The decimal mark that is usual where the outlet's currency is.
-    pub(crate) fn usual_habit(&self) -> Habit {
-        use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
-        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
-            Habit::Comma
-        } else {
-            Habit::Point
-        }
-    }
-
-    fn date_order(&self) -> DateOrder {
-        match self.currency {
-            Currency::USD => DateOrder::MonthFirst,
-            Currency::CAD => DateOrder::Either,
-            _ => DateOrder::DayFirst,
-        }
-    }
-}
 
 /// Which mass a bare ton is, where this currency is used (common practice, no source).
 fn usual_ton(currency: Currency) -> MassUnit {
@@ -95,6 +65,29 @@ impl Charge {
     }
 }
 
+/// A longer remark says something of one matter rather than of all prices below it.
+const MOST_REMARK_WORDS: usize = 16;
+
+/// What a title, a heading's line or a footnote says of prices.
+#[derive(Debug)]
+struct Remark {
+    /// The rows that stand above it.
+    above: usize,
+    context: Context,
+    /// It speaks of prices in so many words.
+    clear: bool,
+    /// The sign that the rows it is about are marked with.
+    mark: Option<char>,
+}
+
+/// The sign at the beginning of a footnote.
+fn footnote_mark(text: &str) -> Option<char> {
+    let mut chars = text.trim_start().chars();
+    let mark = chars.next().filter(|c| matches!(c, '*' | '†' | '‡' | '§' | '¹' | '²' | '³'))?;
+    // A run of stars is decoration.
+    (chars.next() != Some(mark) && !text.trim_end().ends_with(mark)).then_some(mark)
+}
+
 /// Collects rows, and what the sheet says of them all.
 #[derive(Debug)]
 pub(crate) struct Draft<'h> {
@@ -102,24 +95,65 @@ pub(crate) struct Draft<'h> {
     pub marks: Marks,
     pub rows: Vec<DraftRow>,
     left_out: Vec<LeftOut>,
-    whole: Context,
+    remarks: Vec<Remark>,
     dated: Option<Dated>,
     problems: Vec<Problem>,
 }
 
 impl<'h> Draft<'h> {
     pub fn new(hints: &'h Hints, marks: Marks, problems: Vec<Problem>) -> Self {
-        let whole = Context::default();
-        Draft { hints, marks, rows: Vec::new(), left_out: Vec::new(), whole, dated: None, problems }
+        Draft {
+            hints,
+            marks,
+            rows: Vec::new(),
+            left_out: Vec::new(),
+            remarks: Vec::new(),
+            dated: None,
+            problems,
+        }
     }
 
     pub fn leave_out(&mut self, source: &str, place: &Place, why: Why) {
         self.left_out.push(LeftOut { source: source.to_string(), place: place.clone(), why });
     }
 
-    /// Takes in what a title or footnote says of the whole sheet; what was said first stays.
-    pub fn whole_sheet(&mut self, context: &Context) {
-        self.whole = self.whole.within(context);
+    /// Takes in what the remark `text` says of prices. It holds for those below it, as long as no other does, and for
+    /// those above it that nothing was said of.
+    pub fn whole_sheet(&mut self, context: &Context, text: &str) {
+        if context.is_empty() {
+            return;
+        }
+        let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
+        let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
+        let mark = footnote_mark(text);
+        self.remarks.push(Remark {
+            above: self.rows.len(),
+            context: context.clone(),
+            clear: clear && mark.is_none(),
+            mark,
+        });
+    }
+
+    /// What the remarks say of the row at this place: the footnotes that it is marked with, the clear remarks above it,
+    /// the nearest first, then the others.
+    fn remarked(&self, row: usize, draft: &DraftRow) -> Context {
+        let marked = self.remarks.iter().filter(|remark| {
+            remark
+                .mark
+                .is_some_and(|mark| draft.source.trim_end().ends_with(mark) || draft.wording.ends_with(mark))
+        });
+        let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
+        let marks = self.remarks.iter().filter(|remark| remark.mark.is_some()).count();
+        // Of several footnotes, only the marked one holds.
+        let others = self
+            .remarks
+            .iter()
+            .filter(|remark| !(remark.clear && remark.above <= row))
+            .filter(|remark| remark.mark.is_none() || marks == 1);
+        marked
+            .chain(above)
+            .chain(others)
+            .fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
     }
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
@@ -138,14 +172,15 @@ impl<'h> Draft<'h> {
     pub fn finish(mut self) -> Sheet {
         let decoration = Decoration::of(&self.rows);
         let mut rows = Vec::new();
-        for draft in std::mem::take(&mut self.rows) {
+        for (at, draft) in std::mem::take(&mut self.rows).into_iter().enumerate() {
             if let DraftPrice::Text(price) = &draft.price
                 && price.too_large()
             {
                 self.left_out.push(LeftOut { source: draft.source, place: draft.place, why: Why::TooLarge });
                 continue;
             }
-            rows.push(self.row(draft, decoration));
+            let remarked = self.remarked(at, &draft);
+            rows.push(self.row(draft, &remarked, decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);
@@ -165,9 +200,9 @@ impl<'h> Draft<'h> {
         Sheet { rows, left_out: self.left_out, valid_from: self.dated.map(|d| d.date), currency, problems }
     }
 
-    fn row(&self, draft: DraftRow, decoration: Decoration) -> Row {
+    fn row(&self, draft: DraftRow, remarked: &Context, decoration: Decoration) -> Row {
         let mut doubts = draft.doubts.clone();
-        let context = draft.context.within(&self.whole);
+        let context = draft.context.within(remarked);
         let (currency, currency_clear) = self.currency(&draft.price, &context);
         let unit = self.unit(&draft.price, &context, currency, &mut doubts);
         let price = match &draft.price {

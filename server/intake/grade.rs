@@ -10,6 +10,7 @@ use trade::ids::GradeId;
 
 use crate::vocabulary::{Rivals, VOCABULARY, Vocabulary};
 use crate::wording::normal_wording;
+use crate::words::{Words, stem, words};
 
 /// From this score on a grade is proposed; below it a person is asked.
 pub const PROPOSED_FROM: u8 = 75;
@@ -18,6 +19,12 @@ pub const PROPOSED_FROM: u8 = 75;
 const CLEAR_BY: u8 = 6;
 /// Taken off where the name says something the wording leaves open: `insulated wire` may be 60 or 80 %.
 const UNSAID: u8 = 15;
+/// The score of a wording whose alternatives all mean one grade, and of one whose head does, less two for each word that
+/// it adds.
+const ALTERNATIVES: u8 = 92;
+const HEAD: u8 = 92;
+/// A wording that adds more words to its head than this is about something else.
+const MOST_ADDED: usize = 6;
 /// Taken off where only the heading, not the wording, supplied a word of the name.
 const FROM_HEADING: u8 = 2;
 
@@ -96,6 +103,8 @@ impl Learned {
 pub struct Catalogue {
     grades: Vec<GradeId>,
     phrases: Vec<Phrase>,
+    /// The phrases of each grade.
+    of_grade: Vec<Vec<usize>>,
     /// Phrases by the set of their words.
     exact: HashMap<Words, Vec<usize>>,
     /// Phrases that hold a word.
@@ -104,8 +113,6 @@ pub struct Catalogue {
     /// How much a word tells: the fewer grades it occurs in, the more.
     weights: HashMap<String, u32>,
 }
-
-type Words = BTreeSet<String>;
 
 #[derive(Debug)]
 struct Phrase {
@@ -125,6 +132,7 @@ impl Catalogue {
         let mut catalogue = Catalogue {
             grades: Vec::new(),
             phrases: Vec::new(),
+            of_grade: Vec::new(),
             exact: HashMap::new(),
             holding: HashMap::new(),
             codes: HashMap::new(),
@@ -132,6 +140,7 @@ impl Catalogue {
         };
         let mut occurs: HashMap<String, BTreeSet<usize>> = HashMap::new();
         for (at, grade) in grades.into_iter().enumerate() {
+            catalogue.of_grade.push(Vec::new());
             let slug = grade.id.as_str();
             let synonyms = vocabulary.grades.get(slug).into_iter().flatten().map(String::as_str);
             for phrase in [grade.name.as_str()].into_iter().chain(synonyms) {
@@ -164,6 +173,7 @@ impl Catalogue {
             self.holding.entry(word.clone()).or_default().push(at);
         }
         let rivals = rivals(&words);
+        self.of_grade[grade].push(at);
         self.phrases.push(Phrase { grade, words, rivals });
     }
 
@@ -185,7 +195,67 @@ impl Catalogue {
         if let Some(grade) = self.by_code(&said) {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
-        self.closest(&said)
+        self.by_alternatives(wording, group)
+            .or_else(|| self.by_head(wording, group))
+            .unwrap_or_else(|| self.closest(&said))
+    }
+
+    /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
+    fn by_alternatives(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
+        let parts: Vec<&str> =
+            wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
+        if !(2..=4).contains(&parts.len()) {
+            return None;
+        }
+        let grades: Option<Vec<usize>> = parts
+            .iter()
+            .map(|part| {
+                let said = Said::of(part, group);
+                self.exactly(&said).or_else(|| self.by_code(&said))
+            })
+            .collect();
+        let grades = grades?;
+        let one = *grades.first()?;
+        let agree = grades.iter().all(|grade| *grade == one) && !self.denied(one, &Said::of(wording, group));
+        agree.then(|| Proposal {
+            grade: Some(self.grades[one].clone()),
+            score: ALTERNATIVES,
+            why: How::Scored,
+        })
+    }
+
+    /// The grade that the wording's head means word for word, where what it adds in brackets or behind a comma says
+    /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
+    fn by_head(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
+        let bare = without_brackets(wording);
+        let heads = [
+            bare.as_str(),
+            bare.split(',').next().unwrap_or_default(),
+            bare.split(" - ").next().unwrap_or_default(),
+        ];
+        let whole = Said::of(wording, group);
+        heads.into_iter().map(str::trim).filter(|head| !head.is_empty() && *head != wording.trim()).find_map(
+            |head| {
+                let said = Said::of(head, group);
+                let grade = self.exactly(&said).or_else(|| self.by_code(&said))?;
+                let more = whole.wording.difference(&said.wording).count();
+                let right = more <= MOST_ADDED && !self.denied(grade, &whole);
+                right.then(|| Proposal {
+                    grade: Some(self.grades[grade].clone()),
+                    score: HEAD - 2 * more as u8,
+                    why: How::Scored,
+                })
+            },
+        )
+    }
+
+    /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.
+    fn denied(&self, grade: usize, said: &Said) -> bool {
+        self.contradicted(grade, said) || {
+            // `Berry/Candy` is the trade's No. 1: one of the two codes is this grade's.
+            let mut codes = said.wording.iter().filter_map(|word| self.codes.get(word)).peekable();
+            codes.peek().is_some() && !codes.any(|&code| code == grade)
+        }
     }
 
     /// The one grade with a phrase of exactly these words: with the heading's, or without where they agree.
@@ -224,10 +294,29 @@ impl Catalogue {
         }
     }
 
-    /// Whether the heading says something that none of the grade's phrases goes along with.
+    /// Whether the wording, or the heading where the wording is silent, says something that the grade as a whole goes
+    /// against: some of its phrases speak of the matter, and none of them says the same.
     fn contradicted(&self, grade: usize, said: &Said) -> bool {
-        let mut phrases = self.phrases.iter().filter(|phrase| phrase.grade == grade);
-        !phrases.any(|phrase| agreement(said, phrase).is_some())
+        let phrases = || self.of_grade[grade].iter().map(|&at| &self.phrases[at]);
+        self.goes_against(grade, said) || !phrases().any(|phrase| agreement(said, phrase).is_some())
+    }
+
+    fn goes_against(&self, grade: usize, said: &Said) -> bool {
+        (0..VOCABULARY.rivals.len()).any(|at| {
+            let (own, heading) = (&said.wording_rivals[at], &said.group_rivals[at]);
+            if own.is_empty() && said.names_a_whole {
+                return false;
+            }
+            let speaking = || {
+                self.of_grade[grade]
+                    .iter()
+                    .map(|&phrase| &self.phrases[phrase].rivals[at])
+                    .filter(|by| !by.is_empty())
+            };
+            let said = if own.is_empty() { heading } else { own };
+            let same = |by: &Words| by == said || own.is_empty() && by.is_subset(heading);
+            !said.is_empty() && speaking().next().is_some() && !speaking().any(same)
+        })
     }
 
     fn by_code(&self, said: &Said) -> Option<usize> {
@@ -247,7 +336,11 @@ impl Catalogue {
             phrases.extend(self.holding.get(word).into_iter().flatten());
         }
         let mut best: HashMap<usize, u8> = HashMap::new();
+        let mut against: HashMap<usize, bool> = HashMap::new();
         for phrase in phrases.into_iter().map(|at| &self.phrases[at]) {
+            if *against.entry(phrase.grade).or_insert_with(|| self.goes_against(phrase.grade, said)) {
+                continue;
+            }
             let score = self.score(said, phrase);
             let so_far = best.entry(phrase.grade).or_default();
             *so_far = score.max(*so_far);
@@ -294,14 +387,44 @@ struct Said {
     /// Of either, the words of each list of rivals.
     wording_rivals: Vec<Words>,
     group_rivals: Vec<Words>,
+    /// The wording names a thing by itself, so that the heading cannot speak against it.
+    names_a_whole: bool,
 }
 
 impl Said {
     fn of(wording: &str, group: Option<&str>) -> Said {
-        let (wording, group) = (words(wording), group.map(words).unwrap_or_default());
+        let (wording, group) =
+            (words(wording), group.filter(|group| is_about_grades(group)).map(words).unwrap_or_default());
         let (wording_rivals, group_rivals) = (rivals(&wording), rivals(&group));
-        Said { wording, group, wording_rivals, group_rivals }
+        let names_a_whole =
+            VOCABULARY.rivals.iter().zip(&wording_rivals).any(|(list, own)| list.whole && !own.is_empty());
+        Said { wording, group, wording_rivals, group_rivals, names_a_whole }
     }
+}
+
+/// Whether a heading is made of the trade's words, as `Copper & brass` is and `Lake County Iron`, a name, is not.
+fn is_about_grades(heading: &str) -> bool {
+    let words = words(heading);
+    let strange = words.iter().filter(|word| !VOCABULARY.is_own(word)).count();
+    strange <= 1 && strange * 2 <= words.len() || words.len() <= 1
+}
+
+/// The text without what stands in brackets.
+fn without_brackets(text: &str) -> String {
+    let mut depth = 0usize;
+    text.chars()
+        .filter(|c| match c {
+            '(' | '[' => {
+                depth += 1;
+                false
+            }
+            ')' | ']' => {
+                depth = depth.saturating_sub(1);
+                false
+            }
+            _ => depth == 0,
+        })
+        .collect()
 }
 
 /// The words that each list of rivals has in common with these.
@@ -316,7 +439,8 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
     let mut unsaid = 0;
     for (at, rivals) in VOCABULARY.rivals.iter().enumerate() {
         let (by_wording, by_phrase) = (&said.wording_rivals[at], &phrase.rivals[at]);
-        let by_said = if by_wording.is_empty() { &said.group_rivals[at] } else { by_wording };
+        let by_said =
+            if by_wording.is_empty() && !said.names_a_whole { &said.group_rivals[at] } else { by_wording };
         match (by_said.is_empty(), by_phrase.is_empty()) {
             (false, false) if by_said != by_phrase => return None,
             (false, true) if by_wording.iter().any(|word| rivals.must_match(word)) => return None,
@@ -325,40 +449,6 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
         }
     }
     Some(unsaid)
-}
-
-/// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
-fn words(text: &str) -> Words {
-    let normal = normal_wording(text);
-    let stems: Vec<String> = normal.split(' ').filter(|word| !word.is_empty()).map(stem).collect();
-    let mut words = Words::new();
-    let mut at = 0;
-    while at < stems.len() {
-        let longest = Vocabulary::LONGEST_STAND_IN.min(stems.len() - at);
-        let (length, word) = (1..=longest)
-            .rev()
-            .find_map(|length| {
-                VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word))
-            })
-            .unwrap_or((1, &stems[at]));
-        // One word may stand for several: `romex` for `solid house wire`.
-        words.extend(word.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(str::to_string));
-        at += length;
-    }
-    words
-}
-
-/// A word without its plural ending, so that `boards` and `board` are one.
-pub(crate) fn stem(word: &str) -> String {
-    if word.len() <= 3 || !word.is_ascii() || word.chars().any(|c| c.is_ascii_digit()) {
-        return word.to_string();
-    }
-    if let Some(start) = word.strip_suffix("ies").filter(|start| start.len() > 2) {
-        return format!("{start}y");
-    }
-    let plural =
-        word.ends_with('s') && !word.ends_with("ss") && !word.ends_with("us") && !word.ends_with("is");
-    if plural { word[..word.len() - 1].to_string() } else { word.to_string() }
 }
 
 impl Rivals {

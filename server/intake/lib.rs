@@ -16,12 +16,17 @@ mod grade;
 mod read;
 mod sheet;
 mod wording;
+mod words;
 
 mod delimited;
+mod message;
+mod pdf;
 mod text;
+mod web_page;
 mod workbook;
 
 mod columns;
+mod layout;
 mod lines;
 mod parts;
 mod table;
@@ -29,6 +34,7 @@ mod table;
 mod decode;
 mod document;
 mod draft;
+mod hints;
 
 mod context;
 mod date;
@@ -38,11 +44,12 @@ mod scan;
 mod tier;
 mod vocabulary;
 
+pub mod photo;
 pub mod rates;
 
-pub use draft::Hints;
-pub use format::{Format, LARGEST_FILE, Unreadable, detect};
+pub use format::{Format, LARGEST_FILE, Unreadable, WorkbookKind, detect};
 pub use grade::{Catalogue, Grade, How, Learned, PROPOSED_FROM, Proposal};
-pub use read::read;
+pub use hints::Hints;
+pub use read::{read, read_alone};
 pub use sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 pub use wording::normal_wording;

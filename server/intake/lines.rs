@@ -39,6 +39,12 @@ struct Heading {
 
 impl LineReader {
     pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
+        if let Some(items) = listed(&line.text, draft) {
+            for text in items {
+                self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
+            }
+            return;
+        }
         let text = line.text.trim();
         let scan = Scan::of(text);
         let prices = chosen(&scan, price::prices(&scan, draft.marks), self.expects_numbers());
@@ -91,10 +97,19 @@ impl LineReader {
         let Some(wording) = wording(&name) else {
             return draft.leave_out(text, place, Why::TooLong);
         };
+        if is_remark(&wording) {
+            draft.look_for_date(text);
+            draft.whole_sheet(&Context::of(text, false), text);
+            return draft.leave_out(text, place, Why::NoPrice);
+        }
         let named = Context { unit: Context::of(&wording, false).unit, ..Context::default() };
         let context = self.heading.as_ref().map_or(named.clone(), |heading| named.within(&heading.context));
         let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
         for (i, (price, tier)) in part.prices.into_iter().enumerate() {
+            // Of several prices, the first counts and those with a tier of their own.
+            if i > 0 && tier.is_none() && !by_header {
+                continue;
+            }
             let tier = tier.or_else(|| by_header.then(|| self.tiers[i]));
             draft.rows.push(DraftRow {
                 wording: wording.clone(),
@@ -109,27 +124,24 @@ impl LineReader {
                 charge: charge.or(self.heading.as_ref().map_or(Charge::No, |heading| heading.charge)),
                 in_cell: false,
             });
-            if !part.all_tiers && !by_header {
-                break;
-            }
         }
     }
 
     fn without_price(&mut self, text: &str, scan: &Scan<'_>, line: &Line, draft: &mut Draft<'_>) {
-        if let Some(part) = on_request(text, scan) {
-            return self.part(part, text, &line.place, Charge::No, draft);
-        }
         let tiers = tiers_in(scan, draft);
         if tiers.len() > 1 {
             self.tiers = tiers;
-            draft.whole_sheet(&Context::of(text, false));
+            draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
+        if let Some(context) = column_names(scan) {
+            draft.whole_sheet(&context, text);
+            return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
+        if let Some(part) = on_request(text, scan) {
+            return self.part(part, text, &line.place, Charge::No, draft);
         }
         draft.look_for_date(text);
-        if let Some(context) = column_names(scan) {
-            draft.whole_sheet(&context);
-            return draft.leave_out(text, &line.place, Why::ColumnNames);
-        }
         // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
         let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
         let known = VOCABULARY.has_within(heading_name(text), Use::Group);
@@ -155,7 +167,7 @@ impl LineReader {
             self.tiers.clear();
             return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }
-        draft.whole_sheet(&Context::of(text, false));
+        draft.whole_sheet(&Context::of(text, false), text);
         draft.leave_out(text, &line.place, Why::NoPrice);
     }
 
@@ -180,6 +192,52 @@ impl LineReader {
         self.heading = self.beside.first().cloned();
         true
     }
+}
+
+/// The items of a line that lists several, each with its price, between semicolons; what introduces them is an item of
+/// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
+fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
+    let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();
+    let priced = |item: &&&str| !price::prices(&Scan::of(item), draft.marks).is_empty();
+    if items.len() < 3 || items.iter().filter(priced).count() < 2 {
+        return None;
+    }
+    let (first, rest) = items.split_first()?;
+    let introduced = first.split_once(": ").filter(|(before, after)| {
+        !before.contains(|c: char| c.is_ascii_digit())
+            && price::prices(&Scan::of(before), draft.marks).is_empty()
+            && !after.is_empty()
+    });
+    let mut all = match introduced {
+        Some((before, after)) => vec![before, after],
+        None => vec![*first],
+    };
+    all.extend(rest);
+    Some(all)
+}
+
+/// Whether a name is nothing but a month and its year, or a day.
+pub(crate) fn is_only_a_date(name: &str) -> bool {
+    let scan = Scan::of(name);
+    let month = |at: usize| VOCABULARY.month(scan.word(at)).is_some();
+    (0..scan.tokens.len()).any(month)
+        && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
+}
+
+/// Whether what stands before a price is a sentence to the reader, and no name: `Terms: cash up to`, `We pay by bank
+/// above`.
+fn is_remark(name: &str) -> bool {
+    let scan = Scan::of(name);
+    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
+    let first = scan.word(0);
+    let remark = words >= 2
+        && scan.kind(0) == Some(Kind::Word)
+        && VOCABULARY.has(first, Use::Remark)
+        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
+    let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
+    let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
+    remark || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
 }
 
 /// A name with “call”, “POA” or “no charge” in the place of its price.
@@ -209,11 +267,17 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
 
 /// `POA  Silver contacts`, among lines that begin with their price.
 fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let length =
-        (1..=4.min(end)).rev().find(|&length| VOCABULARY.has(scan.between(0, length), Use::OnRequest))?;
+    let (length, price) = (1..=4.min(end)).rev().find_map(|length| {
+        let words = scan.between(0, length);
+        if VOCABULARY.has(words, Use::OnRequest) {
+            Some((length, DraftPrice::OnRequest))
+        } else {
+            VOCABULARY.has(words, Use::Free).then_some((length, DraftPrice::Free))
+        }
+    })?;
     let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
     let remark = starts_with(scan, Use::Remark);
-    (!remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+    (!remark).then(|| Part::asking(name, price))
 }
 
 /// All tiers of a line of column names, in order.

@@ -10,6 +10,9 @@ use crate::sheet::Doubt;
 use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// What stands behind the last price is a tier if it has so few words; else it is a remark.
+const MOST_TIER_WORDS: usize = 4;
+
 /// A name with its prices, as one line may hold several.
 #[derive(Debug)]
 pub(crate) struct Part {
@@ -71,6 +74,9 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     let ends = [0].into_iter().chain(prices.iter().map(|price| price.last));
     let starts = prices.iter().map(|price| price.first).chain([scan.tokens.len()]);
     let mut between = ends.zip(starts).map(|(first, last)| Between::of(scan, first, last, draft)).peekable();
+    if let Some(opening) = between.peek_mut() {
+        opening.end_of_sentence();
+    }
     let names_first = between.peek().is_some_and(|opening| opening.name.is_some() || opening.tier.is_some());
     if !names_first {
         between.next();
@@ -135,11 +141,15 @@ impl Part {
 
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
+        if behind.text.split_whitespace().count() > MOST_TIER_WORDS {
+            self.note = behind.name.is_some().then_some(behind.text);
+            return;
+        }
         if let Some((_, tier @ None)) = self.prices.last_mut() {
             *tier = behind.tier;
             self.all_tiers = self.prices.iter().all(|(_, tier)| tier.is_some());
         }
-        self.note = behind.name.map(|_| behind.text);
+        self.note = (behind.name.is_some() || behind.remark).then_some(behind.text);
     }
 }
 
@@ -150,24 +160,60 @@ struct Between {
     /// All of it, as it stands.
     text: String,
     tier: Option<TierText>,
+    /// It is nothing but a remark in brackets.
+    remark: bool,
 }
 
 impl Between {
+    /// What greets the reader before the first name is no part of it: `Hi, it's Lou. Prices today: bright`.
+    fn end_of_sentence(&mut self) {
+        let Some(name) = &self.name else { return };
+        // `Hi, prices today: bright`: what stands before the colon speaks of all that follows.
+        if let Some((before, after)) = name.split_once(": ")
+            && VOCABULARY.has_within(before, Use::WholeSheet)
+            && after.chars().any(char::is_alphabetic)
+        {
+            self.name = Some(after.trim().to_string());
+            return;
+        }
+        let Some((_, last)) = name.rsplit_once(['.', '!', '?']).filter(|(before, last)| {
+            last.starts_with(' ') && before.split_whitespace().count() >= 3 && !last.trim().is_empty()
+        }) else {
+            return;
+        };
+        let scan = Scan::of(last);
+        let first = (0..scan.tokens.len())
+            .find(|&at| !VOCABULARY.has(scan.word(at), Use::WholeSheet) && names(&scan, at))
+            .unwrap_or(0);
+        self.name = trimmed(&scan, first, scan.tokens.len()).map(str::to_string);
+    }
+
     fn of(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -> Between {
         let tier = (first..last).find_map(|at| {
             let (tier, next) = tier_at(scan, draft.marks, at, false)?;
             (next <= last).then_some((tier, at, next))
         });
-        // The tier stands at one end of the name, or is all there is.
-        let (first, last) = match tier {
+        // The tier stands at one end of the name, or is all there is; in brackets it is part of the name as well.
+        let bracketed = tier.is_some_and(|(_, at, next)| {
+            at > first && scan.kind(at - 1) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close)
+        });
+        let (first, last) = match tier.filter(|_| !bracketed) {
             Some((_, at, next)) if trimmed(scan, next, last).is_none() => (first, at),
             Some((_, at, next)) if trimmed(scan, first, at).is_none() => (next, last),
             _ => (first, last),
         };
+        // A remark in brackets between two prices is about the first of them.
+        let remark = first > 0
+            && scan.kind(first) == Some(Kind::Open)
+            && (first..last)
+                .rev()
+                .find(|&i| scan.kind(i) != Some(Kind::Slash))
+                .is_some_and(|i| scan.kind(i) == Some(Kind::Close));
         Between {
-            name: trimmed(scan, first, last).map(str::to_string),
+            name: trimmed(scan, first, last).filter(|_| !remark).map(str::to_string),
             text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
             tier: tier.map(|(tier, ..)| tier),
+            remark,
         }
     }
 }
@@ -175,13 +221,26 @@ impl Between {
 /// The text of these tokens without list marks, separators and filling words at its ends.
 pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let (mut first, mut last) = (first, last);
+    // `We charge for: CRT monitors` names what stands behind the charge.
+    if let Some(length) = [3, 2].into_iter().find(|length| {
+        first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
+    }) {
+        first += length;
+    }
     while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
         first += 1;
     }
     while first < last {
         // `CRT: we charge` names what stands before the charge.
-        let charge = [3, 2].into_iter().find(|length| {
-            last >= first + length && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
+        let charge = [3, 2, 1].into_iter().find(|&length| {
+            // One word alone may be the name's own, unless it is set apart from it.
+            let apart = || {
+                last > first + 1
+                    && !matches!(scan.kind(last - 2), Some(Kind::Word | Kind::Number | Kind::Fact))
+            };
+            last > first + length
+                && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
+                && (length > 1 || apart())
         });
         match charge {
             Some(length) => last -= length,
@@ -189,7 +248,12 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
             None => last -= 1,
         }
     }
-    let named = (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
+    // `304` is a name where nothing else is.
+    let alloy = first == 0
+        && last == 1
+        && (3..=4).contains(&scan.word(0).len())
+        && scan.word(0).bytes().all(|b| b.is_ascii_digit());
+    let named = alloy || (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
     let mut text = scan.between(first, last);
     // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
@@ -239,6 +303,10 @@ pub(crate) fn charge(text: &str) -> Charge {
 }
 
 pub(crate) fn starts_with(scan: &Scan<'_>, is: Use) -> bool {
+    // `No 2 copper` is no remark.
+    if scan.is(0, Use::Label) && scan.kind(1) == Some(Kind::Fact) {
+        return false;
+    }
     (1..=2).any(|length| {
         let words = scan.between(0, length);
         scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(words, is)

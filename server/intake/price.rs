@@ -129,7 +129,11 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     let change = price.first.checked_sub(1).is_some_and(|before| {
         (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first)) || scan.is(before, Use::Change)
     });
-    (!change).then_some(price)
+    let amount = [2, 1].into_iter().any(|length| {
+        let words = (price.last..price.last + length).all(|i| scan.kind(i) == Some(Kind::Word));
+        words && VOCABULARY.has(scan.between(price.last, price.last + length), Use::NoPriceBehind)
+    });
+    (!change && !amount).then_some(price)
 }
 
 /// Signs and currencies directly before the number.
@@ -166,7 +170,7 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
 fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) {
         let word = scan.word(price.last);
-        if let Some(currencies) = VOCABULARY.currencies(word) {
+        if let Some(currencies) = VOCABULARY.currencies(word).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
             if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
                 return;
@@ -192,6 +196,16 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
 /// `45c` and `45 cents` are cents; the `c` in `12.50 c` of a name is not.
 fn is_cents(scan: &Scan<'_>, price: &PriceText, word: &str) -> bool {
     price.currencies.is_empty() && (!scan.spaced(price.last) || word.chars().count() > 2 || word == "¢")
+}
+
+/// Whether the sign behind a number is the next one's: `304 R$ 5,50`.
+fn belongs_to_next(scan: &Scan<'_>, price: &PriceText) -> bool {
+    let next = price.last + 1;
+    price.high.is_none()
+        && price.currencies.is_empty()
+        && price.strength == Strength::Weak
+        && scan.kind(next) == Some(Kind::Number)
+        && number::looks_like_price(scan.word(next))
 }
 
 /// The upper end of a range: `3.80-3.95`, `$3.80 to $3.95`, `40–45¢`.

@@ -1,21 +1,39 @@
 //! From a file's bytes to a [`Sheet`]: parse by format, decide what holds for the whole sheet, then read row by row.
 
-use crate::document::{Block, Cell, Document};
-use crate::draft::{Draft, Hints};
+use jiff::civil::Date;
+
+use crate::document::{Block, Document};
+use crate::draft::Draft;
 use crate::format::{Format, LARGEST_FILE, Unreadable};
+use crate::hints::Hints;
 use crate::lines::LineReader;
-use crate::number::Marks;
+use crate::number::{Habit, Marks};
 use crate::scan::Scan;
-use crate::sheet::Sheet;
-use crate::{decode, delimited, table, text, workbook};
+use crate::sheet::{Sheet, Why};
+use crate::{decode, delimited, layout, pdf, table, text, web_page, workbook};
 
 /// Reads a file that [`detect`](crate::detect) has told the format of.
 pub fn read(format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, Unreadable> {
+    Ok(sheet(document(format, bytes)?, hints))
+}
+
+/// Reads a file of an outlet that is not known: the sheet itself has to show its currency.
+pub fn read_alone(format: Format, bytes: &[u8], today: Date) -> Result<Sheet, Unreadable> {
+    let document = document(format, bytes)?;
+    let hints = Hints::shown_by(&document, today);
+    Ok(sheet(document, &hints))
+}
+
+fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
     if bytes.len() > LARGEST_FILE {
         return Err(Unreadable::TooLarge);
     }
-    let document = match format {
-        Format::Workbook => workbook::parse(bytes)?,
+    Ok(match format {
+        Format::Workbook(kind) => workbook::parse(kind, bytes)?,
+        Format::WebPage => web_page::parse(bytes)?,
+        // A picture has to be recognised first; see `photo`.
+        Format::Photo => return Err(Unreadable::NoRecogniser),
+        Format::Pdf => pages(pdf::parse(bytes)?),
         Format::Delimited | Format::Text => {
             let decoded =
                 decode::text(bytes).ok_or_else(|| Unreadable::Damaged("it holds no text".into()))?;
@@ -24,13 +42,24 @@ pub fn read(format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, Unread
                 None => text::parse(&decoded),
             }
         }
-    };
-    Ok(sheet(document, hints))
+    })
 }
 
-fn sheet(document: Document, hints: &Hints) -> Sheet {
-    let marks = marks(&document.blocks, hints);
+/// The blocks of all pages, one after the other.
+fn pages(read: pdf::Pages) -> Document {
+    let texts = read.pages.iter().flatten().flat_map(|row| &row.pieces).map(|piece| piece.text.as_str());
+    let marks = Marks::of(texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>()), Habit::Point);
+    let blocks = read.pages.into_iter().flat_map(|rows| layout::blocks(rows, marks)).collect();
+    Document { blocks, problems: read.problems, ..Document::default() }
+}
+
+pub(crate) fn sheet(document: Document, hints: &Hints) -> Sheet {
+    let marks = marks(&document, hints);
     let mut draft = Draft::new(hints, marks, document.problems);
+    document.dates.iter().for_each(|text| draft.look_for_date(text));
+    for line in &document.aside {
+        draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
+    }
     for block in &document.blocks {
         match block {
             Block::Table(rows) => table::read(rows, &mut draft),
@@ -44,18 +73,7 @@ fn sheet(document: Document, hints: &Hints) -> Sheet {
 }
 
 /// The decimal mark of the whole document, by all its numbers that are text.
-fn marks(blocks: &[Block], hints: &Hints) -> Marks {
-    let texts = blocks.iter().flat_map(|block| -> Box<dyn Iterator<Item = &str> + '_> {
-        match block {
-            Block::Lines(lines) => Box::new(lines.iter().map(|line| line.text.as_str())),
-            Block::Table(rows) => {
-                Box::new(rows.iter().flat_map(|row| &row.cells).filter_map(|cell| match cell {
-                    Cell::Text(text) => Some(text.as_str()),
-                    _ => None,
-                }))
-            }
-        }
-    });
-    let numbers = texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>());
+fn marks(document: &Document, hints: &Hints) -> Marks {
+    let numbers = document.texts().flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>());
     Marks::of(numbers, hints.usual_habit())
 }

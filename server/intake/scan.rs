@@ -80,6 +80,8 @@ impl<'t> Scan<'t> {
 
     /// Numbers that their neighbours make something else than a price.
     fn mark_facts(&mut self) {
+        self.mark_dates();
+        self.mark_phones();
         for i in 0..self.tokens.len() {
             if self.tokens[i].kind != Kind::Number {
                 continue;
@@ -98,6 +100,78 @@ impl<'t> Scan<'t> {
             if (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
                 self.tokens[i].kind = Kind::Fact;
             }
+        }
+    }
+
+    /// The day and the year beside the name of a month.
+    fn mark_dates(&mut self) {
+        for at in 0..self.tokens.len() {
+            if self.kind(at) != Some(Kind::Word) || VOCABULARY.month(self.word(at)).is_none() {
+                continue;
+            }
+            let near = (at.saturating_sub(2)..self.tokens.len().min(at + 5)).filter(|&i| i != at);
+            for i in near.collect::<Vec<_>>() {
+                let digits = self.word(i).len();
+                let value: u32 = self.word(i).parse().unwrap_or(0);
+                let day = (1..=31).contains(&value) && digits <= 2 && i.abs_diff(at) <= 2;
+                let year = (1990..2100).contains(&value) && i > at;
+                if self.kind(i) == Some(Kind::Number) && (day && self.stands_by(i, at) || year) {
+                    self.tokens[i].kind = Kind::Fact;
+                }
+            }
+        }
+    }
+
+    /// Whether nothing but a dot, `of` or `de` stands between a day and its month.
+    fn stands_by(&self, day: usize, month: usize) -> bool {
+        let (from, to) = if day < month { (day + 1, month) } else { (month + 1, day) };
+        (from..to).all(|i| matches!(self.word(i), "." | "of" | "de"))
+    }
+
+    /// Numbers of telephones: `555-0144`, `(555) 010-2200`, `06 99 00 11 22`, `Tel. 600 100 200`.
+    fn mark_phones(&mut self) {
+        let mut at = 0;
+        while at < self.tokens.len() {
+            let mut members = Vec::new();
+            let mut next = at;
+            let mut dashed = true;
+            while matches!(self.kind(next), Some(Kind::Number | Kind::Fact))
+                && self.word(next).bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b' '))
+                && !number::looks_like_price(self.word(next))
+            {
+                members.push(next);
+                next += 1;
+                if matches!(self.kind(next), Some(Kind::Dash | Kind::Slash)) {
+                    next += 1;
+                } else {
+                    dashed &= self.kind(next) != Some(Kind::Number);
+                }
+            }
+            if members.is_empty() {
+                at += 1;
+                continue;
+            }
+            let lengths: Vec<usize> =
+                members.iter().map(|&i| self.word(i).bytes().filter(u8::is_ascii_digit).count()).collect();
+            let digits: usize = lengths.iter().sum();
+            let before = at
+                .checked_sub(1)
+                .filter(|&i| matches!(self.word(i), "." | ":" | "(" | ")" | "+"))
+                .or(Some(at))
+                .and_then(|i| i.checked_sub(1));
+            let labelled = before.is_some_and(|i| self.is(i, Use::PhoneLabel))
+                || at > 0 && self.kind(at - 1) == Some(Kind::Plus);
+            let leads_with_zero = self.word(at).len() > 1
+                && self.word(at).starts_with('0')
+                && self.word(at).bytes().all(|b| b.is_ascii_digit());
+            let american = dashed && matches!(lengths.as_slice(), [3, 4] | [3, 3, 4] | [1, 3, 3, 4]);
+            let phone = american
+                || digits >= 6 && (labelled || leads_with_zero || members.len() == 1 && digits >= 8)
+                || leads_with_zero && members.len() == 1 && digits >= 3;
+            if phone {
+                members.iter().for_each(|&i| self.tokens[i].kind = Kind::Fact);
+            }
+            at = next.max(at + 1);
         }
     }
 
@@ -218,6 +292,13 @@ impl<'t> Lexer<'t> {
         } else if letters > 0 && !belongs_to_price(&tail[..letters]) {
             // `12V`, `2x4`, `3rd`: one word with its letters.
             fact(letters)
+        } else if number.len() == 1
+            && tail.starts_with('C')
+            && letters == 1
+            && !tail[1..].trim_start().starts_with('/')
+        {
+            // `5C` is a code, and no five cents.
+            fact(1)
         } else if number.bytes().all(|b| b.is_ascii_digit()) && is_alloy(tail) {
             // `6063-T5`.
             fact(1 + run(&tail[1..], char::is_alphanumeric))
@@ -237,7 +318,9 @@ impl<'t> Lexer<'t> {
         let decimals = after.strip_prefix([',', '.']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
         let first = before.split(' ').next_back().unwrap_or_default();
         let money = after.trim_start().starts_with(['€', 'z']) || after.trim_start().starts_with("EUR");
-        !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money)
+        // `8 350` that stands alone, in a cell or apart at the end of a line.
+        let apart = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap) && after.trim().is_empty();
+        !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money || apart)
     }
 }
 

@@ -57,7 +57,16 @@ pub enum RowPrice {
 #[serde(rename_all = "kebab-case")]
 pub enum Place {
     Line(u32),
-    Cell { sheet: String, row: u32, column: u32 },
+    Cell {
+        sheet: String,
+        row: u32,
+        column: u32,
+    },
+    /// Lines of a page count from its top.
+    Page {
+        page: u32,
+        line: u32,
+    },
 }
 
 impl fmt::Display for Place {
@@ -65,6 +74,7 @@ impl fmt::Display for Place {
         match self {
             Place::Line(line) => write!(f, "line {line}"),
             Place::Cell { sheet, row, .. } => write!(f, "{sheet} row {row}"),
+            Place::Page { page, line } => write!(f, "page {page} line {line}"),
         }
     }
 }
@@ -137,6 +147,10 @@ pub enum Doubt {
     Zero,
     /// A price of more than 100,000.
     Large,
+    /// It was read from a picture.
+    FromPicture,
+    /// It was read from a picture, and in only one of several ways of cleaning it.
+    ReadOnce,
 }
 
 impl Doubt {
@@ -165,6 +179,10 @@ impl fmt::Display for Doubt {
             Doubt::BareNumber => "A bare number was taken for the price: check it.",
             Doubt::Blank => "No price stands here; it was read as “on request”.",
             Doubt::Zero => "The price is zero: check whether they take it for nothing or do not buy it.",
+            Doubt::FromPicture => "This was read from a picture: compare it.",
+            Doubt::ReadOnce => {
+                "This was hard to read in the picture: compare name and price letter by letter."
+            }
             Doubt::Large => "An unusually large price: check the number and its unit.",
         })
     }

@@ -8,7 +8,7 @@ use crate::context::{Context, heading_name, is_heading};
 use crate::date::Dated;
 use crate::document::{Cell, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
-use crate::lines::LineReader;
+use crate::lines::{LineReader, is_only_a_date};
 use crate::parts::charge;
 use crate::price::{self, PriceText, Sign, Strength};
 use crate::scan::{Kind, Scan};
@@ -31,7 +31,26 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
     }
     let mut table = Table { panels, headings: Vec::new(), above: Vec::new() };
     table.restart();
+    let mut skip = false;
     for (i, row) in rows.iter().enumerate() {
+        if std::mem::take(&mut skip) {
+            draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
+            continue;
+        }
+        let second = rows.get(i + 1).and_then(|below| columns::in_two_rows(row, below, draft.marks));
+        let named = match &second {
+            Some(both) => columns::named(both, &rows[i + 2..], draft.marks),
+            None => None,
+        };
+        if let Some(panels) = named {
+            table.panels = panels;
+            table.restart();
+            let source = row.source();
+            draft.whole_sheet(&Context::of(&source, true), &source);
+            draft.leave_out(&source, &row.place, Why::ColumnNames);
+            skip = true;
+            continue;
+        }
         match columns::named(row, &rows[i + 1..], draft.marks) {
             Some(panels) => {
                 table.panels = panels;
@@ -92,7 +111,7 @@ impl Table {
         if !source.chars().any(char::is_alphanumeric) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
-        if VOCABULARY.has(first.trim_end_matches(':'), Use::Total) {
+        if VOCABULARY.has(first.split([' ', ':']).next().unwrap_or_default(), Use::Total) {
             return draft.leave_out(&source, &row.place, Why::Total);
         }
         let before = draft.rows.len();
@@ -124,12 +143,17 @@ impl Table {
             |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
-        let priced = panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
+        let charged =
+            panel.charge.and_then(|charge| row.cells.get(charge)).is_some_and(|cell| !cell.is_empty());
+        let priced = charged || panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
+        // Where only the group's column has a name, that is what is priced.
+        let group_is_name = name.is_none() && group.is_some() && priced && panel.tier_from.is_none();
+        let (name, group) = if group_is_name { (group, None) } else { (name, group) };
         if !priced && (name.is_none() || self.alone(at, row)) {
             return Ok(());
         }
         let above = &self.above[at];
-        let group = group.or_else(|| above.group.clone());
+        let group = if group_is_name { None } else { group.or_else(|| above.group.clone()) };
         let tier = tier(panel, row, draft);
         let (name, source) = match name {
             Some(name) => (name, source.to_string()),
@@ -139,9 +163,12 @@ impl Table {
             }
             None => return Err(Why::NoName),
         };
-        let Some(name) = wording(&name) else { return Err(Why::TooLong) };
+        let Some(name) = wording(name.trim_matches(['|', ' '])) else { return Err(Why::TooLong) };
         if !name.chars().any(char::is_alphanumeric) {
             return Err(Why::NoName);
+        }
+        if is_only_a_date(&name) {
+            return Err(Why::NoPrice);
         }
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
         match cell(panel.date) {
@@ -180,6 +207,7 @@ impl Table {
         }
         let capitals = name.chars().any(char::is_alphabetic) && !name.chars().any(char::is_lowercase);
         !is_heading(name)
+            || !Context::of(name, false).is_empty()
             || capitals
             || name.ends_with(':')
             || VOCABULARY.has_within(heading_name(name), Use::Group)
@@ -223,7 +251,7 @@ impl Table {
         if headed {
             return draft.leave_out(source, &row.place, Why::Heading);
         }
-        draft.whole_sheet(&Context::of(source, false));
+        draft.whole_sheet(&Context::of(source, false), source);
         draft.leave_out(source, &row.place, Why::NoPrice);
     }
 }
@@ -310,6 +338,23 @@ fn price_rows(
         match rows.first_mut() {
             Some(first) if column.tier.is_none() => first.doubts.extend(second(first, &new)),
             _ => rows.push(new),
+        }
+    }
+    // What stands in the column of charges is one, where no price does.
+    let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
+    if let Some(cell) =
+        panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty())
+    {
+        let read = CellPrice::of(cell, draft);
+        if let DraftPrice::Text(_) = read.price {
+            let context = of_row.within(of_heading);
+            rows = vec![DraftRow {
+                price: read.price,
+                doubts: read.doubts,
+                context,
+                charge: Charge::Sure,
+                ..base.clone()
+            }];
         }
     }
     if rows.is_empty() {

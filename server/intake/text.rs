@@ -1,8 +1,15 @@
-//! Plain text, pasted or from a file: lines, as they stand.
+//! Plain text, pasted or from a file: lines as they stand, typed tables, and messages without what wraps them.
 
 use crate::decode::Decoded;
-use crate::document::{Block, Document, Line, MOST_CHARACTERS, MOST_ROWS, cut};
+use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut};
+use crate::layout::{self, Piece, Row};
+use crate::message::{self, Wrapped};
+use crate::number::{Habit, Marks};
+use crate::scan::Scan;
 use crate::sheet::{Place, Problem};
+
+/// So many lines with tabs after each other are rows of a table.
+const FEWEST_ROWS: usize = 3;
 
 pub(crate) fn parse(decoded: &Decoded) -> Document {
     let mut document = Document::default();
@@ -25,6 +32,92 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
         }
     }
     document.problems.dedup();
-    document.blocks.push(Block::Lines(lines));
+    let Wrapped { lines, aside, dates } = message::unwrap(lines);
+    document.aside = aside;
+    document.dates = dates;
+    document.blocks = blocks(lines);
     document
+}
+
+/// Runs of lines with tabs as tables, and what a typed page lays out in columns.
+fn blocks(lines: Vec<Line>) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    let mut loose: Vec<Line> = Vec::new();
+    let mut at = 0;
+    while at < lines.len() {
+        let tabbed = lines[at..].iter().take_while(|line| line.text.trim_start().contains('\t')).count();
+        if tabbed >= FEWEST_ROWS {
+            laid_out(std::mem::take(&mut loose), &mut blocks);
+            let rows = lines[at..at + tabbed]
+                .iter()
+                .map(|line| GridRow { place: line.place.clone(), cells: cells(&line.text) });
+            blocks.push(Block::Table(rows.collect()));
+            at += tabbed;
+        } else {
+            loose.push(lines[at].clone());
+            at += 1;
+        }
+    }
+    laid_out(loose, &mut blocks);
+    blocks
+}
+
+fn cells(text: &str) -> Vec<Cell> {
+    text.split('\t').take(MOST_COLUMNS as usize).map(Cell::of).collect()
+}
+
+/// Reads blanks as a typewriter's: two or more part columns. Where they part nothing, the lines stay as they are.
+fn laid_out(lines: Vec<Line>, blocks: &mut Vec<Block>) {
+    if lines.is_empty() {
+        return;
+    }
+    let marks = Marks::of(
+        lines.iter().flat_map(|line| Scan::of(&line.text).numbers().collect::<Vec<_>>()),
+        Habit::Point,
+    );
+    let rows: Vec<Row> = lines.iter().map(row).collect();
+    let mut laid = layout::blocks(rows, marks);
+    match laid.as_slice() {
+        [Block::Lines(same)]
+            if same.len() == lines.len() && same.iter().zip(&lines).all(|(a, b)| a.place == b.place) =>
+        {
+            blocks.push(Block::Lines(lines))
+        }
+        _ => blocks.append(&mut laid),
+    }
+}
+
+/// The pieces of a line between two or more blanks, in characters.
+fn row(line: &Line) -> Row {
+    let mut pieces: Vec<Piece> = Vec::new();
+    let mut text = String::new();
+    let (mut start, mut blanks, mut column) = (0usize, 0usize, 0usize);
+    for c in line.text.chars() {
+        let width = if c == '\t' { 8 - column % 8 } else { 1 };
+        if c.is_whitespace() {
+            blanks += if c == '\t' { width.max(2) } else { 1 };
+        } else {
+            if blanks >= 2 && !text.is_empty() {
+                pieces.push(piece(&mut text, start));
+            }
+            if text.is_empty() {
+                start = column;
+            } else {
+                (0..blanks).for_each(|_| text.push(' '));
+            }
+            text.push(c);
+            blanks = 0;
+        }
+        column += width;
+    }
+    if !text.is_empty() {
+        pieces.push(piece(&mut text, start));
+    }
+    Row { place: line.place.clone(), pieces }
+}
+
+fn piece(text: &mut String, start: usize) -> Piece {
+    let text = std::mem::take(text);
+    let length = text.chars().count();
+    Piece { text, left: start as f32, right: (start + length) as f32 }
 }

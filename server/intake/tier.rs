@@ -20,6 +20,9 @@ pub(crate) struct TierText {
 impl TierText {
     /// The masses, in the tier's own unit or else `usual`. `None` without any unit, and beyond what a lot can weigh.
     pub fn masses(self, usual: Option<MassUnit>) -> Option<(Option<Mass>, Option<Mass>)> {
+        if self.from.is_none() && self.to.is_none() {
+            return Some((None, None));
+        }
         let unit = self.unit.or(usual)?;
         let most = HEAVIEST_GRAMS / unit.grams();
         let fits = |number: Option<Decimal>| number.is_none_or(|n| n <= most);
@@ -32,6 +35,13 @@ impl TierText {
 ///
 /// A plain span like `100-500` is a tier only with a unit of mass, or where `bare` says that one is expected.
 pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> Option<(TierText, usize)> {
+    use crate::vocabulary::VOCABULARY;
+    for length in [3, 2] {
+        let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
+        if words && VOCABULARY.has(scan.between(at, at + length), Use::AnyTier) {
+            return Some((TierText { from: None, to: None, unit: None }, at + length));
+        }
+    }
     let (opening, number_at) = opening(scan, at);
     let first = whole_number(scan, marks, number_at)?;
     let (unit, mut next) = mass_unit(scan, number_at + 1);

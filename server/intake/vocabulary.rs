@@ -7,8 +7,8 @@ use serde::Deserialize;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
-use crate::grade::stem;
 use crate::wording::normal_wording;
+use crate::words::stem;
 
 /// The vocabulary that this crate is built with.
 pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
@@ -22,6 +22,7 @@ pub(crate) struct Vocabulary {
     currencies: HashMap<String, Vec<Currency>>,
     columns: HashMap<String, Column>,
     months: HashMap<String, i8>,
+    languages: HashMap<String, Currency>,
     /// Ways to write each grade, by its slug, as they stand in the file.
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
@@ -29,6 +30,13 @@ pub(crate) struct Vocabulary {
     /// What contradicts what between the words of two names.
     pub rivals: Vec<Rivals>,
     stand_ins: HashMap<String, String>,
+    /// Words of other languages, as they stand and by their roots.
+    english: HashMap<String, String>,
+    english_by_root: HashMap<String, String>,
+    /// Words that names of grades have in English, without their plural endings.
+    own: HashSet<String>,
+    /// English words that other languages build their own with.
+    loans: HashSet<String>,
     idle: HashSet<String>,
 }
 
@@ -44,6 +52,9 @@ pub(crate) struct Rivals {
     /// Percentages are rivals, too.
     #[serde(default)]
     pub percent: bool,
+    /// They name a thing whatever metal the heading above it is about: motors below “Aluminium” are still motors.
+    #[serde(default)]
+    pub whole: bool,
 }
 
 /// What a word can do in a line.
@@ -71,6 +82,17 @@ pub(crate) enum Use {
     Range,
     Change,
     Cents,
+    AnyTier,
+    NoPriceBehind,
+    Market,
+    Pence,
+    PhoneLabel,
+    /// Whose messages in a chat are the shop's own.
+    Oneself,
+    /// Around a ruled line: the message below is an older one.
+    OlderMessage,
+    /// At the end of a line above an older message.
+    Wrote,
 }
 
 /// What a column of a table holds.
@@ -80,6 +102,7 @@ pub(crate) enum Column {
     Wording,
     Group,
     Price,
+    Charge,
     Low,
     High,
     Unit,
@@ -130,6 +153,32 @@ impl Vocabulary {
         self.stand_ins.get(words).map(String::as_str)
     }
 
+    /// What a word, or a run of words, of another language means, in any of its endings. Nothing may be left of it: an
+    /// article means no word at all.
+    pub fn english(&self, words: &str) -> Option<&str> {
+        if let Some(meaning) = self.english.get(words) {
+            return Some(meaning);
+        }
+        // `cans` is English, though it has the root of a foreign word.
+        let own = words.split(' ').all(|word| self.own.contains(&stem(word)));
+        self.english_by_root.get(&roots(words)).filter(|_| !own).map(String::as_str)
+    }
+
+    /// The second half of a word written together, which is never English.
+    pub fn english_half(&self, word: &str) -> Option<&str> {
+        self.english.get(word).or_else(|| self.english_by_root.get(&roots(word))).map(String::as_str)
+    }
+
+    /// Whether an English word is used in other languages as it is.
+    pub fn is_loan(&self, word: &str) -> bool {
+        self.loans.contains(word)
+    }
+
+    /// Whether a word is one of those that names of grades are made of.
+    pub fn is_own(&self, word: &str) -> bool {
+        self.own.contains(word)
+    }
+
     /// Whether a word says nothing about a grade.
     pub fn is_idle(&self, word: &str) -> bool {
         self.idle.contains(word)
@@ -138,6 +187,11 @@ impl Vocabulary {
     /// The month, from 1, that a name or its abbreviation means.
     pub fn month(&self, name: &str) -> Option<i8> {
         self.months.get(&normal_wording(name)).copied()
+    }
+
+    /// The currency that is usual where the language of this word is spoken.
+    pub fn language_currency(&self, word: &str) -> Option<Currency> {
+        self.languages.get(word).copied()
     }
 
     fn parse(text: &str) -> Result<Vocabulary, String> {
@@ -168,6 +222,11 @@ impl Vocabulary {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
             months.extend(names.iter().map(|name| (normal_wording(name), number)));
         }
+        let mut languages = HashMap::new();
+        for (code, words) in &file.languages {
+            let currency = currency(code)?;
+            languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
+        }
         let mut columns = HashMap::new();
         for (column, names) in &file.columns {
             for name in names {
@@ -184,12 +243,42 @@ impl Vocabulary {
                 }
             }
         }
+        let mut english: HashMap<String, String> = HashMap::new();
+        let mut english_by_root: HashMap<String, String> = HashMap::new();
+        for (language, words) in &file.translations {
+            for (word, meaning) in words {
+                let key = normal_wording(word);
+                if english.get(&key).is_some_and(|before| before != meaning) {
+                    return Err(format!("“{word}” ({language}) means two things"));
+                }
+                english_by_root.entry(roots(&key)).or_insert_with(|| meaning.clone());
+                english.insert(key, meaning.clone());
+            }
+        }
+        let named = file
+            .grades
+            .values()
+            .flatten()
+            .chain(file.stand_ins.keys())
+            .chain(file.stand_ins.values().flatten());
+        let rival = file.rivals.values().flat_map(|rivals| &rivals.words);
+        let own = named
+            .chain(rival)
+            .chain(&file.idle.words)
+            .flat_map(|words| normal_wording(words).split(' ').map(stem).collect::<Vec<_>>())
+            .filter(|word| !english.contains_key(word))
+            .collect();
         Ok(Vocabulary {
             uses,
+            own,
+            english,
+            english_by_root,
+            loans: file.loans.words.into_iter().collect(),
             units,
             currencies,
             columns,
             months,
+            languages,
             grades: file.grades,
             codes: file.codes,
             stand_ins,
@@ -197,6 +286,29 @@ impl Vocabulary {
             idle: file.idle.words.into_iter().collect(),
         })
     }
+}
+
+/// Words without the endings that the trade's languages give them: `Platine` and `Platinen`, `schede madri` and `scheda
+/// madre`, `miedziany` and `miedziane` have one root. Short words stand as they are.
+fn roots(words: &str) -> String {
+    let root = |word: &str| -> String {
+        const ENDINGS: [&str; 18] = [
+            "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o",
+            "i", "y",
+        ];
+        if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
+            return word.to_string();
+        }
+        let least = if word.len() > 5 { 4 } else { 3 };
+        let mut word = word;
+        while let Some(cut) =
+            ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least))
+        {
+            word = cut;
+        }
+        word.to_string()
+    };
+    words.split(' ').map(root).collect::<Vec<_>>().join(" ")
 }
 
 fn stems(words: &str) -> String {
@@ -220,12 +332,15 @@ struct File {
     words: HashMap<Use, Vec<String>>,
     cents: Words,
     months: BTreeMap<String, Vec<String>>,
+    languages: BTreeMap<String, Vec<String>>,
     currencies: BTreeMap<String, Vec<String>>,
     shared: BTreeMap<String, Vec<String>>,
     columns: HashMap<Column, Vec<String>>,
     grades: BTreeMap<String, Vec<String>>,
     codes: BTreeMap<String, Vec<String>>,
     stand_ins: BTreeMap<String, Vec<String>>,
+    translations: BTreeMap<String, BTreeMap<String, String>>,
+    loans: Words,
     rivals: BTreeMap<String, Rivals>,
     idle: Words,
 }

@@ -27,6 +27,12 @@ pub fn normal_wording(wording: &str) -> String {
                 word.push('#');
                 end(&mut word);
             }
+            // `n° 2`, `nº 2`.
+            '°' | 'º' if word == "n" => {
+                word.clear();
+                word.push('#');
+                end(&mut word);
+            }
             '%' => {
                 end(&mut word);
                 word.push('%');
@@ -93,6 +99,8 @@ fn fold(c: char, out: &mut String) {
         'ù' | 'ú' | 'û' | 'ü' | 'ů' => "u",
         'ý' | 'ÿ' => "y",
         'ź' | 'ż' | 'ž' => "z",
+        'ª' => "a",
+        'º' => "o",
         'æ' => "ae",
         'œ' => "oe",
         _ => return out.push(c),

@@ -1,4 +1,4 @@
-//! XLSX workbooks: every visible sheet, cell by cell.
+//! Workbooks, XLSX, XLS and OpenDocument: every visible sheet, cell by cell.
 //!
 //! A workbook of a few kilobytes can name a cell in the farthest corner, or unpack to gigabytes. So its parts are
 //! measured first ([`archive`]), and its cells are streamed and bounded. The server reads workbooks in a child process
@@ -10,7 +10,9 @@ use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::str::FromStr;
 
-use calamine::{DataRef, ExcelDateTime, Reader, SheetVisible, Xlsx, XlsxError};
+use calamine::{
+    Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetVisible, Xls, XlsError, Xlsx, XlsxError,
+};
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 
@@ -19,7 +21,7 @@ use crate::decode;
 use crate::document::{
     Block, Cell, Document, GridRow, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, cut,
 };
-use crate::format::Unreadable;
+use crate::format::{Unreadable, WorkbookKind};
 use crate::sheet::{Place, Problem};
 
 /// Workbooks keep binary fractions; beyond this many decimals they are noise of `0.1 + 0.2`.
@@ -27,19 +29,36 @@ const DECIMALS: u32 = 6;
 /// A number beyond this is no amount; it is kept as text.
 const LARGEST_NUMBER: f64 = 1e15;
 
-pub(crate) fn parse(bytes: &[u8]) -> Result<Document, Unreadable> {
-    archive::check(bytes)?;
-    let mut workbook: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(unreadable)?;
+pub(crate) fn parse(kind: WorkbookKind, bytes: &[u8]) -> Result<Document, Unreadable> {
     let mut reading = Reading { document: Document::default(), rows_left: MOST_ROWS, text_left: MOST_TEXT };
-    for sheet in workbook.sheets_metadata().to_vec() {
-        if sheet.visible == SheetVisible::Visible {
-            reading.sheet(&mut workbook, &sheet.name)?;
-        } else {
-            reading.document.problems.push(Problem::HiddenSheet(decode::tidy(&sheet.name)));
+    match kind {
+        WorkbookKind::Xlsx => {
+            archive::check(bytes)?;
+            let workbook: Xlsx<_> = Xlsx::new(Cursor::new(bytes)).map_err(unreadable)?;
+            reading.xlsx(workbook)?;
+        }
+        WorkbookKind::Ods => {
+            archive::check(bytes)?;
+            let workbook: Ods<_> = Ods::new(Cursor::new(bytes)).map_err(|error| match error {
+                OdsError::Password => Unreadable::Encrypted,
+                OdsError::CellLimitExceeded { .. } => Unreadable::TooManyCells,
+                other => damaged(&other),
+            })?;
+            reading.whole(workbook)?;
+        }
+        WorkbookKind::Xls => {
+            let workbook: Xls<_> = Xls::new(Cursor::new(bytes)).map_err(|error| match error {
+                XlsError::Password => Unreadable::Encrypted,
+                other => damaged(&other),
+            })?;
+            reading.whole(workbook)?;
         }
     }
     Ok(reading.document)
 }
+
+/// The cells of a sheet by their rows.
+type Rows = BTreeMap<u32, Vec<Cell>>;
 
 struct Reading {
     document: Document,
@@ -49,6 +68,46 @@ struct Reading {
 }
 
 impl Reading {
+    fn xlsx(&mut self, mut workbook: Xlsx<Cursor<&[u8]>>) -> Result<(), Unreadable> {
+        for sheet in workbook.sheets_metadata().to_vec() {
+            if self.is_shown(&sheet) {
+                self.sheet(&mut workbook, &sheet.name)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A workbook whose reader takes each sheet as a whole.
+    fn whole<R: Reader<Cursor<B>>, B: AsRef<[u8]>>(&mut self, mut workbook: R) -> Result<(), Unreadable>
+    where
+        R::Error: std::fmt::Display,
+    {
+        for sheet in workbook.sheets_metadata().to_vec() {
+            if !self.is_shown(&sheet) {
+                continue;
+            }
+            let range = workbook.worksheet_range(&sheet.name).map_err(|error| damaged(&error))?;
+            let (top, left) = range.start().unwrap_or_default();
+            let mut rows = Rows::default();
+            for (row, column, value) in range.used_cells() {
+                let (row, column) = (u32::try_from(row), u32::try_from(column));
+                let (Ok(row), Ok(column)) = (row, column) else { continue };
+                let cell = self.cell(&borrowed(value), None)?;
+                self.place(&mut rows, row.saturating_add(top), column.saturating_add(left), cell);
+            }
+            self.finish(&sheet.name, rows);
+        }
+        Ok(())
+    }
+
+    fn is_shown(&mut self, sheet: &Sheet) -> bool {
+        let shown = sheet.visible == SheetVisible::Visible;
+        if !shown {
+            self.document.problems.push(Problem::HiddenSheet(decode::tidy(&sheet.name)));
+        }
+        shown
+    }
+
     fn sheet(&mut self, workbook: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Result<(), Unreadable> {
         let mut cells = match workbook.worksheet_cells_reader(name) {
             Ok(cells) => cells,
@@ -57,34 +116,40 @@ impl Reading {
             Err(error) => return Err(unreadable(error)),
         };
         let formats: Vec<NumberFormat> = cells.styles().iter().map(NumberFormat::of).collect();
-        let mut rows: BTreeMap<u32, Vec<Cell>> = BTreeMap::new();
+        let mut rows = Rows::default();
         while let Some((cell, style)) = cells.next_cell_with_style_id().map_err(unreadable)? {
             let (row, column) = cell.get_position();
             let cell = self.cell(cell.get_value(), formats.get(style))?;
-            if cell.is_empty() {
-                continue;
-            }
-            if column >= MOST_COLUMNS {
-                self.problem(Problem::ColumnsCut { read: MOST_COLUMNS });
-                continue;
-            }
-            if row >= MOST_ROWS || (rows.len() >= self.rows_left as usize && !rows.contains_key(&row)) {
-                self.problem(Problem::RowsCut { read: MOST_ROWS });
-                continue;
-            }
-            let cells = rows.entry(row).or_default();
-            let at = column as usize;
-            if cells.len() <= at {
-                cells.resize(at + 1, Cell::Empty);
-            }
-            cells[at] = cell;
+            self.place(&mut rows, row, column, cell);
         }
+        self.finish(name, rows);
+        Ok(())
+    }
+
+    fn place(&mut self, rows: &mut Rows, row: u32, column: u32, cell: Cell) {
+        if cell.is_empty() {
+            return;
+        }
+        if column >= MOST_COLUMNS {
+            return self.problem(Problem::ColumnsCut { read: MOST_COLUMNS });
+        }
+        if row >= MOST_ROWS || (rows.len() >= self.rows_left as usize && !rows.contains_key(&row)) {
+            return self.problem(Problem::RowsCut { read: MOST_ROWS });
+        }
+        let cells = rows.entry(row).or_default();
+        let at = column as usize;
+        if cells.len() <= at {
+            cells.resize(at + 1, Cell::Empty);
+        }
+        cells[at] = cell;
+    }
+
+    fn finish(&mut self, name: &str, rows: Rows) {
         self.rows_left = self.rows_left.saturating_sub(u32::try_from(rows.len()).unwrap_or(u32::MAX));
         let name = decode::tidy(name);
         let place = |row: u32| Place::Cell { sheet: name.clone(), row: row + 1, column: 1 };
         let rows = rows.into_iter().map(|(row, cells)| GridRow { place: place(row), cells }).collect();
         self.document.blocks.push(Block::Table(rows));
-        Ok(())
     }
 
     fn cell(&mut self, value: &DataRef<'_>, format: Option<&NumberFormat>) -> Result<Cell, Unreadable> {
@@ -121,6 +186,20 @@ impl Reading {
         if !self.document.problems.contains(&problem) {
             self.document.problems.push(problem);
         }
+    }
+}
+
+fn borrowed(value: &Data) -> DataRef<'_> {
+    match value {
+        Data::Int(number) => DataRef::Int(*number),
+        Data::Float(number) => DataRef::Float(*number),
+        Data::String(text) => DataRef::SharedString(text),
+        Data::Bool(truth) => DataRef::Bool(*truth),
+        Data::DateTime(time) => DataRef::DateTime(*time),
+        Data::DateTimeIso(text) => DataRef::DateTimeIso(text.clone()),
+        Data::DurationIso(text) => DataRef::DurationIso(text.clone()),
+        Data::Error(error) => DataRef::Error(error.clone()),
+        _ => DataRef::Empty,
     }
 }
 
@@ -196,8 +275,12 @@ fn shown_by(code: &str) -> (String, bool) {
 fn unreadable(error: XlsxError) -> Unreadable {
     match error {
         XlsxError::Password => Unreadable::Encrypted,
-        other => Unreadable::Damaged(cut(&other.to_string(), 120).to_string()),
+        other => damaged(&other),
     }
+}
+
+fn damaged(error: &impl std::fmt::Display) -> Unreadable {
+    Unreadable::Damaged(cut(&error.to_string(), 120).to_string())
 }
 
 #[cfg(test)]

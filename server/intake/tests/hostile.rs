@@ -208,13 +208,13 @@ fn what_is_no_sheet_says_so() {
     says(b"", "empty");
     says(b" \r\n\0", "empty");
     says(b"\xef\xbb\xbf \n", "empty");
-    says(b"%PDF-1.7 ...", "a PDF");
-    says(b"\xff\xd8\xff\xe0 ...", "a photo");
-    says(b"<!DOCTYPE html><table>", "a web page");
+    says(b"%PDF-1.7 ...", "no PDF");
+    says(b"\xff\xd8\xff\xe0 ...", "tesseract");
+
     says(b"PK\x05\x06\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0", "ZIP archive");
     says(b"\x7fELF\x02\x01\x01\0\0\0\0\0\0\0\0\0\x03\0\x3e\0\x01\0\0\0\x05", "no text");
     let mut protected = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1".to_vec();
-    says(&protected, "old Excel");
+    says(&protected, "old Office");
     protected.extend("EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes));
     says(&protected, "password");
 }
@@ -272,6 +272,6 @@ proptest! {
     #[test]
     fn any_bytes(bytes in prop::collection::vec(any::<u8>(), 0..300)) {
         let _ = take("any", &bytes);
-        let _ = read(Format::Workbook, &bytes, &hints());
+        let _ = read(Format::Workbook(intake::WorkbookKind::Xlsx), &bytes, &hints());
     }
 }

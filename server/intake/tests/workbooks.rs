@@ -16,7 +16,7 @@ fn hints() -> Hints {
 fn sheet(mut workbook: Workbook) -> Sheet {
     let bytes = workbook.save_to_buffer().unwrap();
     let format = detect("prices.xlsx", &bytes).unwrap();
-    assert_eq!(format, Format::Workbook);
+    assert_eq!(format, Format::Workbook(intake::WorkbookKind::Xlsx));
     read(format, &bytes, &hints()).unwrap()
 }
 

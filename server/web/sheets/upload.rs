@@ -42,6 +42,17 @@ struct UploadPage {
     form: Form,
     outlets: Vec<(String, String)>,
     drafts: Vec<DraftHead>,
+    file_kinds: &'static str,
+}
+
+/// What can be uploaded: photos only where the program that recognises them is installed.
+fn file_kinds() -> &'static str {
+    if reader::RECOGNISER.is_some() {
+        "A spreadsheet (XLSX, XLS, ODS, CSV), PDF, saved web page, plain text or photo, up to 10 MB."
+    } else {
+        "A spreadsheet (XLSX, XLS, ODS, CSV), PDF, saved web page or plain text, up to 10 MB. This box cannot read \
+         photos: type or paste what they show."
+    }
 }
 
 /// The form for a file or pasted text.
@@ -60,7 +71,7 @@ async fn upload_page(app: &App, visitor: Visitor, form: Form) -> Result<Response
     let outlets = outlets.map(|outlet| (outlet.id.to_string(), outlet.details.name)).collect();
     let drafts = app.store.drafts(&visitor.shop.id).await?;
     let page = visitor.page(Screen::Prices, "Upload a price sheet");
-    html(&UploadPage { page, visitor, form, outlets, drafts })
+    html(&UploadPage { page, visitor, form, outlets, drafts, file_kinds: file_kinds() })
 }
 
 /// Reads what came, and keeps it as a draft.

@@ -1,0 +1,102 @@
+//! What is known of an outlet before its sheet is read, and what can be told from a sheet whose outlet is not known.
+
+use std::collections::HashMap;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
+
+use crate::date::DateOrder;
+use crate::document::{Cell, Document};
+use crate::number::Habit;
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal_wording;
+
+/// What is known of the outlet before its sheet is read. `today` is passed in because nothing here reads a clock.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Hints {
+    /// What the outlet quotes in: the meaning of a bare `$`, and of no sign at all.
+    pub currency: Currency,
+    /// What the outlet usually quotes per.
+    pub unit: Option<PriceUnit>,
+    pub today: Date,
+}
+
+impl Hints {
+    /// The decimal mark that is usual where the outlet's currency is.
+    pub(crate) fn usual_habit(&self) -> Habit {
+        use Currency::{BRL, CZK, DKK, EUR, NOK, PLN, SEK, ZAR};
+        if matches!(self.currency, BRL | CZK | DKK | EUR | NOK | PLN | SEK | ZAR) {
+            Habit::Comma
+        } else {
+            Habit::Point
+        }
+    }
+
+    pub(crate) fn date_order(&self) -> DateOrder {
+        match self.currency {
+            Currency::USD => DateOrder::MonthFirst,
+            Currency::CAD => DateOrder::Either,
+            _ => DateOrder::DayFirst,
+        }
+    }
+
+    /// What the document itself shows of an outlet that is not known: the currency that it names most, or the one of
+    /// its language, and the unit usual with it (common practice, no source).
+    pub(crate) fn shown_by(document: &Document, today: Date) -> Hints {
+        let mut votes: HashMap<Currency, u32> = HashMap::new();
+        let mut languages: HashMap<Currency, u32> = HashMap::new();
+        let mut shared = None;
+        let mut order: Vec<Currency> = Vec::new();
+        for text in document.texts() {
+            let scan = Scan::of(text);
+            for at in (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word)) {
+                let counted = scan.kind(at + 1) == Some(Kind::Slash)
+                    || at > 0 && scan.kind(at - 1) == Some(Kind::Number) && !scan.spaced(at);
+                if counted && scan.is(at, Use::Pence) {
+                    *votes.entry(Currency::GBP).or_default() += 1;
+                }
+                match VOCABULARY.currencies(scan.word(at)) {
+                    Some([one]) => {
+                        *votes.entry(*one).or_default() += 1;
+                        order.push(*one);
+                    }
+                    Some([first, ..]) => shared = shared.or(Some(*first)),
+                    _ => {}
+                }
+            }
+            for word in normal_wording(text).split(' ') {
+                if let Some(currency) = VOCABULARY.language_currency(word) {
+                    *languages.entry(currency).or_default() += 1;
+                }
+            }
+        }
+        for cell in document.cells() {
+            if let Cell::Number { said, .. } = cell
+                && let [one] = said.currencies.as_slice()
+            {
+                *votes.entry(*one).or_default() += 1;
+            }
+        }
+        let currency =
+            most(votes, &order).or(shared).or_else(|| most(languages, &[])).unwrap_or(Currency::USD);
+        let unit = match currency {
+            Currency::USD | Currency::CAD => MassUnit::Pound,
+            _ => MassUnit::Kilogram,
+        };
+        Hints { currency, unit: Some(PriceUnit::Mass(unit)), today }
+    }
+}
+
+/// The currency with most votes; of equals the first that is named, or the first by its code.
+fn most(votes: HashMap<Currency, u32>, order: &[Currency]) -> Option<Currency> {
+    let place = |currency: &Currency| order.iter().position(|other| other == currency).unwrap_or(usize::MAX);
+    votes
+        .into_iter()
+        .max_by(|(a, one), (b, other)| {
+            one.cmp(other).then(place(b).cmp(&place(a))).then(b.code().cmp(a.code()))
+        })
+        .map(|(currency, _)| currency)
+}

@@ -1,0 +1,254 @@
+//! Text with its place on a page, to lines, columns and tables.
+//!
+//! Pages and typed lists have no cells, only pieces of text that stand somewhere. Pieces on one height are a line. A
+//! strip that stays empty from line to line parts two columns of a page, if what is on either side names its prices by
+//! itself; below a row of column names it parts the columns of a table.
+
+use crate::columns;
+use crate::document::{Block, Cell, GridRow, Line};
+use crate::number::Marks;
+use crate::price::{self, Strength};
+use crate::scan::Scan;
+use crate::sheet::Place;
+use crate::tier::tier_at;
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// Columns side by side are looked for this often, one within the other.
+const MOST_SPLITS: usize = 4;
+/// A column of a page has at least so many lines with a name and a price.
+const FEWEST_LINES: usize = 3;
+
+/// A piece of text from `left` to `right`, in any unit of length.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Piece {
+    pub text: String,
+    pub left: f32,
+    pub right: f32,
+}
+
+/// The pieces on one height, from left to right.
+#[derive(Debug, Clone)]
+pub(crate) struct Row {
+    pub place: Place,
+    pub pieces: Vec<Piece>,
+}
+
+impl Row {
+    fn text(&self) -> String {
+        let texts: Vec<&str> = self.pieces.iter().map(|piece| piece.text.as_str()).collect();
+        texts.join("  ")
+    }
+
+    /// The parts of the row left and right of `x`.
+    fn cut(&self, x: f32) -> (Row, Row) {
+        let (left, right) = self.pieces.iter().cloned().partition(|piece| piece.right <= x);
+        (Row { place: self.place.clone(), pieces: left }, Row { place: self.place.clone(), pieces: right })
+    }
+
+    fn crosses(&self, x: f32) -> bool {
+        self.pieces.iter().any(|piece| piece.left < x && piece.right > x)
+    }
+}
+
+/// The blocks that the rows of one page, or of one text, make.
+pub(crate) fn blocks(rows: Vec<Row>, marks: Marks) -> Vec<Block> {
+    let mut parts = Vec::new();
+    split(rows, marks, MOST_SPLITS, &mut parts);
+    let mut blocks = Vec::new();
+    for part in parts {
+        tables(part, marks, &mut blocks);
+    }
+    blocks
+}
+
+/// Parts rows into columns that stand side by side, each read to its end before the next.
+fn split(rows: Vec<Row>, marks: Marks, depth: usize, out: &mut Vec<Vec<Row>>) {
+    let Some((from, to, x)) = (depth > 0).then(|| gutter(&rows, marks)).flatten() else {
+        out.push(rows);
+        return;
+    };
+    let mut rows = rows;
+    let below = rows.split_off(to);
+    let side_by_side = rows.split_off(from);
+    out.push(rows);
+    let (left, right): (Vec<Row>, Vec<Row>) = side_by_side.iter().map(|row| row.cut(x)).unzip();
+    for mut column in [left, right] {
+        column.retain(|row| !row.pieces.is_empty());
+        split(column, marks, depth - 1, out);
+    }
+    split(below, marks, depth - 1, out);
+}
+
+/// The rows, and the middle of the empty strip between them, that part two columns which each name their prices.
+fn gutter(rows: &[Row], marks: Marks) -> Option<(usize, usize, f32)> {
+    let mut candidates: Vec<f32> = Vec::new();
+    for row in rows {
+        for pair in row.pieces.windows(2) {
+            candidates.push((pair[0].right + pair[1].left) / 2.0);
+        }
+    }
+    candidates.sort_by(f32::total_cmp);
+    candidates.dedup_by(|a, b| (*a - *b).abs() < 0.5);
+    let mut best: Option<(usize, usize, usize, f32)> = None;
+    for x in candidates.into_iter().take(400) {
+        let mut from = 0;
+        while from < rows.len() {
+            if rows[from].crosses(x) {
+                from += 1;
+                continue;
+            }
+            let to = (from..rows.len()).find(|&at| rows[at].crosses(x)).unwrap_or(rows.len());
+            let named = |right: bool| {
+                (from..to)
+                    .filter(|&at| {
+                        let (one, other) = rows[at].cut(x);
+                        names_its_price(if right { &other } else { &one }, marks)
+                    })
+                    .count()
+            };
+            let others = |right: bool| {
+                (from..to)
+                    .filter(|&at| {
+                        let (one, other) = rows[at].cut(x);
+                        only_a_price(if right { &other } else { &one }, marks)
+                    })
+                    .count()
+            };
+            let (left, right) = (named(false), named(true));
+            let least = left.min(right);
+            if least >= FEWEST_LINES
+                && others(true) * 4 <= right
+                && others(false) * 4 <= left
+                && best.is_none_or(|(count, ..)| least > count)
+            {
+                best = Some((least, from, to, x));
+            }
+            from = to;
+        }
+    }
+    let (_, mut from, to, x) = best?;
+    // Rows above that have nothing on the right belong to the page, not to its left column.
+    while from < to && rows[from].cut(x).1.pieces.is_empty() && !names_its_price(&rows[from], marks) {
+        from += 1;
+    }
+    Some((from, to, x))
+}
+
+/// Whether a row is a name and then its price, as one line of a list.
+fn names_its_price(row: &Row, marks: Marks) -> bool {
+    let text = row.text();
+    let scan = Scan::of(&text);
+    let prices = price::prices(&scan, marks);
+    let asks = row
+        .pieces
+        .last()
+        .is_some_and(|last| row.pieces.len() > 1 && VOCABULARY.has(&last.text, Use::OnRequest));
+    let priced = prices.iter().any(|price| price.first > 0 && price.strength > Strength::Weak)
+        || row.pieces.len() > 1
+            && prices.last().is_some_and(|price| price.first > 0 && price.last == scan.tokens.len());
+    // `1-99 lb $2.50` names a tier, and nothing that is sold.
+    let tiered = tier_at(&scan, marks, 0, true).is_some();
+    !tiered
+        && (priced || asks)
+        && row
+            .pieces
+            .first()
+            .is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
+}
+
+fn only_a_price(row: &Row, marks: Marks) -> bool {
+    let Some(first) = row.pieces.first() else { return false };
+    let scan = Scan::of(&first.text);
+    price::prices(&scan, marks)
+        .first()
+        .is_some_and(|price| price.first == 0 && price.last == scan.tokens.len())
+}
+
+/// Turns rows below a row of column names into a table; the others stay lines.
+fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
+    let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
+    let header = (0..rows.len()).find(|&at| {
+        rows[at].pieces.len() >= 2
+            && columns::named(&grid[at], &grid[at + 1..], marks).is_some_and(|_| {
+                // At least some row below has as many pieces.
+                rows[at + 1..].iter().take(30).filter(|row| row.pieces.len() >= 2).count() >= 2
+            })
+    });
+    let Some(header) = header.filter(|&at| rows[at].pieces.len() >= 3 || tiered(&grid[at], marks)) else {
+        return push_lines(&rows, blocks);
+    };
+    let columns = extents(&rows[header..], rows[header].pieces.len());
+    let Some(columns) = columns else { return push_lines(&rows, blocks) };
+    push_lines(&rows[..header], blocks);
+    let table =
+        rows[header..].iter().map(|row| GridRow { place: row.place.clone(), cells: assign(row, &columns) });
+    blocks.push(Block::Table(table.collect()));
+}
+
+fn tiered(row: &GridRow, marks: Marks) -> bool {
+    columns::named(row, &[], marks).is_some_and(|panels| {
+        panels.iter().any(|panel| panel.prices.iter().any(|price| price.tier.is_some()))
+    })
+}
+
+fn cells_as_pieces(row: &Row) -> GridRow {
+    GridRow {
+        place: row.place.clone(),
+        cells: row.pieces.iter().map(|piece| Cell::of(&piece.text)).collect(),
+    }
+}
+
+fn push_lines(rows: &[Row], blocks: &mut Vec<Block>) {
+    let lines: Vec<Line> = rows
+        .iter()
+        .filter(|row| !row.pieces.is_empty())
+        .map(|row| Line { place: row.place.clone(), text: row.text() })
+        .collect();
+    if lines.is_empty() {
+        return;
+    }
+    match blocks.last_mut() {
+        Some(Block::Lines(before)) => before.extend(lines),
+        _ => blocks.push(Block::Lines(lines)),
+    }
+}
+
+/// From where to where each column reaches: pieces that overlap from row to row are one column. Rows of a single piece
+/// are headings and remarks, and say nothing. `None` where the columns run into each other.
+fn extents(rows: &[Row], named: usize) -> Option<Vec<(f32, f32)>> {
+    let mut columns: Vec<(f32, f32)> = Vec::new();
+    for piece in rows.iter().filter(|row| row.pieces.len() >= 2).flat_map(|row| &row.pieces) {
+        let mut joined = (piece.left, piece.right);
+        columns.retain(|column| {
+            let apart = column.1 < joined.0 || column.0 > joined.1;
+            if !apart {
+                joined = (joined.0.min(column.0), joined.1.max(column.1));
+            }
+            apart
+        });
+        columns.push(joined);
+    }
+    columns.sort_by(|a, b| a.0.total_cmp(&b.0));
+    (columns.len() >= 2 && columns.len() + 1 >= named && columns.len() <= 24).then_some(columns)
+}
+
+fn assign(row: &Row, columns: &[(f32, f32)]) -> Vec<Cell> {
+    let mut texts: Vec<String> = vec![String::new(); columns.len()];
+    for piece in &row.pieces {
+        let overlap = |column: &(f32, f32)| piece.right.min(column.1) - piece.left.max(column.0);
+        let at = (0..columns.len())
+            .max_by(|&a, &b| overlap(&columns[a]).total_cmp(&overlap(&columns[b])))
+            .unwrap_or(0);
+        // A heading over several columns stands where it begins.
+        let at = if row.pieces.len() == 1 {
+            columns.iter().position(|column| piece.left <= column.1).unwrap_or(at)
+        } else {
+            at
+        };
+        if !texts[at].is_empty() {
+            texts[at].push(' ');
+        }
+        texts[at].push_str(&piece.text);
+    }
+    texts.iter().map(|text| Cell::of(text)).collect()
+}

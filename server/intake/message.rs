@@ -1,0 +1,185 @@
+//! Messages without what wraps them: the times and names of a chat, and what an e-mail quotes.
+
+use crate::document::Line;
+use crate::number::{Habit, Marks};
+use crate::price::{self, Strength};
+use crate::scan::Scan;
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// So many lines that begin with a time and a name are a chat.
+const FEWEST_MESSAGES: usize = 3;
+const LONGEST_SENDER: usize = 40;
+
+/// The lines to read, those set aside, and the texts that date the messages.
+#[derive(Debug, Default)]
+pub(crate) struct Wrapped {
+    pub lines: Vec<Line>,
+    pub aside: Vec<Line>,
+    pub dates: Vec<String>,
+}
+
+pub(crate) fn unwrap(lines: Vec<Line>) -> Wrapped {
+    let stamped = lines.iter().filter(|line| stamp(&line.text).is_some()).count();
+    if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
+        return chat(lines);
+    }
+    mail(lines)
+}
+
+fn chat(lines: Vec<Line>) -> Wrapped {
+    let mut wrapped = Wrapped::default();
+    // A message goes on in lines without a stamp, and belongs to whoever began it.
+    let mut own = false;
+    for line in lines {
+        let Some(stamp) = stamp(&line.text) else {
+            if own {
+                wrapped.aside.push(line)
+            } else {
+                wrapped.lines.push(line)
+            }
+            continue;
+        };
+        if wrapped.dates.is_empty() {
+            wrapped.dates.push(stamp.date.to_string());
+        }
+        own = stamp.sender.is_some_and(|sender| VOCABULARY.has(sender, Use::Oneself));
+        let said = stamp.sender.is_some() && !own && !stamp.message.trim().is_empty();
+        if said {
+            let text = stamp.message.trim().to_string();
+            wrapped.lines.push(Line { text, ..line });
+        } else {
+            wrapped.aside.push(line);
+        }
+    }
+    wrapped
+}
+
+/// What stands before a message of a chat: `[11/2/26, 8:14:22 AM] Lou: `, `03.11.26, 07:41 - Lou: `, `Lou, [2026-11-03 07:41]`.
+struct Stamp<'t> {
+    date: &'t str,
+    sender: Option<&'t str>,
+    message: &'t str,
+}
+
+fn stamp(text: &str) -> Option<Stamp<'_>> {
+    let text = text.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
+    if let Some((sender, rest)) = text.split_once(", [")
+        && sender.chars().count() <= LONGEST_SENDER
+        && let Some((date, rest)) = date_and_time(rest)
+        && let Some(message) = rest.strip_prefix(']')
+    {
+        return Some(Stamp { date, sender: Some(sender), message: message.trim_start_matches(':') });
+    }
+    let bracketed = text.starts_with('[');
+    let (date, rest) = date_and_time(text.trim_start_matches('['))?;
+    let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
+    let rest = rest.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
+    let rest =
+        rest.strip_prefix('-').or_else(|| rest.strip_prefix('–')).or(bracketed.then_some(rest))?.trim_start();
+    match rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER) {
+        Some((sender, message)) => Some(Stamp { date, sender: Some(sender.trim()), message }),
+        // Nobody said it: somebody joined, or a picture was left out.
+        None => Some(Stamp { date, sender: None, message: "" }),
+    }
+}
+
+/// Marks of direction that programs put around names and times.
+fn is_mark(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{feff}')
+}
+
+/// The date at the beginning of a text that a time follows, and what stands behind the time.
+fn date_and_time(text: &str) -> Option<(&str, &str)> {
+    let end = text.find(|c: char| !c.is_ascii_digit() && !matches!(c, '/' | '.' | '-'))?;
+    let date = text[..end].trim_end_matches(['.', '-']);
+    let parts: Vec<&str> = date.split(['/', '.', '-']).collect();
+    if parts.len() != 3 || parts.iter().any(|part| part.is_empty() || part.len() > 4) {
+        return None;
+    }
+    let blank = |c: char| c.is_whitespace() || c == ',' || is_mark(c);
+    let rest = text[end..].trim_start_matches(blank);
+    let end = rest.find(|c: char| !c.is_ascii_digit() && c != ':').unwrap_or(rest.len());
+    let (time, rest) = rest.split_at(end);
+    let parts: Vec<&str> = time.split(':').collect();
+    if !(2..=3).contains(&parts.len()) || parts.iter().any(|part| part.is_empty() || part.len() > 2) {
+        return None;
+    }
+    let after = rest.trim_start_matches(blank);
+    let half: String =
+        after.chars().take(4).filter(char::is_ascii_alphabetic).collect::<String>().to_ascii_lowercase();
+    let rest = if half.starts_with("am") || half.starts_with("pm") {
+        after.trim_start_matches(|c: char| matches!(c.to_ascii_lowercase(), 'a' | 'p' | 'm' | '.'))
+    } else {
+        rest
+    };
+    Some((date, rest))
+}
+
+/// Sets aside what a mail quotes of an older one, if the new one has prices of its own; of a mail that is only passed
+/// on, the quoting marks go.
+fn mail(lines: Vec<Line>) -> Wrapped {
+    let mut wrapped = Wrapped::default();
+    let quoted = |line: &Line| line.text.trim_start().starts_with('>');
+    let older = lines.iter().position(|line| begins_older(&line.text)).unwrap_or(lines.len());
+    let priced = |line: &Line| names_a_price(&line.text);
+    let above = lines[..older].iter().filter(|line| !quoted(line) && priced(line)).count();
+    let unquoted = lines.iter().filter(|line| !quoted(line) && priced(line)).count();
+    for (at, mut line) in lines.into_iter().enumerate() {
+        if quoted(&line) {
+            if unquoted > 1 {
+                wrapped.aside.push(line);
+                continue;
+            }
+            line.text = line.text.trim_start_matches(|c: char| c == '>' || c.is_whitespace()).to_string();
+            if line.text.is_empty() {
+                continue;
+            }
+        } else if at >= older && above > 1 {
+            wrapped.aside.push(line);
+            continue;
+        }
+        wrapped.lines.push(line);
+    }
+    wrapped
+}
+
+/// `-----Original Message-----`, `On Nov 1, Ann wrote:`.
+fn begins_older(text: &str) -> bool {
+    let text = text.trim();
+    let ruled = text.starts_with("---") && VOCABULARY.has_within(text, Use::OlderMessage);
+    let wrote = text.ends_with(':')
+        && text.contains(|c: char| c.is_ascii_digit())
+        && VOCABULARY.has_within(text, Use::Wrote);
+    ruled || wrote
+}
+
+fn names_a_price(text: &str) -> bool {
+    let scan = Scan::of(text);
+    let marks = Marks::of(scan.numbers(), Habit::Point);
+    price::prices(&scan, marks).iter().any(|price| price.strength > Strength::Weak)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(text: &str, expect: Option<(&str, Option<&str>, &str)>) {
+        let found = stamp(text).map(|stamp| (stamp.date, stamp.sender, stamp.message.trim()));
+        assert_eq!(found, expect, "{text}");
+    }
+
+    #[test]
+    fn stamps_of_chats() {
+        check(
+            "[11/2/26, 8:14:22 AM] Lou Scrap: brass 2.30",
+            Some(("11/2/26", Some("Lou Scrap"), "brass 2.30")),
+        );
+        check("03.11.26, 07:41 - Lou: Messing 4,90 €", Some(("03.11.26", Some("Lou"), "Messing 4,90 €")));
+        check("11/3/26, 7:15\u{202f}PM - Lou: ok", Some(("11/3/26", Some("Lou"), "ok")));
+        check("Lou, [2026-11-03 07:41]", Some(("2026-11-03", Some("Lou"), "")));
+        check("2026-11-03, 07:15 - Messages are encrypted", Some(("2026-11-03", None, "")));
+        check("11/2/26 brass 2.30", None);
+        check("Open 8:00 - 4:30", None);
+        check("Bare bright 4.10", None);
+    }
+}

@@ -1,0 +1,578 @@
+//! HTML, saved or pasted: data tables become tables, and everything else the lines that a person sees.
+//!
+//! A page is laid out with tables, lists, pairs and boxes at will, so only a table of the innermost kind with several
+//! columns counts as one. All else is walked in its order: blocks end a line, and pieces that only the page's style sets
+//! apart are set apart here as well.
+
+use encoding_rs::Encoding;
+use scraper::node::Node;
+use scraper::{ElementRef, Html};
+
+use crate::decode;
+use crate::document::{
+    Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, cut,
+};
+use crate::format::Unreadable;
+use crate::sheet::{Place, Problem};
+
+/// Elements nested deeper than this are no page that a person wrote, and cost the parser time by their square.
+const DEEPEST: usize = 400;
+/// Tags that are looked at; a price list's page has some thousands.
+const MOST_TAGS: usize = 300_000;
+/// A cell spans at most so many rows or columns.
+const WIDEST_SPAN: usize = 64;
+
+/// Whether a text is HTML: it begins with a tag, as pages and pasted fragments do.
+pub(crate) fn looks_like_html(text: &str) -> bool {
+    let start = text.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{feff}');
+    let start = cut(start, 4_000).to_ascii_lowercase();
+    let Some(rest) = start.strip_prefix('<') else { return false };
+    let name: String =
+        rest.trim_start_matches(['!', '/', '?']).chars().take_while(char::is_ascii_alphanumeric).collect();
+    let known = matches!(
+        name.as_str(),
+        "html"
+            | "doctype"
+            | "head"
+            | "body"
+            | "meta"
+            | "table"
+            | "tbody"
+            | "tr"
+            | "div"
+            | "p"
+            | "ul"
+            | "ol"
+            | "dl"
+            | "li"
+            | "span"
+            | "section"
+            | "article"
+            | "main"
+            | "h1"
+            | "h2"
+            | "h3"
+            | "h4"
+            | "b"
+            | "strong"
+            | "font"
+            | "center"
+            | "style"
+            | "link"
+            | "title"
+            | "xml"
+            | "pre"
+            | "br"
+            | "a"
+    ) || rest.starts_with("!--");
+    known && (start.contains("</") || start.contains("/>") || start.contains("<br") || start.contains("<td"))
+}
+
+pub(crate) fn parse(bytes: &[u8]) -> Result<Document, Unreadable> {
+    let text = text_of(bytes)?;
+    check_depth(&text)?;
+    let html = Html::parse_document(&text);
+    let mut page = Page::default();
+    page.walk(html.root_element());
+    page.end_line();
+    page.end_block();
+    Ok(page.document)
+}
+
+/// The text in the encoding that the page names, or else the one that its bytes show.
+fn text_of(bytes: &[u8]) -> Result<String, Unreadable> {
+    let no_text = || Unreadable::Damaged("it holds no text".into());
+    let start = String::from_utf8_lossy(&bytes[..bytes.len().min(2_048)]).to_ascii_lowercase();
+    let label = start.find("charset=").map(|at| {
+        let label = start[at + 8..].trim_start_matches(['"', '\'']);
+        label.chars().take_while(|c| c.is_ascii_alphanumeric() || matches!(c, '-' | '_')).collect::<String>()
+    });
+    let encoding = label.and_then(|label| Encoding::for_label(label.as_bytes()));
+    match encoding {
+        Some(encoding)
+            if encoding.is_single_byte() && Encoding::for_bom(bytes).is_none() && !bytes.contains(&0) =>
+        {
+            Ok(decode::tidy(&encoding.decode_without_bom_handling(bytes).0.replace("\r\n", "\n")))
+        }
+        _ => decode::text(bytes).map(|decoded| decoded.text).ok_or_else(no_text),
+    }
+}
+
+/// Refuses what is nested too deep, before it is parsed. Elements that end by themselves do not count.
+fn check_depth(text: &str) -> Result<(), Unreadable> {
+    let too_deep = || Unreadable::Damaged("its elements are nested too deep".into());
+    let mut depth = 0usize;
+    let mut tags = 0;
+    for tag in text.split('<').skip(1) {
+        tags += 1;
+        let closes = tag.starts_with('/');
+        let name: String = tag
+            .trim_start_matches('/')
+            .chars()
+            .take(12)
+            .take_while(char::is_ascii_alphanumeric)
+            .map(|c| c.to_ascii_lowercase())
+            .collect();
+        let by_itself = matches!(
+            name.as_str(),
+            "" | "p"
+                | "li"
+                | "td"
+                | "th"
+                | "tr"
+                | "dt"
+                | "dd"
+                | "option"
+                | "tbody"
+                | "thead"
+                | "tfoot"
+                | "colgroup"
+                | "col"
+                | "br"
+                | "img"
+                | "input"
+                | "hr"
+                | "meta"
+                | "link"
+                | "wbr"
+                | "area"
+                | "base"
+                | "source"
+        );
+        if by_itself {
+            continue;
+        }
+        if closes {
+            depth = depth.saturating_sub(1);
+        } else if !tag.split('>').next().is_some_and(|head| head.ends_with('/')) {
+            depth += 1;
+        }
+        if depth > DEEPEST {
+            return Err(too_deep());
+        }
+    }
+    if tags > MOST_TAGS { Err(Unreadable::TooManyCells) } else { Ok(()) }
+}
+
+/// What has been laid out so far.
+#[derive(Debug, Default)]
+struct Page {
+    document: Document,
+    lines: Vec<Line>,
+    /// The line that is being written.
+    line: String,
+    /// Pieces of the line that came from different elements are apart.
+    apart: bool,
+    count: u32,
+    tables: u32,
+    rows: u32,
+    text: usize,
+}
+
+impl Page {
+    /// Walks the tree without recursion, so that no depth of it can overflow the stack.
+    fn walk(&mut self, root: ElementRef<'_>) {
+        enum Step<'a> {
+            Enter(ego_tree::NodeRef<'a, Node>),
+            Leave(&'a str),
+        }
+        let mut steps = vec![Step::Enter(*root)];
+        while let Some(step) = steps.pop() {
+            let node = match step {
+                Step::Leave(name) => {
+                    self.leave(name);
+                    continue;
+                }
+                Step::Enter(node) => node,
+            };
+            match node.value() {
+                Node::Text(text) => self.write(text),
+                Node::Element(element) => {
+                    let name = element.name();
+                    if is_unseen(element) {
+                        continue;
+                    }
+                    if name == "table"
+                        && let Some(table) = ElementRef::wrap(node)
+                        && let Some(rows) = self.data_table(table)
+                    {
+                        self.end_line();
+                        self.table(rows);
+                        continue;
+                    }
+                    self.enter(name);
+                    steps.push(Step::Leave(name));
+                    // One record of a list of alike boxes is one line, whatever stands in it.
+                    if let Some(record) = ElementRef::wrap(node).and_then(record) {
+                        self.write(&record);
+                        continue;
+                    }
+                    steps.extend(node.children().rev().map(Step::Enter));
+                }
+                Node::Document | Node::Fragment => steps.extend(node.children().rev().map(Step::Enter)),
+                _ => {}
+            }
+        }
+    }
+
+    fn enter(&mut self, name: &str) {
+        match name {
+            "br" => self.end_line(),
+            "dd" => self.gap(),
+            "td" | "th" => self.gap(),
+            "sup" | "sub" => self.superscript(),
+            _ if is_block(name) => self.end_line(),
+            _ => self.apart = true,
+        }
+        // A heading is marked as one, so that it is told from a name.
+        if is_group_heading(name) {
+            self.line.push_str("== ");
+        }
+    }
+
+    fn leave(&mut self, name: &str) {
+        match name {
+            // The pair's second half follows on the same line.
+            "dt" | "td" | "th" => self.gap(),
+            "dd" => self.end_line(),
+            _ if is_group_heading(name) => {
+                if self.line.trim() == "==" {
+                    self.line.clear();
+                } else {
+                    self.line.push_str(" ==");
+                }
+                self.end_line();
+            }
+            _ if is_block(name) => self.end_line(),
+            _ => self.apart = true,
+        }
+    }
+
+    fn gap(&mut self) {
+        if !self.line.trim().is_empty() {
+            self.line.push_str("  ");
+        }
+        self.apart = false;
+    }
+
+    /// `$4` and a raised `18` are 4.18; any other raised text is a footnote's mark, set apart.
+    fn superscript(&mut self) {
+        let tail: String = self.line.chars().rev().take_while(|c| c.is_ascii_digit() || *c == '$').collect();
+        self.line.push(if tail.ends_with('$') && tail.len() > 1 { '.' } else { ' ' });
+        self.apart = false;
+    }
+
+    fn write(&mut self, text: &str) {
+        if self.text > MOST_TEXT {
+            return;
+        }
+        self.text += text.len();
+        let mut words = text.split_whitespace().peekable();
+        let blank_first = text.starts_with(char::is_whitespace);
+        if words.peek().is_none() {
+            if !text.is_empty() && !self.line.is_empty() && !self.line.ends_with(' ') {
+                self.line.push(' ');
+            }
+            return;
+        }
+        for (at, word) in words.enumerate() {
+            let blank = at > 0 || blank_first;
+            if blank && !self.line.is_empty() && !self.line.ends_with(' ') {
+                self.line.push(' ');
+            }
+            if at == 0 && self.apart && touches(&self.line, word) {
+                self.line.push_str("  ");
+            } else if at == 0
+                && self.apart
+                && self.line.ends_with(|c: char| c.is_ascii_digit())
+                && word.starts_with(char::is_alphabetic)
+            {
+                self.line.push(' ');
+            }
+            self.line.push_str(word);
+        }
+        if text.ends_with(char::is_whitespace) {
+            self.line.push(' ');
+        }
+        self.apart = false;
+    }
+
+    fn end_line(&mut self) {
+        let text = std::mem::take(&mut self.line);
+        let text = text.trim();
+        self.apart = false;
+        if text.is_empty() {
+            return;
+        }
+        if self.rows >= MOST_ROWS {
+            return self.problem(Problem::RowsCut { read: MOST_ROWS });
+        }
+        let kept = cut(text, MOST_CHARACTERS);
+        if kept.len() < text.len() {
+            self.problem(Problem::CellsCut { characters: MOST_CHARACTERS as u32 });
+        }
+        self.rows += 1;
+        self.count += 1;
+        self.lines.push(Line { place: Place::Line(self.count), text: kept.to_string() });
+    }
+
+    fn end_block(&mut self) {
+        let lines = std::mem::take(&mut self.lines);
+        if !lines.is_empty() {
+            self.document.blocks.push(Block::Lines(lines));
+        }
+    }
+
+    fn problem(&mut self, problem: Problem) {
+        if !self.document.problems.contains(&problem) {
+            self.document.problems.push(problem);
+        }
+    }
+
+    /// The cells of a table that holds data; `None` of one that only lays out the page.
+    fn data_table(&mut self, table: ElementRef<'_>) -> Option<Vec<Vec<Cell>>> {
+        let mut rows: Vec<ElementRef<'_>> = Vec::new();
+        for element in table.descendants().skip(1).filter_map(ElementRef::wrap) {
+            match element.value().name() {
+                "table" => return None,
+                "tr" => rows.push(element),
+                _ => {}
+            }
+        }
+        let cells = |row: &ElementRef<'_>| row.child_elements().filter(|cell| is_cell(cell)).count();
+        let wide = rows.iter().filter(|row| cells(row) >= 2).count();
+        let several_lines = |row: &ElementRef<'_>| {
+            row.child_elements().any(|cell| {
+                cell.descendants()
+                    .filter(|node| {
+                        node.value().as_element().is_some_and(|e| e.name() == "br" || is_block(e.name()))
+                    })
+                    .take(4)
+                    .count()
+                    > 3
+            })
+        };
+        (wide >= 2 || wide == 1 && !rows.iter().any(several_lines)).then(|| self.grid(&rows, table))
+    }
+
+    fn grid(&mut self, rows: &[ElementRef<'_>], table: ElementRef<'_>) -> Vec<Vec<Cell>> {
+        let mut grid: Vec<Vec<Cell>> = Vec::new();
+        // Columns that a cell above still spans, and for how many rows.
+        let mut taken: Vec<usize> = Vec::new();
+        let caption = table.child_elements().find(|element| element.value().name() == "caption");
+        grid.extend(caption.map(|caption| vec![Cell::of(cut(&shown(caption), MOST_CHARACTERS))]));
+        for row in rows {
+            let mut cells: Vec<Cell> = Vec::new();
+            for cell in row.child_elements().filter(is_cell) {
+                while taken.get(cells.len()).is_some_and(|rows| *rows > 0) {
+                    cells.push(Cell::Empty);
+                }
+                let span = |name: &str| {
+                    cell.value()
+                        .attr(name)
+                        .and_then(|n| n.trim().parse().ok())
+                        .unwrap_or(1usize)
+                        .clamp(1, WIDEST_SPAN)
+                };
+                let at = cells.len();
+                if at >= MOST_COLUMNS as usize {
+                    self.problem(Problem::ColumnsCut { read: MOST_COLUMNS });
+                    break;
+                }
+                let text = shown(cell);
+                self.text += text.len();
+                let kept = cut(&text, MOST_CHARACTERS);
+                cells.push(if self.text > MOST_TEXT { Cell::Empty } else { Cell::of(kept) });
+                for _ in 1..span("colspan").min(MOST_COLUMNS as usize - at) {
+                    cells.push(Cell::Empty);
+                }
+                if taken.len() < cells.len() {
+                    taken.resize(cells.len(), 0);
+                }
+                let rows = span("rowspan");
+                taken[at..cells.len()].iter_mut().for_each(|left| *left = (*left).max(rows));
+            }
+            taken.iter_mut().for_each(|left| *left = left.saturating_sub(1));
+            if cells.iter().any(|cell| !cell.is_empty()) {
+                grid.push(cells);
+            }
+        }
+        grid
+    }
+
+    fn table(&mut self, rows: Vec<Vec<Cell>>) {
+        self.end_block();
+        self.tables += 1;
+        let name = format!("Table {}", self.tables);
+        let mut block = Vec::new();
+        for (row, cells) in (1u32..).zip(rows) {
+            if self.rows >= MOST_ROWS {
+                self.problem(Problem::RowsCut { read: MOST_ROWS });
+                break;
+            }
+            self.rows += 1;
+            block.push(GridRow { place: Place::Cell { sheet: name.clone(), row, column: 1 }, cells });
+        }
+        self.document.blocks.push(Block::Table(block));
+    }
+}
+
+/// The text that a person sees in an element, on one line.
+fn shown(element: ElementRef<'_>) -> String {
+    let mut page = Page::default();
+    page.walk_flat(element);
+    page.line.trim().to_string()
+}
+
+impl Page {
+    /// Writes all of an element into one line; what would end a line sets pieces apart.
+    fn walk_flat(&mut self, element: ElementRef<'_>) {
+        let mut unseen_until = None;
+        for edge in element.traverse() {
+            match edge {
+                ego_tree::iter::Edge::Open(node) => match node.value() {
+                    _ if unseen_until.is_some() => {}
+                    Node::Text(text) => self.write(text),
+                    Node::Element(inner) if is_unseen(inner) => unseen_until = Some(node.id()),
+                    Node::Element(inner)
+                        if inner.name() == "br" || is_block(inner.name()) && node.id() != element.id() =>
+                    {
+                        self.gap()
+                    }
+                    Node::Element(inner) if matches!(inner.name(), "sup" | "sub") => self.superscript(),
+                    Node::Element(_) => self.apart = true,
+                    _ => {}
+                },
+                ego_tree::iter::Edge::Close(node) => {
+                    if unseen_until == Some(node.id()) {
+                        unseen_until = None;
+                    } else if let Node::Element(inner) = node.value()
+                        && unseen_until.is_none()
+                    {
+                        if is_block(inner.name()) && node.id() != element.id() {
+                            self.gap()
+                        } else {
+                            self.apart = true
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// One of at least two boxes of the same kind side by side, each with a name and a price of a few words: its text in
+/// one line. Boxes that hold boxes of the same kind are no records.
+fn record(element: ElementRef<'_>) -> Option<String> {
+    let value = element.value();
+    if !matches!(value.name(), "div" | "li" | "article" | "a" | "section" | "p") {
+        return None;
+    }
+    let class = value.attr("class")?;
+    let same = |other: &ElementRef<'_>| {
+        other.value().name() == value.name() && other.value().attr("class") == Some(class)
+    };
+    let before = element.prev_siblings().filter_map(ElementRef::wrap).next();
+    let after = element.next_siblings().filter_map(ElementRef::wrap).next();
+    if !before.iter().chain(after.iter()).any(same) {
+        return None;
+    }
+    let inner = element.descendants().skip(1).take(40).filter_map(ElementRef::wrap).collect::<Vec<_>>();
+    if inner.is_empty()
+        || inner.len() >= 40
+        || inner.iter().any(|e| matches!(e.value().name(), "table" | "ul" | "dl" | "h1" | "h2"))
+        || inner.iter().any(same)
+    {
+        return None;
+    }
+    let text = shown(element);
+    let short = text.chars().count() <= 240;
+    short.then_some(text)
+}
+
+/// Whether two pieces that touch in the source are apart on the page: a word and what follows it, but not a sign and
+/// its number, or a number and its unit.
+fn touches(line: &str, word: &str) -> bool {
+    let Some(last) = line.chars().last() else { return false };
+    let Some(first) = word.chars().next() else { return false };
+    let ends_word = last.is_alphabetic() || matches!(last, ')' | '%' | '"' | ']' | ':');
+    let begins = first.is_alphanumeric() || matches!(first, '$' | '€' | '£' | '(' | '#' | '.');
+    let number_then_word = last.is_ascii_digit() && (first.is_uppercase() || first.is_ascii_digit());
+    ends_word && begins || number_then_word
+}
+
+fn is_cell(element: &ElementRef<'_>) -> bool {
+    matches!(element.value().name(), "td" | "th")
+}
+
+fn is_heading(name: &str) -> bool {
+    matches!(name, "h1" | "h2" | "h3" | "h4" | "h5" | "h6")
+}
+
+/// A heading within the page; the first of them is its title.
+fn is_group_heading(name: &str) -> bool {
+    is_heading(name) && name != "h1"
+}
+
+fn is_block(name: &str) -> bool {
+    is_heading(name)
+        || matches!(
+            name,
+            "p" | "div"
+                | "li"
+                | "ul"
+                | "ol"
+                | "dl"
+                | "dt"
+                | "tr"
+                | "table"
+                | "tbody"
+                | "thead"
+                | "tfoot"
+                | "section"
+                | "article"
+                | "header"
+                | "footer"
+                | "main"
+                | "aside"
+                | "nav"
+                | "form"
+                | "fieldset"
+                | "blockquote"
+                | "pre"
+                | "hr"
+                | "address"
+                | "figure"
+                | "figcaption"
+                | "center"
+                | "body"
+                | "caption"
+                | "details"
+                | "summary"
+        )
+}
+
+/// What is no text of the page, and prices that are struck out.
+fn is_unseen(element: &scraper::node::Element) -> bool {
+    let style = element.attr("style").unwrap_or_default();
+    matches!(
+        element.name(),
+        "script"
+            | "style"
+            | "noscript"
+            | "template"
+            | "head"
+            | "svg"
+            | "iframe"
+            | "select"
+            | "textarea"
+            | "button"
+            | "del"
+            | "s"
+            | "strike"
+            | "object"
+    ) || element.attr("hidden").is_some()
+        || style.contains("display:none")
+        || style.contains("display: none")
+        || style.contains("line-through")
+}

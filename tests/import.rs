@@ -1,0 +1,112 @@
+//! Price sheets from the command line: the program itself, on files that need no record.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+use serde_json::Value;
+
+fn sheets(part: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/sheets").join(part)
+}
+
+fn import(arguments: &[&str], typed: &str) -> Output {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
+        .arg("import")
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    child.stdin.take().expect("its input").write_all(typed.as_bytes()).expect("it reads");
+    child.wait_with_output().expect("it ends")
+}
+
+fn json(output: &Output) -> Vec<Value> {
+    let text = String::from_utf8(output.stdout.clone()).expect("text");
+    text.lines().map(|line| serde_json::from_str(line).expect("one object a line")).collect()
+}
+
+#[test]
+fn pasted_lines_are_rows_as_json() {
+    let typed = "Prices effective 11/2/2026, US$ per lb\nBare bright 4.10 - 4.20\nServer boards, 100+ lb: 4.85\nWidgets 0.15\n\
+                 CRT monitors: we charge 45c\nCall 555-0144\n";
+    let output = import(&["-", "--dry-run", "--json"], typed);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let report = json(&output).remove(0);
+    assert_eq!((&report["valid_from"], &report["currency"]), (&"2026-11-02".into(), &"USD".into()));
+    let rows = report["rows"].as_array().expect("rows");
+    assert_eq!(rows.len(), 4, "{report}");
+    let first = &rows[0];
+    for (field, value) in [
+        ("name", "Bare bright"),
+        ("price", "4.1"),
+        ("price_high", "4.2"),
+        ("unit", "lb"),
+        ("currency", "USD"),
+        ("grade", "copper-bright"),
+        ("place", "line 2"),
+    ] {
+        assert_eq!(first[field], value, "{field} of {first}");
+    }
+    assert_eq!((&rows[1]["tier_min"], &rows[1]["tier_unit"]), (&"100".into(), &"lb".into()));
+    // What would be asked about is no proposal.
+    assert_eq!(rows[2]["grade"], Value::Null);
+    assert_eq!(rows[3]["price"], "-0.45");
+    assert!(report["left_out"].as_array().is_some_and(|left| left.len() == 2), "{report}");
+}
+
+#[test]
+fn each_file_is_an_object_and_one_that_cannot_be_read_says_why() {
+    let page = sheets("labelled/saved-page.html");
+    let sheet = sheets("labelled/ruled-pages.pdf");
+    let broken = tempfile::NamedTempFile::new().expect("a file");
+    std::fs::write(broken.path(), b"%PDF-1.7 and nothing else").expect("written");
+    let files =
+        [&page, &sheet, &broken.path().to_path_buf()].map(|path| path.to_str().expect("a path").to_string());
+    let arguments: Vec<&str> = files.iter().map(String::as_str).chain(["--dry-run", "--json"]).collect();
+    let output = import(&arguments, "");
+    assert!(!output.status.success());
+    let reports = json(&output);
+    assert_eq!(reports[0]["rows"].as_array().map(Vec::len), Some(9));
+    assert_eq!(reports[1]["rows"].as_array().map(Vec::len), Some(16));
+    assert_eq!(reports[1]["rows"][0]["place"], "page 1 line 4");
+    assert!(reports[2]["error"].as_str().is_some_and(|error| error.contains("damaged")), "{}", reports[2]);
+}
+
+#[test]
+fn what_is_not_dry_needs_an_outlet() {
+    let output = import(&["-"], "Brass 2.30/lb\n");
+    assert!(!output.status.success());
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--outlet"));
+}
+
+/// The four pictures of `tests/data/sheets/photos`; of each at least seven of the eight lines, and each asks.
+#[test]
+fn photos_are_read_where_the_recogniser_is_installed() {
+    let installed = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default())
+        .any(|folder| folder.join("tesseract").is_file());
+    for (name, least) in [("print.jpg", 8), ("leaning-shaded.jpg", 7), ("chalk.jpg", 7), ("small.jpg", 7)] {
+        let path = sheets("photos").join(name);
+        let output = import(&[path.to_str().expect("a path"), "--dry-run", "--json"], "");
+        let report = json(&output).remove(0);
+        if !installed {
+            assert!(report["error"].as_str().is_some_and(|error| error.contains("tesseract")), "{report}");
+            continue;
+        }
+        let labels = std::fs::read_to_string(path.with_file_name(format!("{name}.labels"))).expect("labels");
+        let rows = report["rows"].as_array().expect("rows");
+        assert!(
+            rows.iter().all(|row| row["doubts"].as_array().is_some_and(|doubts| !doubts.is_empty())),
+            "{report}"
+        );
+        let right = labels.lines().skip(1).filter(|label| {
+            let price = label.split(" | ").nth(1).unwrap_or_default();
+            let price = price.trim_end_matches('0').trim_end_matches('.');
+            rows.iter().any(|row| row["price"] == price)
+        });
+        let right = right.count();
+        assert!(right >= least, "{name}: {right} of 8 prices: {report}");
+    }
+}
