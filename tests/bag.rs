@@ -18,6 +18,7 @@ on_both![
     a_light_bag_is_told_to_wait,
     a_bag_past_break_even_pays_to_mail_but_waits,
     a_full_bag_is_shipped,
+    a_light_bag_goes_along_with_a_full_one,
     without_weighings_no_best_weight_is_told,
     buyers_stand_side_by_side_with_their_ladders,
     the_steps_of_a_ladder_add_up_in_another_currency,
@@ -110,6 +111,21 @@ async fn a_bag_past_break_even_pays_to_mail_but_waits(shop: &TestShop) {
     assert!(card.starts_with("Bag 1: Set-top boards 5.50 USD pays to mail, better to wait"), "{card}");
     let date = shop.today().saturating_add(168.days()).strftime("%a %-d %b %Y");
     assert!(card.ends_with(&format!("Board House; best weight about {date}")), "{card}");
+}
+
+async fn a_light_bag_goes_along_with_a_full_one(shop: &TestShop) {
+    let carrier = shop.carrier().await;
+    let lines = [("board-set-top", "2.00/lb"), ("board-console", "2.00/lb")];
+    shop.outlet(&buyer("Board House", &carrier), &lines).await;
+    shop.filled("Bag 1", "board-set-top", "34 lb").await;
+    let light = shop.filling_bag("Bag 2", "board-console", "0").await;
+    // The service's step from 20 to 40 lb is paid by the full bag: the light one costs nothing more.
+    let page = bag_page(shop, &light).await;
+    assert_eq!(
+        page.text(".figure"),
+        "Ship it now, to Board House, with what else goes there. On its own it would better wait."
+    );
+    assert!(!page.has(".stamp"), "nothing says that it should wait: {}", page.text(".stamp"));
 }
 
 async fn a_full_bag_is_shipped(shop: &TestShop) {

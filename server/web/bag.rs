@@ -125,6 +125,7 @@ struct BagPage {
     others: usize,
     gauge: Option<Gauge>,
     stage: Stage,
+    goes_along: bool,
     unpriced: Option<Unpriced>,
     verdict: String,
     fill: Option<FillRate>,
@@ -196,6 +197,7 @@ async fn drawn(
         others: same.iter().filter(|other| other.id != lot.id).count(),
         gauge,
         stage,
+        goes_along: goes_along(&shelf, &answer, &lot, stage),
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
         unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
@@ -238,6 +240,19 @@ fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -
     })
 }
 
+/// Whether the plan mails the bag though it is not heavy enough by itself: other grades that go to the same buyer share
+/// the freight.
+fn goes_along(shelf: &Shelf, answer: &Answer, lot: &Lot, stage: Stage) -> bool {
+    let is_other = |id: &LotId| shelf.lot(id).is_some_and(|other| other.grade_id != lot.grade_id);
+    let delivery = answer.delivery_of(&lot.id);
+    stage < Stage::Ready
+        && delivery.is_some_and(|delivery| {
+            let is_mailed =
+                shelf.outlet(&delivery.outlet).is_some_and(|outlet| matches!(outlet.way, Way::Post(_)));
+            is_mailed && delivery.lots.iter().any(is_other)
+        })
+}
+
 /// The answer in a sentence.
 fn verdict(
     shelf: &Shelf,
@@ -259,6 +274,9 @@ fn verdict(
     if let Some(delivery) = answer.delivery_of(&lot.id) {
         let name = shelf.outlet_name(&delivery.outlet);
         return match shelf.outlet(&delivery.outlet).map(|outlet| &outlet.way) {
+            Some(Way::Post(_)) if goes_along(shelf, answer, lot, stage) => {
+                format!("Ship it now, to {name}, with what else goes there. On its own it would better wait.")
+            }
             Some(Way::Post(_)) => format!("Ship it now, to {name}."),
             _ => format!("Take it to {name} with the next load: the sell plan sends it there."),
         };
