@@ -359,6 +359,10 @@ async fn still_open(shop: &TestShop) {
     for route in routes().iter().filter(|route| !route.path.contains('{')) {
         let page = shop.get(route.path).await;
         assert_held(&page, "afterwards");
+        // A shop without HTTPS has no certificate to show.
+        if route.path.starts_with("/certificate") {
+            continue;
+        }
         assert!(
             page.status.is_success() || page.status == StatusCode::METHOD_NOT_ALLOWED,
             "afterwards: {page}"

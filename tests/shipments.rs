@@ -338,7 +338,7 @@ async fn the_printed_list_tells_the_buyer_nothing_of_what_we_expect(shop: &TestS
         "Bag 1 Set-top boards 40 lb 0.0 oz 18.144 kg",
         "Bag 2 Game console boards, 3 pieces 5 lb 0.0 oz 2.268 kg",
         "Total 45 lb 0.0 oz 20.412 kg",
-        "1 Large box 39 lb 0.0 oz 40 lb 0.0 oz",
+        "1. Large box fill to 39 lb 0.0 oz packed 40 lb 0.0 oz",
         "deliveries from 10 lb 0.0 oz up",
         "1 % of the weight taken off for tare and moisture",
         "paid within 14 days",
