@@ -70,8 +70,9 @@ impl Passphrase {
     pub async fn hash(self) -> String {
         worked_out(move || match Argon2::default().hash_password(self.0.as_bytes()) {
             Ok(hash) => hash.to_string(),
-            // It fails only for salts and lengths out of bounds, and both are in bounds.
-            Err(error) => unreachable!("argon2 refuses its own defaults: {error}"),
+            // Nothing that is typed leads here: lengths are in bounds, and what is left is a system without random
+            // numbers for the salt, on which nothing secret can go on.
+            Err(error) => panic!("no passphrase can be kept on this system: {error}"),
         })
         .await
     }
@@ -95,7 +96,11 @@ async fn worked_out<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static
     let _permit = AT_ONCE.acquire().await.ok();
     match tokio::task::spawn_blocking(work).await {
         Ok(done) => done,
-        Err(stopped) => std::panic::resume_unwind(stopped.into_panic()),
+        // The work has panicked, as above, or the program is being stopped: the request ends with either.
+        Err(stopped) => match stopped.try_into_panic() {
+            Ok(panic) => std::panic::resume_unwind(panic),
+            Err(stopped) => panic!("{stopped}"),
+        },
     }
 }
 

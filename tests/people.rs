@@ -291,7 +291,9 @@ async fn helper(shop: &TestShop) -> Phone {
     let code = code_for(shop, &wim.id).await;
     let phone = shop.strange_phone();
     let join = phone.get(&format!("/join?code={code}")).await.ok().form("form[action='/join']");
-    phone.submit(join.set("passphrase", PASSPHRASE).set("passphrase_again", PASSPHRASE)).await;
+    let page =
+        phone.submit(join.set("passphrase", PASSPHRASE).set("passphrase_again", PASSPHRASE)).await.ok();
+    assert_eq!(page.url, "/weigh", "a helper begins where a helper may be");
     phone
 }
 
@@ -322,6 +324,10 @@ async fn a_helper_weighs_in_and_nothing_else(shop: &TestShop) {
         for link in page.attributes("a[href^='/']", "href") {
             let link = link.split('#').next().unwrap_or_default().to_string();
             if link.starts_with("/weigh") || link == "/pad" || link.ends_with("/weigh") || link.is_empty() {
+                continue;
+            }
+            if link == "/" {
+                assert_eq!(wim.get(&link).await.ok().url, "/weigh");
                 continue;
             }
             assert_eq!(wim.get(&link).await.status, StatusCode::FORBIDDEN, "{link}");

@@ -48,7 +48,6 @@ CREATE TABLE activity (
     detail TEXT NOT NULL                    -- how much, to what; may be empty
 );
 CREATE INDEX activity_shop ON activity (shop_id, at, id);
-CREATE INDEX activity_thing ON activity (shop_id, noun, noun_id, at);
 
 -- What lets a shop's own scripts and devices in. The key itself is kept nowhere.
 CREATE TABLE api_keys (

@@ -124,8 +124,6 @@ impl TryFrom<ActivityRow> for Activity {
 pub struct Wanted<'a> {
     pub partner_id: Option<&'a str>,
     pub noun: Option<Noun>,
-    /// Only what was done to this thing.
-    pub noun_id: Option<&'a str>,
     /// Only what comes after the line with this moment and id, in the order of the page: newest first.
     pub before: Option<(&'a str, &'a str)>,
 }
@@ -154,15 +152,14 @@ impl Store {
                    LEFT JOIN outlets t ON t.id = m.outlet_id \
                    LEFT JOIN partners w ON a.noun = 'partner' AND w.id = a.noun_id \
                    WHERE a.shop_id = $1 AND (CAST($2 AS TEXT) IS NULL OR a.partner_id = $2) \
-                   AND (CAST($3 AS TEXT) IS NULL OR a.noun = $3) AND (CAST($4 AS TEXT) IS NULL OR a.noun_id = $4) \
-                   AND (CAST($5 AS TEXT) IS NULL OR a.at < $5 OR (a.at = $5 AND a.id < $6)) \
-                   ORDER BY a.at DESC, a.id DESC LIMIT $7";
+                   AND (CAST($3 AS TEXT) IS NULL OR a.noun = $3) \
+                   AND (CAST($4 AS TEXT) IS NULL OR a.at < $4 OR (a.at = $4 AND a.id < $5)) \
+                   ORDER BY a.at DESC, a.id DESC LIMIT $6";
         let (at, id) = wanted.before.unzip();
         let rows: Vec<ActivityRow> = sqlx::query_as(sql)
             .bind(shop_id)
             .bind(wanted.partner_id)
             .bind(wanted.noun.map(Noun::code))
-            .bind(wanted.noun_id)
             .bind(at)
             .bind(id)
             .bind(i64::from(most))

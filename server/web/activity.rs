@@ -50,7 +50,6 @@ pub async fn index(
     let wanted = Wanted {
         partner_id: Some(chosen.who.as_str()).filter(|who| !who.is_empty()),
         noun: Noun::from_code(&chosen.what),
-        noun_id: None,
         before: chosen.before.split_once('_'),
     };
     let mut lines = app.store.activity(&visitor.shop.id, &wanted, MOST + 1).await?;

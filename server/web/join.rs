@@ -9,18 +9,20 @@ use jiff::Timestamp;
 use serde::Deserialize;
 
 use super::App;
+use super::codes;
 use super::failure::Failure;
 use super::form::Form;
 use super::page::html;
 use super::session;
 use crate::passphrase::Passphrase;
 use crate::secret::Code;
-use crate::store::codes::{Purpose, drop_codes_of, use_code};
+use crate::store::codes::{GoodCode, Purpose, drop_codes_of, use_code};
 use crate::store::partners::{PartnerRecord, set_passphrase};
 use crate::store::sessions::end_sessions_of;
 use crate::store::shops::Shop;
-use crate::store::tries::Tried;
 use crate::store::{By, StoreError};
+
+const ADVICE: &str = "mistyped, used already or too old. Have a new one made.";
 
 #[derive(Template)]
 #[template(path = "join/ask.html")]
@@ -69,25 +71,17 @@ impl Guest {
 
 /// The guest of a code, or the page that asks for another one, with what is wrong with this one.
 async fn guest(app: &App, parts: &Parts, form: &mut Form) -> Result<Option<Guest>, Failure> {
-    let now = Timestamp::now();
-    let from = session::address(app, parts);
-    if let Err(wait) = app.store.count_try(Tried::Address(&from), now).await? {
-        form.refuse("code", format!("Too many tries. Wait {} minutes.", wait.as_mins().max(0) + 1));
+    let brought = codes::brought(app, parts, form, |good| good.whose.is_some(), ADVICE).await?;
+    let Some((code, GoodCode { purpose, whose: Some((shop_id, partner_id)) })) = brought else {
+        return Ok(None);
+    };
+    let record = app.store.person(&shop_id, &partner_id).await?;
+    if record.has_left {
+        form.refuse("code", "Whom it was made for no longer works here. Ask a partner.");
         return Ok(None);
     }
-    if let Some(code) = Code::typed(form.value("code"))
-        && let Some(good) = app.store.code(&code.hash(), now).await?
-        && let Some((shop_id, partner_id)) = good.whose
-    {
-        let record = app.store.person(&shop_id, &partner_id).await?;
-        if !record.has_left {
-            app.store.forget_tries(Tried::Address(&from)).await?;
-            let shop = app.store.shop(&shop_id).await?;
-            return Ok(Some(Guest { code, purpose: good.purpose, shop, record }));
-        }
-    }
-    form.refuse("code", "That code is not good: mistyped, used already or too old. Have a new one made.");
-    Ok(None)
+    let shop = app.store.shop(&shop_id).await?;
+    Ok(Some(Guest { code, purpose, shop, record }))
 }
 
 /// Opens the code's page; a code is not used up by looking, since a messenger may look at a link before its reader does.

@@ -12,6 +12,7 @@ mod backup;
 mod bag;
 mod cartons;
 mod certificate;
+mod codes;
 mod containers;
 mod failure;
 mod form;

@@ -6,7 +6,7 @@ use askama::Template;
 use axum::extract::FromRequestParts;
 use axum::http::Method;
 use axum::http::request::Parts;
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::{Html, IntoResponse, Redirect, Response};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
@@ -19,7 +19,7 @@ use super::App;
 use super::failure::{self, Failure};
 use super::session;
 use crate::store::By;
-use crate::store::partners::Partner;
+use crate::store::partners::{Partner, Role};
 use crate::store::sessions::SignedIn;
 use crate::store::shops::Shop;
 
@@ -232,7 +232,12 @@ impl FromRequestParts<App> for Visitor {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
         let Anyone(visitor) = Anyone::from_request_parts(parts, app).await?;
-        if visitor.partner.is_helper() { Err(failure::for_partners().page()) } else { Ok(visitor) }
+        match visitor.partner.role {
+            Role::Partner => Ok(visitor),
+            // Where a phone begins, and where every page's way back leads.
+            Role::Helper if parts.uri.path() == "/" => Err(Redirect::to("/weigh").into_response()),
+            Role::Helper => Err(failure::for_partners().page()),
+        }
     }
 }
 

@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::App;
+use super::codes::may_try;
 use super::containers::qr_svg;
 use super::failure::Failure;
 use super::form::Form;
@@ -239,8 +240,8 @@ pub async fn change_passphrase(
     form.set("passphrase_now", "");
     let name = visitor.partner.name.clone();
     let tried = Tried::Account { shop_id: &visitor.shop.id, name: &name };
-    if app.store.count_try(tried, visitor.now).await?.is_err() {
-        form.refuse("passphrase_now", "Too many tries. Wait a quarter of an hour.");
+    if let Err(too_many) = may_try(&app, tried, visitor.now).await? {
+        form.refuse("passphrase_now", too_many);
         return passphrase_page(&visitor, form);
     }
     let account = app.store.account(&visitor.shop.id, &name).await?;

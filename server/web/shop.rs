@@ -12,6 +12,7 @@ use trade::costs::Costs;
 use trade::mass::MassStyle;
 
 use super::App;
+use super::codes;
 use super::containers::qr_svg;
 use super::failure::Failure;
 use super::form::Form;
@@ -21,10 +22,9 @@ use super::page::{Page, Screen, Visitor, html};
 use super::session;
 use crate::catalogue;
 use crate::secret::Code;
-use crate::store::codes::{Purpose, use_code};
+use crate::store::codes::{GoodCode, Purpose, use_code};
 use crate::store::partners::{Partner, Role, add_partner, set_passphrase};
 use crate::store::shops::{Shop, ShopSettings, add_shop, mass_style_code, mass_style_from};
-use crate::store::tries::Tried;
 use crate::store::{By, StoreError, new_id};
 
 const LONGEST_NAME: usize = 40;
@@ -212,21 +212,9 @@ pub struct Brought {
 
 /// The code to set a shop up with, if it is good; otherwise the form says what is wrong.
 async fn set_up_code(app: &App, parts: &Parts, form: &mut Form) -> Result<Option<Code>, Failure> {
-    let now = Timestamp::now();
-    let from = session::address(app, parts);
-    if let Err(wait) = app.store.count_try(Tried::Address(&from), now).await? {
-        form.refuse("code", format!("Too many tries. Wait {} minutes.", wait.as_mins().max(0) + 1));
-        return Ok(None);
-    }
-    if let Some(code) = Code::typed(form.value("code"))
-        && let Some(good) = app.store.code(&code.hash(), now).await?
-        && good.purpose == Purpose::SetUp
-    {
-        app.store.forget_tries(Tried::Address(&from)).await?;
-        return Ok(Some(code));
-    }
-    form.refuse("code", "That code is not good: mistyped, used already or more than a day old.");
-    Ok(None)
+    let fits = |good: &GoodCode| good.purpose == Purpose::SetUp;
+    let advice = "mistyped, used already or more than a day old. Start the program again for a new one.";
+    Ok(codes::brought(app, parts, form, fits, advice).await?.map(|(code, _)| code))
 }
 
 /// The first page of a new record, for who has the code that the box printed.

@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use serde::Deserialize;
 
 use super::App;
+use super::codes::may_try;
 use super::failure::Failure;
 use super::form::Form;
 use super::page::{Anyone, Visitor, html};
@@ -64,12 +65,8 @@ pub async fn sign_in(State(app): State<App>, parts: Parts, mut form: Form) -> Re
     let shop_id = shop.map_or("", |shop| shop.id.as_str());
     let (account, from) = (Tried::Account { shop_id, name: &name }, session::address(&app, &parts));
     for tried in [Tried::Address(&from), account] {
-        if let Err(wait) = app.store.count_try(tried, now).await? {
-            let minutes = wait.as_mins().max(0) + 1;
-            form.refuse(
-                "form",
-                format!("Too many tries. Wait {minutes} minutes, or have a partner let you in."),
-            );
+        if let Err(too_many) = may_try(&app, tried, now).await? {
+            form.refuse("form", format!("{too_many} Or have a partner let you in with a code."));
             return sign_in_page(&shops, form);
         }
     }

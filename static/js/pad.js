@@ -2,7 +2,7 @@
 // is safe whatever becomes of the network, the page or the browser.
 
 import {
-  ASKED, REFUSED, STORED, WAITING, ask, changes, drop, entries, keep, keepSending, known, learn, me, newId, send,
+  ASKED, REFUSED, STORED, WAITING, ask, changes, drop, entries, keep, keepReading, keepSending, known, learn, me, send,
 } from './queue.js';
 
 const form = document.querySelector('#pad');
@@ -33,7 +33,6 @@ async function fillLots() {
     ...lots.map((lot) => {
       const option = new Option(`${lot.container}: ${lot.grade_name}`, lot.id);
       option.dataset.seen = lot.net_micrograms;
-      option.dataset.kind = lot.container_kind;
       option.dataset.label = lot.container;
       return option;
     }),
@@ -61,23 +60,7 @@ form.addEventListener('submit', async (event) => {
   said.textContent = problem;
   said.hidden = !problem;
   if (problem) return;
-  const last = await known('me');
-  await keep({
-    id: newId(),
-    state: WAITING,
-    at: new Date().toISOString(),
-    partner_id: last?.partner_id,
-    partner: last?.partner,
-    label: option.dataset.label,
-    body: {
-      lot: form.lot.value,
-      reading: form.reading.value.trim(),
-      whole_container: form.holds.value === 'container',
-      seen_micrograms: Number(option.dataset.seen),
-      tare: form.tare.value.trim() || undefined,
-      pieces: Number.parseInt(form.pieces.value, 10) || undefined,
-    },
-  });
+  await keepReading({ lot: form.lot.value, ...option.dataset, fields: new FormData(form) });
   // The new one is safe: now the old one may go.
   if (replaced) await drop(replaced);
   replaced = undefined;

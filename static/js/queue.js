@@ -47,6 +47,28 @@ export async function entries() {
   return all.sort((a, b) => (a.at < b.at ? -1 : 1));
 }
 
+/// Keeps a reading for a lot, under whoever was last seen to be signed in: `fields` are those of a form, `seen` what the
+/// lot held, in micrograms, when the form was filled in.
+export async function keepReading({ lot, label, seen, fields }) {
+  const who = await known('me').catch(() => undefined);
+  await keep({
+    id: newId(),
+    state: WAITING,
+    at: new Date().toISOString(),
+    partner_id: who?.partner_id,
+    partner: who?.partner,
+    label,
+    body: {
+      lot,
+      reading: fields.get('reading').trim(),
+      whole_container: fields.get('holds') === 'container',
+      seen_micrograms: Number(seen),
+      tare: fields.get('tare').trim() || undefined,
+      pieces: Number.parseInt(fields.get('pieces'), 10) || undefined,
+    },
+  });
+}
+
 export async function keep(entry) {
   await within(STORE, 'readwrite', (store) => store.put(entry));
   told();
@@ -69,7 +91,7 @@ function told() {
 }
 
 /// A new id: a UUID of version 4. `crypto.randomUUID` is only there over HTTPS.
-export function newId() {
+function newId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   bytes[6] = (bytes[6] & 0x0f) | 0x40;
   bytes[8] = (bytes[8] & 0x3f) | 0x80;

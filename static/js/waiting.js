@@ -1,6 +1,6 @@
 // On every page: how many entries wait on this phone, and a form that cannot reach the box is kept instead of lost.
 
-import { REFUSED, ASKED, WAITING, ask, changes, entries, keep, keepSending, known, me, newId, send } from './queue.js';
+import { ASKED, REFUSED, WAITING, ask, changes, entries, keepReading, keepSending, me } from './queue.js';
 
 const bar = document.querySelector('#waiting');
 
@@ -24,25 +24,8 @@ async function reached() {
 }
 
 /// A reading typed while the wifi went away is kept on the phone.
-async function keepReading(form) {
-  const values = new FormData(form);
-  const who = await known('me').catch(() => undefined);
-  await keep({
-    id: newId(),
-    state: WAITING,
-    at: new Date().toISOString(),
-    partner_id: who?.partner_id,
-    partner: who?.partner,
-    label: form.dataset.label,
-    body: {
-      lot: form.dataset.lot,
-      reading: values.get('reading'),
-      whole_container: values.get('holds') === 'container',
-      seen_micrograms: Number(form.dataset.seen),
-      tare: values.get('tare') || undefined,
-      pieces: Number.parseInt(values.get('pieces'), 10) || undefined,
-    },
-  });
+async function keepForm(form) {
+  await keepReading({ ...form.dataset, fields: new FormData(form) });
   const kept = form.querySelector('.kept');
   kept.hidden = false;
   form.querySelector('[name=reading]').value = '';
@@ -60,7 +43,7 @@ async function guard(event) {
     checked.add(form);
     form.requestSubmit(submitter);
   } else if (form.querySelector('[name=reading]').value.trim()) {
-    await keepReading(form);
+    await keepForm(form);
   }
 }
 
@@ -71,6 +54,5 @@ if (bar && 'indexedDB' in window) {
   me();
   keepSending();
   count();
-  send();
 }
 if ('serviceWorker' in navigator) navigator.serviceWorker.register('/worker.js').catch(() => {});

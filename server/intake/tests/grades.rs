@@ -1,36 +1,15 @@
 //! Wordings as outlets write them, and the grade each must be proposed as.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use std::path::Path;
+mod seed;
 
 use intake::{Catalogue, Grade, How, Learned, Proposal};
 use serde::Deserialize;
 use trade::ids::GradeId;
 
-#[derive(Deserialize)]
-struct File {
-    grade: Vec<Entry>,
-}
-
-#[derive(Deserialize)]
-struct Entry {
-    slug: String,
-    name: String,
-    family: String,
-}
-
-/// The shop's grades, from the seed.
-fn grades() -> Option<Vec<Grade>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../seed/catalogue/grades.toml");
-    let text = std::fs::read_to_string(path).ok()?;
-    let file: File = toml::from_str(&text).unwrap();
-    let grades = file.grade.into_iter();
-    Some(grades.map(|g| Grade { id: GradeId::new(g.slug), name: g.name, family: g.family }).collect())
-}
-
 /// Each line of `cases` is `wording [< heading] = grade`, with `?` for one that must be asked about.
 fn check(cases: &str) {
-    let Some(grades) = grades() else { return };
+    let grades = seed::grades();
     let catalogue = Catalogue::new(grades);
     let mut wrong = Vec::new();
     for case in cases.lines().map(str::trim).filter(|line| !line.is_empty()) {
@@ -154,7 +133,7 @@ fn what_contradicts_is_never_proposed() {
 
 #[test]
 fn learned_meanings_come_first() {
-    let Some(grades) = grades() else { return };
+    let grades = seed::grades();
     let catalogue = Catalogue::new(grades);
     let meaning = |grade: &str| Some(GradeId::from(grade));
     let learned = Learned::new([
@@ -177,7 +156,7 @@ fn learned_meanings_come_first() {
 
 #[test]
 fn every_name_of_the_catalogue_means_itself() {
-    let Some(grades) = grades() else { return };
+    let grades = seed::grades();
     let catalogue = Catalogue::new(grades.clone());
     for grade in grades {
         let proposal = catalogue.propose(&Learned::default(), &grade.name, None);

@@ -7,16 +7,15 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 mod labels;
+mod seed;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use intake::{Catalogue, Grade, Learned, Row, RowPrice, detect, normal_wording, read_alone};
+use intake::{Catalogue, Learned, Row, RowPrice, detect, normal_wording, read_alone};
 use jiff::civil::date;
 use labels::{Label, Labels};
 use rust_decimal::Decimal;
-use serde::Deserialize;
-use trade::ids::GradeId;
 
 #[derive(Debug, Default, Clone)]
 struct Score {
@@ -79,23 +78,6 @@ impl Score {
             self.dates,
         )
     }
-}
-
-fn catalogue() -> Option<Catalogue> {
-    #[derive(Deserialize)]
-    struct File {
-        grade: Vec<Entry>,
-    }
-    #[derive(Deserialize)]
-    struct Entry {
-        slug: String,
-        name: String,
-        family: String,
-    }
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../seed/catalogue/grades.toml");
-    let file: File = toml::from_str(&std::fs::read_to_string(path).ok()?).unwrap();
-    let grades = file.grade.into_iter();
-    Some(Catalogue::new(grades.map(|g| Grade { id: GradeId::new(g.slug), name: g.name, family: g.family })))
 }
 
 /// Scores one sheet, and tells each difference.
@@ -232,7 +214,7 @@ fn form(path: &Path) -> &'static str {
 }
 
 fn all(folder: &Path) -> BTreeMap<&'static str, Score> {
-    let Some(catalogue) = catalogue() else { return BTreeMap::new() };
+    let catalogue = Catalogue::new(seed::grades());
     let mut paths: Vec<PathBuf> =
         std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.retain(|path| path.extension().is_none_or(|end| end != "labels"));

@@ -1,4 +1,6 @@
-//! Lots: what do we have? The list, one lot with its ledger, and splitting, merging and regrading.
+//! Lots: what do we have? The list, one lot with its ledger, and a new one.
+
+mod change;
 
 use std::sync::Arc;
 
@@ -12,6 +14,8 @@ use trade::mass::Mass;
 use trade::net::deliver;
 use trade::plan::Place;
 
+pub use change::{merge, merge_form, regrade, regrade_form, split, split_form};
+
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
@@ -21,7 +25,7 @@ use super::plan::{place_name, second_choice};
 use super::unpriced::{Unpriced, wants_a_count};
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
-use crate::store::lots::{Lot, LotState, NewLot, Split, Target};
+use crate::store::lots::{Lot, LotState, NewLot, Target};
 use crate::store::weighings::{Weighing, WeighingKind};
 use crate::store::{StoreError, new_id};
 
@@ -354,185 +358,4 @@ fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
         other => return Err(other.into()),
     }
     Ok(())
-}
-
-#[derive(Template)]
-#[template(path = "lots/split.html")]
-struct SplitPage {
-    page: Page,
-    visitor: Visitor,
-    lot: Lot,
-    form: Form,
-    containers: Vec<(String, String)>,
-    kinds: Vec<(String, String)>,
-}
-
-pub async fn split_form(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot): Path<String>,
-) -> Result<Response, Failure> {
-    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
-    let form = Form::filled([
-        ("lot_id", new_id()),
-        ("container_id", new_id()),
-        ("container", "new".to_string()),
-        ("kind", lot.container_kind.code().to_string()),
-    ]);
-    split_page(&app, visitor, lot, form).await
-}
-
-async fn split_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
-    let containers = container_options(&app.store.containers(&visitor.shop.id).await?, visitor.style());
-    let page = visitor.page(Screen::Lots, format!("Split {}", lot.container_label));
-    html(&SplitPage { page, visitor, lot, form, containers, kinds: kind_options() })
-}
-
-/// Moves part of the lot into another container.
-pub async fn split(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot_id): Path<String>,
-    mut form: Form,
-) -> Result<Response, Failure> {
-    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
-    let new_lot_id = form.once("lot_id")?;
-    if app.store.lot(&visitor.shop.id, &new_lot_id).await.is_ok() {
-        // Sent twice: the first one has moved it.
-        return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response());
-    }
-    let mass = form.mass("mass");
-    let pieces = form.count("pieces", 100_000);
-    let target = target(&mut form)?;
-    if let Some(mass) = mass
-        && (!mass.is_positive() || mass >= lot.net)
-    {
-        let problem = format!(
-            "It has to be more than nothing and less than the {} in the lot. To move all of it, merge instead.",
-            visitor.mass(lot.net)
-        );
-        form.refuse("mass", problem);
-    }
-    if let (Some(mass), Some(pieces), Some(container), true) = (mass, pieces, target, form.is_good()) {
-        let split = Split {
-            lot_id: &lot_id,
-            new_lot_id: &new_lot_id,
-            container,
-            mass,
-            pieces,
-            typed: form.value("mass"),
-        };
-        match app.store.split(&visitor.by(), &split).await {
-            Ok(()) => return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response()),
-            Err(error) => explain(&mut form, error)?,
-        }
-    }
-    split_page(&app, visitor, lot, form).await
-}
-
-#[derive(Template)]
-#[template(path = "lots/merge.html")]
-struct MergePage {
-    page: Page,
-    visitor: Visitor,
-    lot: Lot,
-    others: Vec<Lot>,
-    form: Form,
-}
-
-pub async fn merge_form(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot): Path<String>,
-) -> Result<Response, Failure> {
-    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
-    merge_page(&app, visitor, lot, Form::default()).await
-}
-
-async fn merge_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
-    let mut others = app.store.open_lots(&visitor.shop.id).await?;
-    others.retain(|other| {
-        other.id != lot.id && other.grade_id == lot.grade_id && other.state == LotState::Open
-    });
-    let page = visitor.page(Screen::Lots, format!("Merge {}", lot.container_label));
-    html(&MergePage { page, visitor, lot, others, form })
-}
-
-/// Puts all of the lot on another one.
-pub async fn merge(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot_id): Path<String>,
-    mut form: Form,
-) -> Result<Response, Failure> {
-    let into = form.value("into").to_string();
-    if into.is_empty() {
-        form.refuse("into", "Choose the lot that it goes on.");
-    } else {
-        match app.store.merge(&visitor.by(), &lot_id, &into).await {
-            Ok(()) => return Ok(Redirect::to(&format!("/lots/{into}")).into_response()),
-            Err(error) => explain(&mut form, error)?,
-        }
-    }
-    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
-    merge_page(&app, visitor, lot, form).await
-}
-
-#[derive(Template)]
-#[template(path = "lots/regrade.html")]
-struct RegradePage {
-    page: Page,
-    lot: Lot,
-    form: Form,
-    grades: Vec<(String, String)>,
-}
-
-pub async fn regrade_form(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot): Path<String>,
-) -> Result<Response, Failure> {
-    let lot = app.store.lot(&visitor.shop.id, &lot).await?;
-    let form = grade_form(&lot);
-    regrade_page(&app, visitor, lot, form).await
-}
-
-fn grade_form(lot: &Lot) -> Form {
-    Form::filled([("grade", lot.grade_id.to_string()), ("version", lot.version.to_string())])
-}
-
-async fn regrade_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
-    let mut grades = app.store.grade_names(&visitor.shop.id).await?;
-    if lot.grade_retired {
-        // Its grade is not on the list any more, and a list that shows none as chosen would send its first.
-        grades.insert(0, (String::new(), "Choose a grade".to_string()));
-    }
-    let page = visitor.page(Screen::Lots, format!("Regrade {}", lot.container_label));
-    html(&RegradePage { page, lot, form, grades })
-}
-
-pub async fn regrade(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot_id): Path<String>,
-    mut form: Form,
-) -> Result<Response, Failure> {
-    if let Some(grade) = form.text("grade", 80) {
-        let grade = GradeId::new(grade);
-        let done = app.store.regrade(&visitor.by(), &lot_id, form.version(), &grade).await;
-        match done {
-            Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
-            Err(StoreError::Stale) => {
-                let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
-                if now.grade_id == grade {
-                    // Sent twice: the first one has done it.
-                    return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response());
-                }
-                form.overtaken_by(&grade_form(&now));
-            }
-            Err(error) => explain(&mut form, error)?,
-        }
-    }
-    let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
-    regrade_page(&app, visitor, lot, form).await
 }
