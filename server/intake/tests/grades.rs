@@ -3,8 +3,7 @@
 
 mod seed;
 
-use intake::{Catalogue, Grade, How, Learned, Proposal};
-use serde::Deserialize;
+use intake::{Catalogue, How, Learned, Proposal};
 use trade::ids::GradeId;
 
 /// Each line of `cases` is `wording [< heading] = grade`, with `?` for one that must be asked about.
