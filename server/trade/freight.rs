@@ -276,8 +276,8 @@ impl Dimensional {
 /// 25.4 mm cubed (NIST SP 811).
 const CM3_PER_CUBIC_INCH: Decimal = dec!(16.387064);
 
-/// No carrier weighs finer than a tenth of a gram.
-const SMALLEST_STEP: Decimal = dec!(0.1);
+/// The hundred-thousandth of a gram, of which a pound is a whole number.
+const SMALLEST_STEP: Decimal = dec!(0.00001);
 
 impl SideRounding {
     fn round(self, side: Decimal) -> Decimal {

@@ -6,6 +6,13 @@
 
 use super::model::Model;
 use super::node::{Node, Reach, Scope};
+use super::tally::{Change, Tally};
+
+/// Of so few lots any two are tried for a swap.
+const FEW: usize = 120;
+
+/// Less money than this is rounding.
+const NOTHING: f64 = 1e-9;
 
 /// A place for every lot of the scope, with what it is worth.
 #[derive(Debug, Clone)]
@@ -21,9 +28,7 @@ pub(super) struct Improver<'m> {
     scope: &'m Scope,
     node: &'m Node,
     place: Vec<usize>,
-    /// By place: its lots, and their net there; `None` where the outlet does not take them together.
-    held: Vec<Vec<usize>>,
-    net: Vec<Option<f64>>,
+    tally: Tally<'m>,
 }
 
 /// How good a state is: the fewer outlets refuse their delivery the better, then the more money the better.
@@ -33,67 +38,82 @@ struct Worth {
     money: f64,
 }
 
+/// Lots that go from one place to another.
+type Moves = Vec<(usize, usize, Vec<usize>)>;
+
 impl<'m> Improver<'m> {
     pub fn new(model: &'m Model<'m>, scope: &'m Scope, node: &'m Node, place: Vec<usize>) -> Self {
-        let mut held = vec![Vec::new(); node.places()];
-        for &lot in &scope.lots {
-            held[place[lot]].push(lot);
+        let mut tally = Tally::new(model);
+        for at in scope.sites.iter().copied().chain([model.keep_place()]) {
+            let lots: Vec<usize> = scope.lots.iter().copied().filter(|&lot| place[lot] == at).collect();
+            tally.apply(at, Change { come: &lots, go: &[] });
         }
-        let mut improver = Improver { model, scope, node, place, held, net: Vec::new() };
-        improver.net =
-            (0..node.places()).map(|place| improver.net_of(place, &improver.held[place])).collect();
-        improver
+        Improver { model, scope, node, place, tally }
     }
 
     /// Changes the plan until no move makes it better. `None` where some outlet still refuses what it has to take.
-    pub fn run(mut self, thorough: bool) -> Option<Assignment> {
+    /// `alike` has lots that are worth swapping one for another.
+    pub fn run(mut self, alike: &[&[usize]]) -> Option<Assignment> {
         loop {
             let better =
                 self.move_lots() || self.move_grades() || self.fill_outlets() || self.empty_outlets();
-            if !better && (!thorough || !self.swap_lots()) {
+            if !better
+                && !self.swap_alike(alike)
+                && (!alike.is_empty() || self.scope.lots.len() > FEW || !self.swap_lots())
+            {
                 break;
             }
         }
-        let total = self.net.iter().copied().sum::<Option<f64>>()?;
+        let places = self.scope.sites.iter().copied().chain([self.model.keep_place()]);
+        let total = places.map(|place| self.tally.net(place)).sum::<Option<f64>>()?;
         Some(Assignment { place: self.place, total })
-    }
-
-    fn net_of(&self, place: usize, lots: &[usize]) -> Option<f64> {
-        if place == self.model.keep_place() {
-            return Some(lots.iter().map(|&lot| self.model.lots[lot].keep).sum());
-        }
-        self.model.net(place, lots)
     }
 
     fn may(&self, lot: usize, place: usize) -> bool {
         self.node.at(place, lot) != Reach::No
     }
 
-    /// Gives the places these lots if that is better.
-    fn try_change(&mut self, change: Vec<(usize, Vec<usize>)>) -> bool {
-        let before = worth(change.iter().map(|(place, _)| self.net[*place]));
-        let nets: Vec<Option<f64>> = change.iter().map(|(place, lots)| self.net_of(*place, lots)).collect();
-        let after = worth(nets.iter().copied());
-        let gain = Worth { money: before.money + self.model.tolerance, ..before };
-        if after <= gain {
+    /// Makes the moves if that is better.
+    fn try_moves(&mut self, moves: &Moves) -> bool {
+        let mut places: Vec<usize> = moves.iter().flat_map(|&(from, to, _)| [from, to]).collect();
+        places.sort_unstable();
+        places.dedup();
+        let changes: Vec<(usize, Vec<usize>, Vec<usize>)> = places
+            .into_iter()
+            .map(|place| {
+                let come = moves.iter().filter(|(_, to, _)| *to == place).flat_map(|(.., lots)| lots);
+                let go = moves.iter().filter(|(from, ..)| *from == place).flat_map(|(.., lots)| lots);
+                (place, come.copied().collect(), go.copied().collect())
+            })
+            .collect();
+        let before = worth(changes.iter().map(|(place, ..)| self.tally.net(*place)));
+        let after =
+            worth(changes.iter().map(|(place, come, go)| self.tally.net_with(*place, Change { come, go })));
+        if after <= (Worth { money: before.money + NOTHING, ..before }) {
             return false;
         }
-        for ((place, lots), net) in change.into_iter().zip(nets) {
-            for &lot in &lots {
-                self.place[lot] = place;
+        for (place, come, go) in &changes {
+            self.tally.apply(*place, Change { come, go });
+            for &lot in come {
+                self.place[lot] = *place;
             }
-            self.held[place] = lots;
-            self.net[place] = net;
         }
         true
     }
 
-    /// Moves some lots, all now at `from`, to `to`.
-    fn try_move(&mut self, lots: &[usize], from: usize, to: usize) -> bool {
-        let left = self.held[from].iter().copied().filter(|lot| !lots.contains(lot)).collect();
-        let mut joined = self.held[to].clone();
-        joined.extend_from_slice(lots);
-        self.try_change(vec![(from, left), (to, joined)])
+    /// Moves one lot if that is better.
+    fn try_move(&mut self, lot: usize, to: usize) -> bool {
+        let (from, lots) = (self.place[lot], [lot]);
+        let (out, into) = (Change { come: &[], go: &lots }, Change { come: &lots, go: &[] });
+        let before = worth([self.tally.net(from), self.tally.net(to)].into_iter());
+        let after = worth([self.tally.net_with(from, out), self.tally.net_with(to, into)].into_iter());
+        if after <= (Worth { money: before.money + NOTHING, ..before }) {
+            return false;
+        }
+        self.tally.apply(from, out);
+        self.tally.apply(to, into);
+        self.place[lot] = to;
+        true
     }
 
     fn places(&self) -> impl Iterator<Item = usize> + use<> {
@@ -107,7 +127,7 @@ impl<'m> Improver<'m> {
             for to in self.places() {
                 let from = self.place[lot];
                 if to != from && self.may(lot, to) {
-                    better |= self.try_move(&[lot], from, to);
+                    better |= self.try_move(lot, to);
                 }
             }
         }
@@ -133,7 +153,7 @@ impl<'m> Improver<'m> {
                     .filter(|&lot| self.place[lot] == from && self.may(lot, to))
                     .collect();
                 if going.len() > 1 {
-                    better |= self.try_move(&going, from, to);
+                    better |= self.try_moves(&vec![(from, to, going)]);
                 }
             }
         }
@@ -152,18 +172,11 @@ impl<'m> Improver<'m> {
             if coming.len() < 2 {
                 continue;
             }
-            let mut change = Vec::new();
-            for place in self.places() {
-                let mut lots = self.held[place].clone();
-                lots.retain(|lot| !coming.contains(lot));
-                if place == site {
-                    lots.extend_from_slice(&coming);
-                }
-                if lots.len() != self.held[place].len() {
-                    change.push((place, lots));
-                }
+            let mut moves: Moves = Vec::new();
+            for lot in coming {
+                add_move(&mut moves, self.place[lot], site, lot);
             }
-            better |= self.try_change(change);
+            better |= self.try_moves(&moves);
         }
         better
     }
@@ -172,27 +185,22 @@ impl<'m> Improver<'m> {
     fn empty_outlets(&mut self) -> bool {
         let mut better = false;
         for &site in &self.scope.sites {
-            if self.held[site].len() < 2 {
+            if self.tally.lots(site).len() < 2 {
                 continue;
             }
-            let mut change: Vec<(usize, Vec<usize>)> = vec![(site, Vec::new())];
-            for &lot in &self.held[site] {
+            let mut moves: Moves = Vec::new();
+            for &lot in self.tally.lots(site) {
                 let open = |&place: &usize| {
-                    place == self.model.keep_place() || place != site && !self.held[place].is_empty()
+                    place == self.model.keep_place() || place != site && !self.tally.lots(place).is_empty()
                 };
                 let to = self.places().filter(open).filter(|&place| self.may(lot, place));
                 let best = to.max_by(|&a, &b| self.alone(lot, a).total_cmp(&self.alone(lot, b)));
                 let place = best.unwrap_or(site);
-                match change.iter_mut().find(|(at, _)| *at == place) {
-                    Some((_, lots)) => lots.push(lot),
-                    None => {
-                        let mut lots = self.held[place].clone();
-                        lots.push(lot);
-                        change.push((place, lots));
-                    }
+                if place != site {
+                    add_move(&mut moves, site, place, lot);
                 }
             }
-            better |= self.try_change(change);
+            better |= self.try_moves(&moves);
         }
         better
     }
@@ -205,17 +213,68 @@ impl<'m> Improver<'m> {
                 if here == there || !self.may(one, there) || !self.may(other, here) {
                     continue;
                 }
-                let swap = |place: usize, out: usize, come: usize| {
-                    let lots = self.held[place].iter().map(|&lot| if lot == out { come } else { lot });
-                    (place, lots.collect())
-                };
-                let change = vec![swap(here, one, other), swap(there, other, one)];
-                if self.try_change(change) {
+                let (first, second) = ([one], [other]);
+                let changes = [
+                    (here, Change { come: &second, go: &first }),
+                    (there, Change { come: &first, go: &second }),
+                ];
+                let before = worth([self.tally.net(here), self.tally.net(there)].into_iter());
+                let after = worth(changes.iter().map(|&(place, change)| self.tally.net_with(place, change)));
+                if after > (Worth { money: before.money + NOTHING, ..before }) {
+                    for (place, change) in changes {
+                        self.tally.apply(place, change);
+                    }
+                    (self.place[one], self.place[other]) = (there, here);
                     return true;
                 }
             }
         }
         false
+    }
+
+    /// Swaps lots that are alike but for their mass, always the two that gain most: this fills a step of the freight, or just
+    /// reaches a tier.
+    fn swap_alike(&mut self, alike: &[&[usize]]) -> bool {
+        let mut better = false;
+        for lots in alike {
+            while let Some((one, other)) = self.best_swap(lots) {
+                let (here, there) = (self.place[one], self.place[other]);
+                self.tally.apply(here, Change { come: &[other], go: &[one] });
+                self.tally.apply(there, Change { come: &[one], go: &[other] });
+                (self.place[one], self.place[other]) = (there, here);
+                better = true;
+            }
+        }
+        better
+    }
+
+    fn best_swap(&self, lots: &[usize]) -> Option<(usize, usize)> {
+        let mut best: Option<(f64, usize, usize)> = None;
+        for (at, &one) in lots.iter().enumerate() {
+            for &other in &lots[at + 1..] {
+                let (here, there) = (self.place[one], self.place[other]);
+                let alike = self.model.lots[one].mass == self.model.lots[other].mass;
+                if here == there || !self.may(one, there) || !self.may(other, here) {
+                    continue;
+                }
+                if alike && here != self.model.keep_place() && there != self.model.keep_place() {
+                    continue;
+                }
+                let (Some(from), Some(to)) = (self.tally.net(here), self.tally.net(there)) else { continue };
+                let (first, second) = ([one], [other]);
+                let Some(now) = self.tally.net_with(here, Change { come: &second, go: &first }) else {
+                    continue;
+                };
+                let Some(then) = self.tally.net_with(there, Change { come: &first, go: &second }) else {
+                    continue;
+                };
+                let gain = now + then - from - to;
+                if gain > 0.01 * self.model.tolerance && best.is_none_or(|(most, ..)| gain > most) {
+                    best = Some((gain, one, other));
+                }
+            }
+        }
+        best.map(|(_, one, other)| (one, other))
     }
 
     /// What the lot fetches at a place at its highest tier, shared costs aside.
@@ -224,6 +283,13 @@ impl<'m> Improver<'m> {
             None => self.model.lots[lot].keep,
             Some(site) => site.highest(lot).unwrap_or(f64::NEG_INFINITY),
         }
+    }
+}
+
+fn add_move(moves: &mut Moves, from: usize, to: usize, lot: usize) {
+    match moves.iter_mut().find(|(out, into, _)| (*out, *into) == (from, to)) {
+        Some((.., lots)) => lots.push(lot),
+        None => moves.push((from, to, vec![lot])),
     }
 }
 

@@ -3,12 +3,11 @@
 use rust_decimal::Decimal;
 
 use super::choices::Pin;
-use super::dual::{self, Prices, Reduced};
+use super::lots::{self, Prices, Reduced};
 use super::model::Model;
 use super::node::{self, Node, Reach, Scope};
-use super::outlook::Outlook;
-use super::search::{Budget, Goal, Start, search};
-use super::{Limits, Place, Plan, Planner, Proof, lots_at};
+use super::search::{Budget, Goal, Start};
+use super::{Limits, Method, Place, Plan, Planner, Proof, lots_at};
 use crate::ids::LotId;
 
 /// Steps to find good prices for a plan whose prices are not known.
@@ -51,7 +50,7 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
             known: part.and_then(|part| part.reduced.as_ref()),
         };
         let mut budget = Budget::new(limits);
-        let outcome = search(model, &scope, barred, &start, Goal::Best, &mut budget);
+        let outcome = planner.search_part(&scope, barred, &start, Goal::Best, &mut budget);
         let Some(best) = outcome.best else { continue };
         if let Some(margin) = difference(model, &scope, &place, &best.place) {
             margins.push(Margin {
@@ -78,8 +77,9 @@ impl Part {
         let model = &planner.model;
         let total = total(model, &scope, place);
         let mut part = Part { scope, prices: planner.prices.clone(), reduced: None };
-        if let Some(outlook) = Outlook::new(model, &part.scope, root)
-            && let Some(dual) = dual::descend(&outlook, part.prices.clone(), 1.0, total, STEPS)
+        if planner.method == Method::Lots
+            && let Some(outlook) = lots::Outlook::new(model, &part.scope, root)
+            && let Some(dual) = lots::descend(&outlook, part.prices.clone(), 1.0, total, STEPS)
         {
             part.reduced = Some(Reduced::of(&outlook, &dual));
             part.prices = dual.prices;

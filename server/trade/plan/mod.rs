@@ -8,61 +8,58 @@
 //! the only shared cost is a fixed one, so the problem is NP-hard, and a search it is.
 //!
 //! # The method
-//! **Bound** (`dual`, `offer`). Give every lot a price `u_i` and let each outlet buy lots as if nobody else wanted them:
+//! Two searches share one model; both end with the same proof, and only their speed differs ([`Method`]).
+//!
+//! **By classes** (`classes`). Lots that no outlet can tell apart but by their mass are a class, and a delivery is how much
+//! of each class goes to one outlet, each grade at a tier, under a level of the freight. The master program mixes
+//! deliveries at will so that no class goes out more than there is of it (Dantzig and Wolfe 1960). It is solved by
+//! generating columns: its prices `π` go to the outlets, and each answers with the delivery that gains most at them. For any
+//! prices
 //!
 //! ```text
-//! optimum ≤ Σ_i u_i + Σ_o max(0, max_S net(o, S) − Σ_{i∈S} u_i)      for all u with u_i ≥ keep_i
+//! optimum ≤ Σ_k max over what is kept of class k + π_k · the rest + Σ_o max(0, max_D net(o, D) − Σ_k π_k · D_k)
 //! ```
 //!
-//! This is the Lagrangian relaxation of "each lot goes once"; for the best prices it equals the bound of the linear
-//! program over all deliveries (Dantzig and Wolfe's), which is nearly tight where few outlets are open. The prices are
-//! improved by subgradient steps. The inner maximum is replaced by something that is never less:
-//! - Where an outlet has few lots left to decide, all their sets are tried with their exact nets: no relaxation.
-//! - Else a grade with few lots is a list of its sets, each at the tier that its total reaches; in a grade with many,
-//!   lots may go in part, tier by tier. Minimum payouts are left out.
-//! - Freight is a floor: the least cost of a total size, by steps. Under each step the choice is a knapsack. Its linear
-//!   relaxation, by a price per size, is solved by sorting; where it goes in part, the knapsack itself is solved
-//!   (`knapsack`), because a part of a grade can be worth more than all that outlets compete for.
-//! - The floor is the true cost of the same mass at the highest density that the shipment can have, or of the same
-//!   volume at the lowest. That a shipment's density lies in a given band is relaxed with prices too.
+//! (Lagrange: each lot goes once). An outlet's maximum is not found exactly but from above, level by level: at a tier a
+//! grade gains along straight pieces, only the corners of the concave hull over all tiers count, and the pieces of all
+//! grades, steepest first, fill the level. That is the linear relaxation of a knapsack, solved by sorting. Where room counts
+//! besides mass, a toll per volume is sought that makes the level's bound least. Where few lots are undecided, all their
+//! sets are tried with their exact nets instead.
 //!
-//! **Plans** (`improve`). Each lot goes where the outlets wanted it most, then single lots, whole grades and whole
-//! outlets are moved as long as that helps.
+//! What the prices prove is used at once: a site, a level, a tier or a class that cannot be part of a better plan is struck
+//! out. What is left undecided in the mixture is split in two: an outlet open or shut; a grade's tier; the cost of freight;
+//! the density of a shipment; and when nothing but lots is undecided, one lot at one place or not. Plans come from rounding
+//! the mixture, moving lots, and swapping lots of one class until a level is as full as it can be.
 //!
-//! **Fixing** (`dual::Reduced`). At the final prices the bound is read again with one lot forced into, or out of, one
-//! place. A place whose bound does not exceed the best plan found is struck out; most are.
+//! **By lots** (`lots`). Every lot has a price of its own, improved by subgradient steps; an outlet's relaxed problem knows
+//! whole lots (all sets of a grade with few, a multiple-choice knapsack over the grades). Where room counts the freight floor
+//! is the true cost of the same mass at the highest density that the shipment can have, or of the same volume at the lowest.
+//! This is tighter and slower: it serves small shelves whose freight depends on volumes.
 //!
-//! **Branching** (`search`). What is left is split: an outlet open or shut; then the densities of a shipment at a
-//! middle one, where the floor leaves doubt; then one lot at one place or not there. The part with the highest bound is
-//! taken first. Lots and outlets that share nothing are separate searches.
-//!
-//! **Margins** (`margins`). A margin is the same search with one lot barred from its place. It starts from the plan and
-//! its prices, and what those prices prove about all plans holds for the fewer ones that are left.
+//! **Margins** (`margins`). A margin is the same search with one lot barred from its place, starting from the plan.
 //!
 //! # Why it is exact
-//! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance
-//! (10⁻¹⁰ of the home currency, plus 10⁻¹³ of all amounts in play: their rounding errors as floats). A part without
-//! open choices is evaluated, and every other part is split in two that together hold all its plans. So when no part
-//! is left, no plan is better. Bounds are floats, and each is at least the true value by construction: every
-//! comparison of a relaxed total with a minimum, a maximum or a freight step leaves room for rounding on the safe
-//! side, and a real delivery whose float total is too near a threshold to call is decided by exact decimals. The
-//! plan that is returned is priced again by `deliver`; its total is that exact sum, and it is called optimal only if
-//! the two agree.
+//! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance: a tenth of
+//! the smallest unit of the home currency, and 10⁻¹² of all amounts in play for the rounding errors of floats. A part
+//! without open choices is evaluated, and every other part is split in two that together hold all its plans; every split
+//! decides one of finitely many things or halves a doubt about freight that is given up below a cent. So when no part is
+//! left, no plan is better by a tenth of a cent. Bounds are floats, and each is at least the true value by construction:
+//! every comparison of a relaxed total with a minimum, a maximum or a freight step leaves room for rounding on the safe
+//! side, and a real delivery whose float total is too near a threshold to call is decided by exact decimals. The bound is
+//! worked out anew from the prices, so it does not rest on the linear program having been solved well. The plan that is
+//! returned is priced again by `deliver`; its total is that exact sum, and it is called optimal only if the two agree.
 
 mod choices;
-mod dual;
+mod classes;
 pub mod habit;
 mod improve;
-mod knapsack;
+mod lots;
 mod margins;
 mod model;
 mod node;
-mod offer;
-mod outlook;
-mod piles;
 mod search;
-mod sets;
 mod shipping;
+mod tally;
 mod trouble;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -80,10 +77,11 @@ pub use margins::Margin;
 pub use trouble::{PinTrouble, Trouble};
 
 use choices::{Chosen, Pin};
-use dual::Prices;
+use lots::Prices;
 use model::{Model, Tries};
-use node::Node;
+use node::{Node, Scope};
 use search::{Budget, Goal, Outcome, Start};
+use shipping::Shipping;
 
 /// A lot to be planned. Ids are distinct within a problem.
 #[derive(Debug, Clone)]
@@ -185,13 +183,26 @@ pub fn margins(problem: &Problem<'_>, plan: &Plan, limits: &Limits<'_>) -> Vec<M
     Planner::new(problem).margins(plan, limits)
 }
 
+/// How a plan is searched for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Method {
+    /// Lot by lot: with few lots, and freight that depends on room as well as on mass, this is faster.
+    Lots,
+    /// By how much of what goes where, and lots last.
+    Classes,
+}
+
+/// Up to so many lots are searched lot by lot where room counts.
+const MOST_BY_LOTS: usize = 70;
+
 /// A problem made ready to be searched; what [`solve`](Planner::solve) learns speeds up
 /// [`margins`](Planner::margins).
 #[derive(Debug)]
 pub struct Planner<'a> {
     model: Model<'a>,
     chosen: Chosen,
-    /// The prices at which the last search ended.
+    method: Method,
+    /// The prices at which the last search by lots ended.
     prices: Prices,
 }
 
@@ -209,7 +220,9 @@ impl<'a> Planner<'a> {
         let chosen = Chosen::new(&model);
         let keeps = model.lots.iter().map(|lot| lot.keep).collect();
         let prices = Prices::new(keeps, model.sites.len());
-        Planner { model, chosen, prices }
+        let roomy = model.sites.iter().any(|site| site.shipping.as_ref().is_some_and(Shipping::has_volume));
+        let method = if roomy && model.lots.len() <= MOST_BY_LOTS { Method::Lots } else { Method::Classes };
+        Planner { model, chosen, method, prices }
     }
 
     /// Tries all sets of lots only where so few are undecided at an outlet, and in a grade at an outlet. Only speed
@@ -219,6 +232,13 @@ impl<'a> Planner<'a> {
         // A set is a bit pattern, and there are two to the power of the lots.
         let within = |lots: usize| lots.min(16);
         self.model.tries = Tries { of_outlet: within(lots_of_outlet), of_grade: within(lots_of_grade) };
+        self
+    }
+
+    /// Searches in this way. Only speed depends on it.
+    #[must_use]
+    pub fn searching_by(mut self, method: Method) -> Self {
+        self.method = method;
         self
     }
 
@@ -246,22 +266,38 @@ impl<'a> Planner<'a> {
     /// The best places within a node, and the lots' last prices.
     fn search(&self, root: &Node, goal: Goal, budget: &mut Budget<'_>) -> Result<(Found, Prices), Stuck> {
         let keep = self.model.keep_place();
-        let mut prices = self.prices.clone();
         let mut found =
             Found { place: vec![keep; self.model.lots.len()], total: 0.0, bound: 0.0, finished: true };
+        let mut prices = self.prices.clone();
         for scope in node::components(root) {
             let Outcome { best, bound, finished, prices: last } =
-                search::search(&self.model, &scope, root.clone(), &Start::default(), goal, budget);
+                self.search_part(&scope, root.clone(), &Start::default(), goal, budget);
             let Some(best) = best else { return Err(Stuck { finished }) };
             for &lot in &scope.lots {
                 found.place[lot] = best.place[lot];
-                prices.lot[lot] = last.lot[lot];
+                if let Some(last) = &last {
+                    prices.lot[lot] = last.lot[lot];
+                }
             }
             found.total += best.total;
             found.bound += bound;
             found.finished &= finished;
         }
         Ok((found, prices))
+    }
+
+    fn search_part(
+        &self,
+        scope: &Scope,
+        root: Node,
+        start: &Start<'_>,
+        goal: Goal,
+        budget: &mut Budget<'_>,
+    ) -> Outcome {
+        match self.method {
+            Method::Lots => lots::search(&self.model, scope, root, start, goal, budget),
+            Method::Classes => classes::search(&self.model, scope, root, start, goal, budget),
+        }
     }
 
     /// Drops pins that keep the problem from having a plan: each in turn stays if there is a plan with it and those that

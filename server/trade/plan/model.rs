@@ -10,14 +10,15 @@ use std::collections::BTreeMap;
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, dec};
 
+use super::classes::Kinds;
+use super::shipping::Shipping;
 use super::{PlanLot, Problem};
 use crate::ids::GradeId;
 use crate::mass::Mass;
-use crate::money::PriceUnit;
+use crate::money::{PriceUnit, places};
 use crate::net;
 use crate::outlet::{Outlet, Terms, Way};
 use crate::packing::Contents;
-use crate::plan::shipping::Shipping;
 use crate::quote::{Quote, Quotes};
 
 /// Two floats that should decide an order are only believed when they differ by more than this share of their size;
@@ -29,8 +30,10 @@ pub(super) struct Model<'a> {
     pub problem: &'a Problem<'a>,
     pub lots: Vec<Item>,
     pub sites: Vec<Site<'a>>,
-    /// Amounts that differ by less are one amount: far below a cent, well above the rounding errors of a search.
+    /// Amounts that differ by less are one amount: a tenth of the home currency's smallest unit, and well above the
+    /// rounding errors of a search.
     pub tolerance: f64,
+    pub kinds: Kinds,
     pub tries: Tries,
 }
 
@@ -111,7 +114,17 @@ impl<'a> Model<'a> {
             problem.outlets.iter().map(|outlet| Site::new(outlet, problem, &lots)).collect();
         let keeps: f64 = lots.iter().map(|lot| lot.keep.abs()).sum();
         let scale = keeps + sites.iter().map(Site::scale).sum::<f64>();
-        Model { problem, lots, sites, tolerance: 1e-10 + 1e-13 * scale, tries: Tries::default() }
+        let places = facts_places(problem);
+        let mut model = Model {
+            problem,
+            lots,
+            sites,
+            tolerance: places + 1e-12 * scale,
+            kinds: Kinds::default(),
+            tries: Tries::default(),
+        };
+        model.kinds = Kinds::new(&model);
+        model
     }
 
     pub fn keep_place(&self) -> usize {
@@ -159,10 +172,18 @@ impl<'a> Model<'a> {
         if lots.is_empty() {
             return Some(0.0);
         }
-        let mass = lots.iter().map(|&lot| self.lots[lot].mass).sum();
-        let reached = |tier: &&Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
-        let tier = site.grades[grade].tiers.iter().rev().find(reached)?;
+        let tier = &site.grades[grade].tiers[self.tier_of(site, grade, lots)?];
         Some(lots.iter().filter_map(|&lot| site.spots[lot]).map(|spot| tier.worth[spot.place]).sum())
+    }
+
+    /// The tier that lots of one grade reach together; `None` where they are none or too little.
+    pub fn tier_of(&self, site: &Site<'_>, grade: usize, lots: &[usize]) -> Option<usize> {
+        if lots.is_empty() {
+            return None;
+        }
+        let mass = lots.iter().map(|&lot| self.lots[lot].mass).sum();
+        let reached = |tier: &Tier| self.reaches(mass, tier.from, tier.exact_from, || self.exact_mass(lots));
+        site.grades[grade].tiers.iter().rposition(reached)
     }
 
     fn reaches(&self, mass: f64, least: f64, exact_least: Mass, exact: impl Fn() -> Mass) -> bool {
@@ -264,7 +285,8 @@ impl<'a> Site<'a> {
         worths.reduce(f64::max)
     }
 
-    fn scale(&self) -> f64 {
+    /// All amounts in play at this outlet, in home currency.
+    pub fn scale(&self) -> f64 {
         let slope = self.gain.abs().max(self.loss.abs());
         let worths = self.grades.iter().flat_map(|grade| &grade.tiers).flat_map(|tier| &tier.worth);
         self.fixed.abs() + slope * (self.flat_fee.abs() + worths.map(|worth| worth.abs()).sum::<f64>())
@@ -321,8 +343,13 @@ fn worth(lot: &PlanLot, quote: &Quote, terms: &Terms) -> f64 {
     amount * weighed * kept
 }
 
-fn close(one: f64, other: f64) -> bool {
+pub(super) fn close(one: f64, other: f64) -> bool {
     (one - other).abs() <= CLOSE * one.abs().max(other.abs())
+}
+
+/// A tenth of the smallest unit of the home currency.
+fn facts_places(problem: &Problem<'_>) -> f64 {
+    0.1 * 10f64.powi(-(places(problem.facts.costs.home) as i32))
 }
 
 /// The nearest float: every `Decimal` has one.

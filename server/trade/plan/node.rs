@@ -1,6 +1,6 @@
 //! One state of the search: where each lot may still go, and which outlets are decided.
 
-use super::model::Model;
+use super::model::{Model, Site};
 use super::shipping::Band;
 
 /// Whether a lot goes to a place.
@@ -32,8 +32,11 @@ pub(super) struct Node {
     /// By place, then by lot.
     reach: Vec<Reach>,
     opening: Vec<Opening>,
-    /// By site: the densities that a shipment there may have.
+    /// By site: the densities that a shipment there may have, and what its packing and freight may cost.
     band: Vec<Band>,
+    freight: Vec<(f64, f64)>,
+    /// By site and its grade: the tiers that the grade may reach, counted from 1; 0 is not going at all.
+    tiers: Vec<Vec<(usize, usize)>>,
 }
 
 impl Node {
@@ -47,7 +50,15 @@ impl Node {
         }
         reach.extend((0..count).map(|_| Reach::May));
         let sites = model.sites.len();
-        Node { count, reach, opening: vec![Opening::Undecided; sites], band: vec![Band::ANY; sites] }
+        let tiers = |site: &Site<'_>| site.grades.iter().map(|grade| (0, grade.tiers.len())).collect();
+        Node {
+            count,
+            reach,
+            opening: vec![Opening::Undecided; sites],
+            band: vec![Band::ANY; sites],
+            freight: vec![(0.0, f64::INFINITY); sites],
+            tiers: model.sites.iter().map(tiers).collect(),
+        }
     }
 
     pub fn row(&self, place: usize) -> &[Reach] {
@@ -76,6 +87,24 @@ impl Node {
 
     pub fn narrow(&mut self, site: usize, band: Band) {
         self.band[site] = band;
+    }
+
+    /// The least and the most that packing and freight may cost.
+    pub fn freight(&self, site: usize) -> (f64, f64) {
+        self.freight[site]
+    }
+
+    pub fn set_freight(&mut self, site: usize, least: f64, most: f64) {
+        self.freight[site] = (least, most);
+    }
+
+    /// The lowest and the highest tier.
+    pub fn tiers(&self, site: usize, grade: usize) -> (usize, usize) {
+        self.tiers[site][grade]
+    }
+
+    pub fn set_tiers(&mut self, site: usize, grade: usize, lowest: usize, highest: usize) {
+        self.tiers[site][grade] = (lowest, highest);
     }
 
     pub fn places(&self) -> usize {

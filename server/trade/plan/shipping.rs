@@ -122,6 +122,11 @@ impl Shipping {
         Shipping { mass, volume, typical, ..self }
     }
 
+    /// Whether anything that could go takes up room.
+    pub fn has_volume(&self) -> bool {
+        self.volume > 0.0
+    }
+
     /// Floors under every shipment whose density is in the band.
     pub fn floors(&self, band: Band) -> Vec<Rc<Floor>> {
         let dense = self
@@ -153,6 +158,26 @@ impl Shipping {
             floors.push(loose);
         }
         floors
+    }
+
+    /// What this mass costs, where nothing takes up room; `None` where that is not so or floats cannot tell.
+    pub fn cost_by_mass(&self, mass: f64) -> Option<f64> {
+        if self.has_volume() {
+            return None;
+        }
+        let floors = self.floors(Band::ANY);
+        let steps = &floors.first()?.steps;
+        let above = steps.partition_point(|step| step.from <= mass);
+        let near = |step: Option<&FloorStep>| {
+            step.is_some_and(|step| step.from > 0.0 && (step.from - mass).abs() <= 4.0 * HAIR * self.mass)
+        };
+        // Above the last step it may be that nothing goes at all.
+        let last = above == steps.len();
+        let step = above.checked_sub(1).map(|at| &steps[at]);
+        if last || near(step) || near(steps.get(above)) || step.is_none_or(|step| step.from <= 0.0) {
+            return None;
+        }
+        step.map(|step| step.cost)
     }
 
     /// Boxes, freight and packing time in home currency; `None` where it cannot be packed.
@@ -200,6 +225,30 @@ impl Band {
         }
     }
 
+    /// The densities that shipments of what must go and some of what may go can have.
+    pub fn reachable(must: &[&Item], mut may: Vec<&Item>) -> Band {
+        may.retain(|item| item.mass > 0.0);
+        may.sort_by(|a, b| (a.mass / a.volume).total_cmp(&(b.mass / b.volume)));
+        // The extreme is reached by taking the loosest, or the densest, as long as each moves the whole further.
+        let extreme = |order: &mut dyn Iterator<Item = &&Item>, further: fn(f64, f64) -> bool| {
+            let mut mass: f64 = must.iter().map(|item| item.mass).sum();
+            let mut volume: f64 = must.iter().map(|item| item.volume).sum();
+            for item in order {
+                if mass > 0.0 && !further(item.mass * volume, mass * item.volume) {
+                    break;
+                }
+                (mass, volume) = (mass + item.mass, volume + item.volume);
+            }
+            if mass > 0.0 { Some(mass / volume) } else { None }
+        };
+        let loosest = extreme(&mut may.iter(), |item, whole| item < whole);
+        let densest = extreme(&mut may.iter().rev(), |item, whole| item > whole);
+        match (loosest, densest) {
+            (Some(loosest), Some(densest)) => Band::around(loosest, densest),
+            _ => Band::ANY,
+        }
+    }
+
     /// Whether something of this mass and volume is in the band, give or take rounding.
     pub fn holds(self, mass: f64, volume: f64) -> bool {
         let (loosest, densest) = self.densities();
@@ -218,13 +267,16 @@ impl Band {
         (loosest, densest)
     }
 
-    /// The two parts below and above a density, which lies strictly inside or is moved there; `None` where the band
-    /// is one class.
+    /// The two parts below and above a density, or the middle where that is near an end; `None` where the band is one
+    /// class.
     pub fn split(self, at: f64) -> Option<[Band; 2]> {
         if self.densest - self.loosest < 2 {
             return None;
         }
-        let middle = (class(at).round().clamp(-1e4, 1e4) as i32).clamp(self.loosest + 1, self.densest - 1);
+        let at = class(at).round().clamp(-1e4, 1e4) as i32;
+        let margin = ((self.densest - self.loosest) / 5).max(1);
+        let near = at < self.loosest + margin || at > self.densest - margin;
+        let middle = if near { i32::midpoint(self.loosest, self.densest) } else { at };
         Some([Band { densest: middle, ..self }, Band { loosest: middle, ..self }])
     }
 }
@@ -273,6 +325,11 @@ impl Known {
         }
         (least, most)
     }
+}
+
+/// The density class that a density is in.
+pub(super) fn class_of(density: f64) -> i32 {
+    class(density).round().clamp(f64::from(LOOSEST), f64::from(DENSEST)) as i32
 }
 
 fn class(density: f64) -> f64 {

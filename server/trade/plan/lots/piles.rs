@@ -1,9 +1,9 @@
 //! Many lots of one grade at one tier, where trying all sets would take too long: they go in part, best gain per size
 //! first.
 
-use super::model::{Model, SiteGrade, Tier};
-use super::node::Reach;
-use super::shipping::Measure;
+use crate::plan::model::{Model, SiteGrade, Tier};
+use crate::plan::node::Reach;
+use crate::plan::shipping::Measure;
 
 /// Room for rounding where a relaxed total is held against a minimum or a maximum.
 pub(super) const SLACK: f64 = 1e-9;

@@ -1,7 +1,7 @@
 //! All sets of a few lots, tried one by one.
 
-use super::node::Reach;
-use super::shipping::Measure;
+use crate::plan::node::Reach;
+use crate::plan::shipping::Measure;
 
 /// The lots of one delivery, or of one grade in it, where few are undecided.
 #[derive(Debug)]

@@ -1,14 +1,14 @@
 //! A node made ready to be asked for offers.
 
 use super::dual::Prices;
-use super::model::{Item, Model};
-use super::node::{Node, Opening, Reach, Scope};
 use super::offer::{Offer, Relaxed};
 use super::sets::{Brings, Sets};
-use super::shipping::{Band, Measure};
+use crate::plan::model::Model;
+use crate::plan::node::{Node, Opening, Reach, Scope};
+use crate::plan::shipping::{Band, Measure};
 
 #[derive(Debug)]
-pub(super) struct Outlook<'n> {
+pub(in crate::plan) struct Outlook<'n> {
     pub model: &'n Model<'n>,
     pub scope: &'n Scope,
     pub node: &'n Node,
@@ -37,7 +37,7 @@ impl<'n> Outlook<'n> {
                 Counter::Whole(whole(model, node, site, must, may))
             } else {
                 let items = |lots: &[usize]| lots.iter().map(|&lot| &model.lots[lot]).collect::<Vec<_>>();
-                let band = reachable(&items(&must), items(&may)).within(node.band(site));
+                let band = Band::reachable(&items(&must), items(&may)).within(node.band(site));
                 match Relaxed::new(model, site, node.row(site), band) {
                     Some(relaxed) => Counter::Relaxed(relaxed),
                     None if node.opening(site) == Opening::Undecided => Counter::Shut,
@@ -98,28 +98,4 @@ fn whole(model: &Model<'_>, node: &Node, site: usize, must: Vec<usize>, may: Vec
         }
         Some(Brings { value: model.net(site, lots)?, mass, volume })
     })
-}
-
-/// The densities that shipments of what must go and some of what may go can have.
-fn reachable(must: &[&Item], mut may: Vec<&Item>) -> Band {
-    may.retain(|item| item.mass > 0.0);
-    may.sort_by(|a, b| (a.mass / a.volume).total_cmp(&(b.mass / b.volume)));
-    // The extreme is reached by taking the loosest, or the densest, as long as each moves the whole further.
-    let extreme = |order: &mut dyn Iterator<Item = &&Item>, further: fn(f64, f64) -> bool| {
-        let mut mass: f64 = must.iter().map(|item| item.mass).sum();
-        let mut volume: f64 = must.iter().map(|item| item.volume).sum();
-        for item in order {
-            if mass > 0.0 && !further(item.mass * volume, mass * item.volume) {
-                break;
-            }
-            (mass, volume) = (mass + item.mass, volume + item.volume);
-        }
-        if mass > 0.0 { Some(mass / volume) } else { None }
-    };
-    let loosest = extreme(&mut may.iter(), |item, whole| item < whole);
-    let densest = extreme(&mut may.iter().rev(), |item, whole| item > whole);
-    match (loosest, densest) {
-        (Some(loosest), Some(densest)) => Band::around(loosest, densest),
-        _ => Band::ANY,
-    }
 }

@@ -5,10 +5,10 @@
 //! make it nearly equal. They are sought by subgradient steps: a lot that no outlet takes gets cheaper, one that
 //! several take gets dearer.
 
-use super::node::{Node, Opening, Reach, Scope};
 use super::offer::Offer;
 use super::outlook::Outlook;
-use super::shipping::{Band, Measure};
+use crate::plan::node::{Node, Opening, Reach, Scope};
+use crate::plan::shipping::{Band, Measure};
 
 /// After so many steps without a better bound the step is halved.
 const PATIENCE: u32 = 4;
@@ -27,7 +27,7 @@ const FRESH: f64 = 0.15;
 
 /// What things are priced at, in home currency.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Prices {
+pub(in crate::plan) struct Prices {
     /// By lot.
     pub lot: Vec<f64>,
     /// By site: per gram that a shipment has more, or less, than the band of its densities lets its volume have.
@@ -56,7 +56,7 @@ impl Prices {
 
 /// The best prices found, and what they say.
 #[derive(Debug, Clone)]
-pub(super) struct Dual {
+pub(in crate::plan) struct Dual {
     /// No plan of the node is worth more.
     pub bound: f64,
     pub prices: Prices,
@@ -77,7 +77,7 @@ struct Reading {
 
 /// Looks for good prices from `prices` on. Stops early when the bound is not above `enough`. `None` where the node
 /// holds no plan at all.
-pub(super) fn descend(
+pub(in crate::plan) fn descend(
     outlook: &Outlook<'_>,
     mut prices: Prices,
     mut length: f64,
@@ -254,7 +254,7 @@ fn blend(outlook: &Outlook<'_>, reading: &Reading, fresh: f64, mean: &mut [f64],
 
 /// What the bound becomes when one thing more is decided.
 #[derive(Debug, Clone)]
-pub(super) struct Reduced {
+pub(in crate::plan) struct Reduced {
     count: usize,
     /// By place and lot: the bound if the lot goes to the place, and if it does not.
     pub with: Vec<f64>,

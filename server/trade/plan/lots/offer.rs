@@ -11,15 +11,15 @@ use std::rc::Rc;
 
 use super::dual::Prices;
 use super::knapsack::{self, Piece, Step};
-use super::model::{Model, Site, SiteGrade, Tier};
-use super::node::Reach;
 use super::piles::{Pile, SLACK, Terms};
 use super::sets::{Brings, Set, Sets};
-use super::shipping::{Band, Floor, Measure};
+use crate::plan::model::{Model, Site, SiteGrade, Tier};
+use crate::plan::node::Reach;
+use crate::plan::shipping::{Band, Floor, Measure};
 
 /// An outlet's best relaxed choice, if it opens.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Offer {
+pub(in crate::plan) struct Offer {
     /// Net minus the prices of what it takes; its fixed costs are paid, so it may be negative.
     pub gain: f64,
     /// The lots that it takes, and how much of each.
