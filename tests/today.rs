@@ -232,7 +232,7 @@ async fn a_lot_of_a_retired_grade_wants_another(shop: &TestShop) {
 async fn an_unchanged_shelf_is_answered_from_memory(shop: &TestShop) {
     shop.near_yard(&[("copper-2", "3.00/lb")]).await;
     let lot = shop.filled("Bag 1", "copper-2", "40 lb").await;
-    let answers = Arc::new(Answers::default());
+    let answers = Arc::new(Answers::new(shop.store.news().clone()));
     let shelf = async || -> Arc<Shelf> { Arc::new(shop.shelf().await) };
     let first = answers.about(&shelf().await).await;
     assert!(Arc::ptr_eq(&first, &answers.about(&shelf().await).await));
@@ -262,7 +262,7 @@ async fn asked_twice_at_once_it_thinks_once(shop: &TestShop) {
     }
     let (one, other) = (Arc::new(shop.shelf().await), Arc::new(shop.shelf().await));
     for _ in 0..5 {
-        let answers = Arc::new(Answers::default());
+        let answers = Arc::new(Answers::new(shop.store.news().clone()));
         let (first, second) = tokio::join!(answers.about(&one), answers.about(&other));
         assert!(Arc::ptr_eq(&first, &second), "it thought twice");
     }

@@ -7,6 +7,7 @@ mod lots;
 mod market;
 mod me;
 mod problem;
+mod readings;
 mod shipments;
 mod weighings;
 
@@ -22,7 +23,7 @@ use utoipa_axum::routes;
 
 use super::App;
 
-pub use caller::Caller;
+pub use caller::{Caller, Device};
 pub use problem::Problem;
 
 /// More than any request's JSON needs.
@@ -65,6 +66,7 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(lots::show))
         .routes(routes!(weighings::create))
         .routes(routes!(weighings::undo))
+        .routes(routes!(readings::create))
         .routes(routes!(catalogue::grades))
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))
