@@ -3,7 +3,7 @@
 
 import { connect } from 'node:net';
 
-import { Record, ask, memory, pause, quantile, serve, setUp } from './shop.mjs';
+import { Record, ask, memory, openFiles, pause, quantile, serve, setUp } from './shop.mjs';
 
 /// All of 127.0.0.0/8 is this machine: junk comes from another address than the phone's.
 const JUNK_FROM = '127.0.0.2';
@@ -19,7 +19,7 @@ export async function junkRounds({ name, rounds, port }) {
   const server = await serve(record, port);
   const shop = await setUp(server, 1);
   await page(shop);
-  const files = await openFiles(server.child.pid);
+  const files = openFiles(server.child.pid);
   const before = memory(server.child.pid);
   const open = new Set();
   let opened = 0;
@@ -35,7 +35,7 @@ export async function junkRounds({ name, rounds, port }) {
   flood.then(() => (over = true));
   while (!over || took.length < 20) took.push(await page(shop));
   await pause(500);
-  const held = (await openFiles(server.child.pid)) - files;
+  const held = openFiles(server.child.pid) - files;
   const during = memory(server.child.pid);
   const most = open.size;
   took.push(await page(shop));
@@ -46,7 +46,7 @@ export async function junkRounds({ name, rounds, port }) {
   if (quantile(took, 0.5) > USUAL_MS || Math.max(...took) > SLOWEST_MS || after > SLOWEST_MS) {
     throw new Error(`${name}: pages took ${took.map(Math.round)} ms meanwhile and ${after} ms afterwards`);
   }
-  const left = (await openFiles(server.child.pid)) - files;
+  const left = openFiles(server.child.pid) - files;
   if (left > 4) throw new Error(`${name}: ${left} connections are still open when all are gone`);
   await server.kill('SIGTERM');
   record.remove();
@@ -87,9 +87,4 @@ async function page(shop) {
   const answer = await ask(shop.origin, 'GET', '/lots', { headers: { cookie: shop.cookie } });
   if (answer.status !== 200) throw new Error(`/lots: ${answer.status}`);
   return performance.now() - began;
-}
-
-async function openFiles(pid) {
-  const { readdir } = await import('node:fs/promises');
-  return (await readdir(`/proc/${pid}/fd`)).length;
 }

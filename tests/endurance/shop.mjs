@@ -246,3 +246,6 @@ export function quantile(values, share) {
   const sorted = [...values].sort((a, b) => a - b);
   return sorted[Math.min(sorted.length - 1, Math.floor(sorted.length * share))] ?? 0;
 }
+
+/// How many files and sockets a process has open.
+export const openFiles = (pid) => readdirSync(`/proc/${pid}/fd`).length;
