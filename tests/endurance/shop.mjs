@@ -21,6 +21,7 @@ export const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 /// What goes with this process, whatever ends it.
 const running = new Set();
 process.on('exit', () => running.forEach((child) => child.kill('SIGKILL')));
+for (const signal of ['SIGINT', 'SIGTERM']) process.on(signal, () => process.exit(1));
 
 /// A record in a folder, and in Postgres where `database` is the address of one.
 export class Record {

@@ -16,6 +16,7 @@ use crate::web::App;
 #[derive(Debug, Deserialize, ToSchema)]
 pub struct NewReading {
     /// A UUID that the bridge makes: a reading that is sent twice is the same one.
+    #[schema(format = "uuid")]
     id: String,
     /// With its unit: `1.24 kg`, `645.2 oz`.
     reading: String,

@@ -24,6 +24,7 @@ const KEPT: SignedDuration = SignedDuration::from_hours(24 * 30);
 #[derive(Debug, Deserialize, ToSchema)]
 pub struct NewWeighing {
     /// A UUID that the caller makes: of a weighing that is sent twice, one counts.
+    #[schema(format = "uuid")]
     id: String,
     lot: String,
     /// What the scale showed, with its unit: `2 lb 5 oz`, `1.049 kg`.
