@@ -45,6 +45,8 @@ struct Search {
     /// Held while an answer is sought: who asks the same meanwhile waits and finds it remembered.
     seeking: Mutex<()>,
     queue: Mutex<Queue>,
+    /// How many were found: it changes with each.
+    found: watch::Sender<u64>,
 }
 
 #[derive(Debug, Default)]
@@ -137,6 +139,11 @@ impl Answers {
         drop(self.lined_up(shop_id, shelf, depth).await);
     }
 
+    /// Changes whenever an answer was found, of whichever shelf.
+    pub fn found(&self) -> watch::Receiver<u64> {
+        self.margins.found.subscribe()
+    }
+
     /// The last answer for a shop, of the last minute, where the partners have chosen nothing else since.
     pub fn last(&self, shop_id: &str, shelf: &Shelf) -> Option<Known> {
         let queue = self.margins.queue();
@@ -192,6 +199,7 @@ impl Answers {
             let known = Known { shelf: job.shelf, answer: Arc::clone(&answer) };
             queue.last.insert(shop_id.clone(), (known, Instant::now()));
             job.answer.send_replace(Some(answer));
+            search.found.send_modify(|found| *found += 1);
             if queue.owed.remove(&shop_id) {
                 self.news.tell_here(Change { shop_id, partner_id: String::new(), noun: Noun::Plan });
             }

@@ -24,9 +24,8 @@ pub struct App {
 /// How long a page that only mentions the sell plan waits for it.
 const PATIENCE: Duration = Duration::from_millis(250);
 
-/// The same where there is nothing that it could show instead.
-const NO_LAST: Duration = Duration::from_secs(5);
-/// How often it waits so long for one answer after another before it insists on its own.
+/// How long the next answer is waited for where there is none yet, and how often, before a page insists on its own.
+const NEXT: Duration = Duration::from_secs(5);
 const MOST_WAITS: usize = 12;
 
 impl App {
@@ -58,16 +57,16 @@ impl App {
     /// The answer for a shelf; or, so that a page does not wait while one weighing comes in after the other, the last one
     /// of this minute with the shelf that it is about.
     pub async fn answered(&self, shelf: Arc<Shelf>, shop_id: &str) -> Answered {
-        let mut patience = self.config.patience;
         for _ in 0..MOST_WAITS {
-            if let Some(answer) = self.answers.soon(shop_id, &shelf, Depth::Margins, patience).await {
+            let mut found = self.answers.found();
+            if let Some(answer) = self.answer_soon(&shelf, shop_id).await {
                 return Answered { shelf, answer, is_current: true };
             }
             if let Some(Known { shelf, answer }) = self.answers.last(shop_id, &shelf) {
                 return Answered { shelf, answer, is_current: false };
             }
-            // There is nothing to show in its place yet.
-            patience = NO_LAST;
+            // There is nothing to show in its place yet: whatever is found next may do.
+            drop(tokio::time::timeout(NEXT, found.changed()).await);
         }
         let answer = self.answers.about(&shelf).await;
         Answered { shelf, answer, is_current: true }
