@@ -21,6 +21,9 @@ const BEHIND_ANOTHER: u32 = 10;
 /// How long the last answer may stand in for the one that is sought.
 const FRESH: Duration = Duration::from_secs(60);
 
+/// How much less urgent a search is, by the system's measure (nice values).
+const LESS_URGENT: i32 = 10;
+
 type Key = [u8; 32];
 
 /// An answer with the shelf that it is about.
@@ -185,7 +188,17 @@ impl Answers {
         }
         queue.now = Some((key, answer.clone()));
         let answers = Arc::clone(self);
-        tokio::task::spawn_blocking(move || answers.seek(shop_id, job, depth));
+        // A thread of its own, because it stays less urgent than whatever answers phones.
+        let seek = move || {
+            if let Err(error) = rustix::process::nice(LESS_URGENT) {
+                tracing::debug!(%error, "plans are sought as urgently as all else");
+            }
+            answers.seek(shop_id, job, depth);
+        };
+        if let Err(error) = std::thread::Builder::new().name("plan".to_string()).spawn(seek) {
+            tracing::error!(%error, "no plan can be sought just now");
+            queue.now = None;
+        }
         LinedUp { answer, is_sought: true }
     }
 
