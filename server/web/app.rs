@@ -22,7 +22,7 @@ pub struct App {
 }
 
 /// How long a page that only mentions the sell plan waits for it.
-const PATIENCE: Duration = Duration::from_millis(250);
+const PATIENCE: Duration = Duration::from_millis(150);
 
 /// How long the next answer is waited for where there is none yet, and how often, before a page insists on its own.
 const NEXT: Duration = Duration::from_secs(5);
