@@ -3,16 +3,17 @@
 //! Loading asks the store, answering asks `trade`. An answer takes the box some work, so it is found on a thread of its
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
+mod answers;
+
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZero;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use rust_decimal::Decimal;
-use sha2::{Digest, Sha256};
 use trade::cadence::FillRate;
 use trade::costs::Facts;
 use trade::ids::{GradeId, LotId, OutletId};
@@ -28,6 +29,8 @@ use crate::store::lots::{Lot, LotState};
 use crate::store::shops::Shop;
 use crate::store::{Store, StoreError};
 
+pub use answers::{Answers, Known};
+
 /// How far back weighings tell how fast a bag fills.
 const FILL_WEEKS: i64 = 16;
 /// How long a search may take before it shows the best it has, with the bound.
@@ -35,8 +38,6 @@ const PATIENCE: Duration = Duration::from_secs(8);
 /// How much work each lot's margin may take, in nodes of the search: a second or so for a shelf of sixty lots. A margin
 /// that it does not prove is told as the most that it can be.
 const NODES_FOR_MARGIN: u64 = 2;
-/// How many answers are remembered.
-const REMEMBERED: usize = 8;
 
 /// What is on the shelf, and what decides where it goes.
 #[derive(Debug, Clone)]
@@ -267,6 +268,14 @@ async fn fill_rates(
     Ok(by_grade.into_iter().filter_map(rate).collect())
 }
 
+/// How far an answer goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Depth {
+    Plan,
+    /// With each lot's margin, which takes twice the work.
+    Margins,
+}
+
 /// What the shelf is worth, and where it should go.
 #[derive(Debug)]
 pub struct Answer {
@@ -331,93 +340,4 @@ fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
     // Lots without price and mass: each as much as the other.
     let even = Decimal::ONE / Decimal::from(parts.len().max(1));
     parts.into_iter().map(|part| part.checked_div(all).unwrap_or(even)).collect()
-}
-
-type Key = [u8; 32];
-
-/// How far an answer goes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Depth {
-    Plan,
-    Margins,
-}
-
-/// Answers that were found, by the shelf they are about.
-#[derive(Debug, Default)]
-pub struct Answers {
-    found: Mutex<Vec<(Key, Arc<Answer>)>>,
-    /// Held while an answer of a depth is sought: who asks the same meanwhile waits and finds it remembered.
-    seeking_plan: Mutex<()>,
-    seeking_margins: Mutex<()>,
-}
-
-impl Answers {
-    /// The answer for `shelf`: remembered, or found now.
-    pub async fn about(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Arc<Answer> {
-        self.find(shelf, Depth::Margins).await
-    }
-
-    /// The same without margins, which takes half the work; beside [`Answers::about`] it can be sought at the same time.
-    pub async fn plan_for(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Arc<Answer> {
-        self.find(shelf, Depth::Plan).await
-    }
-
-    /// Seeks the answer for `shelf` ahead of its being asked for, unless one is sought just now.
-    pub fn prepare(self: &Arc<Self>, shelf: Arc<Shelf>) {
-        let answers = Arc::clone(self);
-        tokio::task::spawn_blocking(move || {
-            if let Ok(_seeking) = answers.seeking_margins.try_lock() {
-                answers.remembered_or_found(&shelf, Depth::Margins);
-            }
-        });
-    }
-
-    async fn find(self: &Arc<Self>, shelf: &Arc<Shelf>, depth: Depth) -> Arc<Answer> {
-        let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
-        let work = tokio::task::spawn_blocking(move || {
-            let seeking = match depth {
-                Depth::Plan => &answers.seeking_plan,
-                Depth::Margins => &answers.seeking_margins,
-            };
-            if let Some(answer) = answers.remembered(&key(&shelf, depth)) {
-                return answer;
-            }
-            let _seeking = seeking.lock().unwrap_or_else(PoisonError::into_inner);
-            answers.remembered_or_found(&shelf, depth)
-        });
-        match work.await {
-            Ok(answer) => answer,
-            // Only a panic in the search ends here; the layer around the handlers makes a page of it.
-            Err(broken) => std::panic::resume_unwind(broken.into_panic()),
-        }
-    }
-
-    fn remembered_or_found(&self, shelf: &Shelf, depth: Depth) -> Arc<Answer> {
-        let key = key(shelf, depth);
-        if let Some(answer) = self.remembered(&key) {
-            return answer;
-        }
-        let answer = Arc::new(shelf.answer(depth));
-        tracing::info!(lots = shelf.lots.len(), ?depth, took = ?answer.took, "planned");
-        self.remember(key, &answer);
-        answer
-    }
-
-    fn remembered(&self, key: &Key) -> Option<Arc<Answer>> {
-        let found = self.found.lock().unwrap_or_else(PoisonError::into_inner);
-        found.iter().find(|(known, _)| known == key).map(|(_, answer)| Arc::clone(answer))
-    }
-
-    fn remember(&self, key: Key, answer: &Arc<Answer>) {
-        let mut found = self.found.lock().unwrap_or_else(PoisonError::into_inner);
-        if found.len() >= REMEMBERED {
-            found.remove(0);
-        }
-        found.push((key, Arc::clone(answer)));
-    }
-}
-
-/// Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
-fn key(shelf: &Shelf, depth: Depth) -> Key {
-    Sha256::digest(format!("{depth:?} {shelf:?}")).into()
 }

@@ -95,6 +95,18 @@ async fn every_answer_is_what_the_description_says(shop: &TestShop) {
         checked += 1;
     }
     assert!(checked >= 9, "only {checked}");
+    for (path, operations) in description["paths"].as_object().expect("paths") {
+        for operation in operations.as_object().expect("operations").values() {
+            let placed = path.matches('{').count();
+            let parameters = operation["parameters"].as_array().map_or(&[][..], Vec::as_slice);
+            let in_path = parameters.iter().filter(|parameter| parameter["in"] == "path").count();
+            assert_eq!(in_path, placed, "{path} says where its parameters stand");
+            for (status, answer) in operation["responses"].as_object().expect("responses") {
+                let of_problems = answer["content"]["application/problem+json"].is_object();
+                assert_eq!(of_problems, status.starts_with('4'), "{path} {status}");
+            }
+        }
+    }
     // The plan is the page's: its steps add up to its nets, exactly.
     let (_, plan) = device.get("/api/v1/plan").await;
     let decimal =

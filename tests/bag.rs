@@ -47,7 +47,7 @@ fn rows(page: &Page) -> Vec<String> {
 
 async fn outlook(shop: &TestShop, grade: &str, outlet: &trade::ids::OutletId) -> Outlook {
     let shelf = std::sync::Arc::new(shop.shelf().await);
-    let answers = std::sync::Arc::new(pennyweight::shelf::Answers::default());
+    let answers = std::sync::Arc::new(pennyweight::shelf::Answers::new(shop.store.news().clone()));
     let answer = answers.about(&shelf).await;
     let ways = &answer.outlooks[&GradeId::new(grade)];
     ways.iter().find(|way| way.outlet == *outlet).expect("the outlet takes it").clone()

@@ -1,14 +1,16 @@
 //! Today: what wants doing? Each part is there when it should be, and not otherwise.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use jiff::ToSpan;
-use pennyweight::shelf::{Answers, Shelf};
+use pennyweight::shelf::{Answers, Depth, Shelf};
+use pennyweight::store::activity::Noun;
 use rust_decimal::dec;
 use trade::money::Currency;
 
 use crate::common::market::{buyer, yard};
-use crate::common::{Page, TestShop, on_both};
+use crate::common::{Page, TestShop, mass, on_both};
 
 on_both![
     nothing_wants_doing,
@@ -22,6 +24,7 @@ on_both![
     a_shipment_that_is_not_paid_for_is_overdue,
     a_lot_of_a_retired_grade_wants_another,
     an_unchanged_shelf_is_answered_from_memory,
+    while_an_answer_is_sought_the_last_one_stands_in_and_pages_are_told,
     asked_twice_at_once_it_thinks_once,
 ];
 
@@ -232,7 +235,7 @@ async fn a_lot_of_a_retired_grade_wants_another(shop: &TestShop) {
 async fn an_unchanged_shelf_is_answered_from_memory(shop: &TestShop) {
     shop.near_yard(&[("copper-2", "3.00/lb")]).await;
     let lot = shop.filled("Bag 1", "copper-2", "40 lb").await;
-    let answers = Arc::new(Answers::default());
+    let answers = Arc::new(Answers::new(shop.store.news().clone()));
     let shelf = async || -> Arc<Shelf> { Arc::new(shop.shelf().await) };
     let first = answers.about(&shelf().await).await;
     assert!(Arc::ptr_eq(&first, &answers.about(&shelf().await).await));
@@ -262,8 +265,36 @@ async fn asked_twice_at_once_it_thinks_once(shop: &TestShop) {
     }
     let (one, other) = (Arc::new(shop.shelf().await), Arc::new(shop.shelf().await));
     for _ in 0..5 {
-        let answers = Arc::new(Answers::default());
+        let answers = Arc::new(Answers::new(shop.store.news().clone()));
         let (first, second) = tokio::join!(answers.about(&one), answers.about(&other));
         assert!(Arc::ptr_eq(&first, &second), "it thought twice");
     }
+}
+
+async fn while_an_answer_is_sought_the_last_one_stands_in_and_pages_are_told(shop: &TestShop) {
+    shop.near_yard(&[("copper-2", "3.00/lb")]).await;
+    let lot = shop.filled("Bag 1", "copper-2", "40 lb").await;
+    let answers = Arc::new(Answers::new(shop.store.news().clone()));
+    let shelf = async || -> Arc<Shelf> { Arc::new(shop.shelf().await) };
+    let (long, none) = (Duration::from_secs(60), Duration::ZERO);
+    let first = shelf().await;
+    assert!(answers.last(&shop.id, &first).is_none());
+    answers.soon(&shop.id, &first, Depth::Margins, long).await.expect("it is waited for");
+    shop.put(&lot, "1 lb").await;
+    let second = shelf().await;
+    let mut news = shop.store.news().listen();
+    assert!(answers.soon(&shop.id, &second, Depth::Margins, none).await.is_none(), "it takes some work");
+    let known = answers.last(&shop.id, &second).expect("the last one");
+    if !Arc::ptr_eq(&known.shelf, &second) {
+        assert_eq!((known.answer.total(), known.shelf.lots[0].net), (dec!(102.60), mass("40 lb")));
+    }
+    let told = async { while news.recv().await.expect("news").noun != Noun::Plan {} };
+    tokio::time::timeout(long, told).await.expect("open pages are told");
+    let found = answers.soon(&shop.id, &second, Depth::Margins, none).await.expect("it is at hand");
+    assert_eq!(found.total(), dec!(105.60));
+    assert!(Arc::ptr_eq(&answers.last(&shop.id, &second).expect("the last one").answer, &found));
+    // Partners who have chosen something else are shown no answer to what they had chosen before.
+    let mut chosen = Shelf::clone(&second);
+    chosen.choices.closed.insert(chosen.outlets[0].id.clone());
+    assert!(answers.last(&shop.id, &chosen).is_none());
 }

@@ -5,22 +5,20 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use axum::Router;
-use axum_server::Handle;
-use axum_server::tls_rustls::{RustlsConfig, from_tcp_rustls};
+use axum_server::tls_rustls::{RustlsAcceptor, RustlsConfig};
 use jiff::Timestamp;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tracing::{info, warn};
 
 use super::addresses::Door;
-use super::serve::closed;
+use super::connections::{Doorkeeper, impatient};
+use super::serve::closing_handle;
 use super::{HttpsArgs, StartError};
 use crate::certificate::{Authority, CertificateError, Identity, Root};
 
 /// How often it is looked whether the box's addresses or the files of the certificate have changed.
 const LOOKED_AFTER: Duration = Duration::from_secs(60);
-/// Longer than any request takes.
-const LAST_REQUESTS: Duration = Duration::from_secs(65);
 
 /// Where the certificate comes from.
 #[derive(Debug)]
@@ -93,17 +91,18 @@ impl Https {
     }
 
     /// Serves until the program is to stop.
-    pub async fn serve(self, app: Router, closing: watch::Receiver<bool>) -> std::io::Result<()> {
+    pub async fn serve(
+        self,
+        app: Router,
+        doorkeeper: Doorkeeper,
+        closing: watch::Receiver<bool>,
+    ) -> std::io::Result<()> {
         let Https { listener, source, identity, config, .. } = self;
-        let handle = Handle::<SocketAddr>::new();
         let looking_after = tokio::spawn(look_after(source, identity, config.clone()));
-        let stop = handle.clone();
-        tokio::spawn(async move {
-            closed(closing).await;
-            stop.graceful_shutdown(Some(LAST_REQUESTS));
-        });
         let service = app.into_make_service_with_connect_info::<SocketAddr>();
-        let served = from_tcp_rustls(listener.into_std()?, config)?.handle(handle).serve(service).await;
+        let acceptor = RustlsAcceptor::new(config).acceptor(doorkeeper);
+        let server = impatient(axum_server::from_tcp(listener.into_std()?)?).acceptor(acceptor);
+        let served = server.handle(closing_handle(closing)).serve(service).await;
         looking_after.abort();
         served
     }

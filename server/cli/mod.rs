@@ -1,9 +1,11 @@
 //! The command line: what can be asked of the program, and what it says when it cannot be done.
 
 mod addresses;
+mod connections;
 mod greeting;
 mod https;
 mod record;
+mod scale;
 mod serve;
 
 use std::io::IsTerminal;
@@ -58,6 +60,8 @@ enum Command {
         #[command(flatten)]
         import: ImportArgs,
     },
+    /// Show the phones of the shop what a USB scale shows.
+    Scale(scale::ScaleArgs),
     /// What the program starts itself as to read an uploaded file.
     #[command(hide = true, name = reader::SUBCOMMAND)]
     ReadSheet,
@@ -196,6 +200,10 @@ pub fn run() -> ExitCode {
         Command::Import { store, import } => {
             run_to_end(async { Ok(import::run(&import, &store.place("pennyweight.db")).await?) })
         }
+        Command::Scale(args) => run_to_end(async move {
+            let work = tokio::task::spawn_blocking(move || scale::run(&args));
+            work.await.unwrap_or_else(|broken| std::panic::resume_unwind(broken.into_panic()))
+        }),
         // Without threads or a log: it lives in little memory, and its parent says what became of it.
         Command::ReadSheet => reader::run_child(),
     }
@@ -252,6 +260,10 @@ enum StartError {
     Restore(ArchiveError),
     #[error("{}: {cause}", path.display())]
     File { path: PathBuf, cause: std::io::Error },
+    #[error("{} holds no key; one is made under People and phones", .0.display())]
+    NoKey(PathBuf),
+    #[error("the scale's readings cannot be sent: {0}")]
+    Scale(String),
     #[error("nobody called “{0}” works here; `reset` takes a name as they sign in by it")]
     Nobody(String),
     #[error("the record holds several shops; say which with --shop, one of: {0}")]

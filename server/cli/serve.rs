@@ -2,21 +2,27 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
+use axum_server::Handle;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::watch;
 use tracing::{info, warn};
 
 use super::addresses::{Door, host_of};
+use super::connections::{Doorkeeper, impatient};
 use super::greeting::{Open, Trust, greet};
 use super::https::Https;
 use super::{ServeArgs, StartError};
 use crate::demo;
 use crate::mdns::{self, Announced};
-use crate::shelf::Shelf;
+use crate::shelf::{Depth, Shelf};
 use crate::store::{Place, Store, StoreError};
 use crate::web::{App, Config, HttpsAddress, plain_router, router};
+
+/// Longer than any request takes.
+const LAST_REQUESTS: Duration = Duration::from_secs(65);
 
 pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> Result<(), StartError> {
     if args.https.is_wanted() && args.url.as_deref().is_some_and(|url| !url.starts_with("https://")) {
@@ -75,15 +81,17 @@ pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> R
         closing.send_replace(true);
     });
     let closing = app.closing.subscribe();
+    let doorkeeper = Doorkeeper::new(args.behind_proxy);
     let served = match https {
-        None => serve_plain(listener, router(app), closing).await,
+        None => serve_plain(listener, router(app), doorkeeper, closing).await,
         Some(https) => {
             let target = match &args.url {
                 Some(url) => HttpsAddress::At(url.trim_end_matches('/').to_string()),
                 None => HttpsAddress::SameHost { port: https.door.at.port() },
             };
-            let redirects = serve_plain(listener, plain_router(app.clone(), target), closing.clone());
-            tokio::try_join!(redirects, https.serve(router(app), closing)).map(|_| ())
+            let plain = plain_router(app.clone(), target);
+            let redirects = serve_plain(listener, plain, doorkeeper.clone(), closing.clone());
+            tokio::try_join!(redirects, https.serve(router(app), doorkeeper, closing)).map(|_| ())
         }
     };
     served.map_err(StartError::Serve)?;
@@ -98,14 +106,27 @@ pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> R
 async fn serve_plain(
     listener: TcpListener,
     app: axum::Router,
+    doorkeeper: Doorkeeper,
     closing: watch::Receiver<bool>,
 ) -> std::io::Result<()> {
     let service = app.into_make_service_with_connect_info::<SocketAddr>();
-    axum::serve(listener, service).with_graceful_shutdown(closed(closing)).await
+    let server = impatient(axum_server::from_tcp(listener.into_std()?)?).acceptor(doorkeeper);
+    server.handle(closing_handle(closing)).serve(service).await
+}
+
+/// What closes a door when the program is to stop, after the requests under way.
+pub(super) fn closing_handle(closing: watch::Receiver<bool>) -> Handle<SocketAddr> {
+    let handle = Handle::<SocketAddr>::new();
+    let stop = handle.clone();
+    tokio::spawn(async move {
+        closed(closing).await;
+        stop.graceful_shutdown(Some(LAST_REQUESTS));
+    });
+    handle
 }
 
 /// Waits until the program is to stop.
-pub(super) async fn closed(mut closing: watch::Receiver<bool>) {
+async fn closed(mut closing: watch::Receiver<bool>) {
     // Without anybody left to say so, it is the end too.
     let _ = closing.wait_for(|closing| *closing).await;
 }
@@ -113,7 +134,8 @@ pub(super) async fn closed(mut closing: watch::Receiver<bool>) {
 /// Works out what the shelf is worth while nobody has asked yet, so that the first page need not wait for it.
 async fn look_ahead(app: &App) -> Result<(), StoreError> {
     for shop in app.store.shops().await? {
-        app.answers.prepare(Arc::new(Shelf::load(&app.store, &shop, jiff::Timestamp::now()).await?));
+        let shelf = Arc::new(Shelf::load(&app.store, &shop, jiff::Timestamp::now()).await?);
+        app.answers.prepare(&shop.id, &shelf, Depth::Margins).await;
     }
     Ok(())
 }

@@ -69,6 +69,7 @@ impl Loader<'_> {
             expects: None,
             reverses_id: None,
             other_lot_id: None,
+            scale_reading: None,
         };
         let by = self.by(&entry.moment())?;
         weigh_in(&mut self.tx, &by, &weighing).await?;

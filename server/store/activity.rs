@@ -32,6 +32,8 @@ pub enum Noun {
     Shop,
     Partner,
     Session,
+    /// What a scale shows; it is told to open pages, and stands in no record of activity.
+    Scale,
 }
 
 impl Noun {
@@ -68,6 +70,7 @@ impl Noun {
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",
+            Noun::Scale => "scale",
         }
     }
 

@@ -23,6 +23,9 @@ pub enum StoreError {
     Missing,
     #[error("the database is in use by another program; try again in a moment")]
     Busy,
+    /// The database server went away in the middle, or another one is about to take its place.
+    #[error("the database server is away ({0}); try again in a moment")]
+    Away(sqlx::Error),
     #[error("the disk is full: nothing more can be saved until there is room")]
     Full,
     #[error("the database cannot be written to: check the rights of its file and folder")]
@@ -91,12 +94,18 @@ impl From<sqlx::Error> for StoreError {
         match &error {
             sqlx::Error::RowNotFound => StoreError::Missing,
             sqlx::Error::PoolTimedOut => StoreError::Busy,
+            // A proxy in front of a cluster that has no leader just now hangs up, which is a breach of protocol to sqlx.
+            sqlx::Error::Io(_) | sqlx::Error::Tls(_) | sqlx::Error::Protocol(_) | sqlx::Error::PoolClosed => {
+                StoreError::Away(error)
+            }
             sqlx::Error::Database(cause) if cause.kind() == ErrorKind::UniqueViolation => {
                 StoreError::Duplicate
             }
             sqlx::Error::Database(cause) => {
                 // SQLite's result codes: 5 busy, 6 locked, 8 read-only, 11 corrupt, 13 full, 14 cannot open, 26 not a
-                // database; the low byte holds them in an extended code. Postgres has five-character classes.
+                // database; the low byte holds them in an extended code. Postgres has five-character classes: 08 is a
+                // broken connection, 57P01 to 57P03 a server that stops or starts, 53300 one that has no connection
+                // left, and 25006 one that only follows another (PostgreSQL's manual, appendix A).
                 let code = cause.code().unwrap_or_default();
                 match code.parse::<u32>().ok().filter(|_| code.len() < 5).map(|code| code & 0xff) {
                     Some(5 | 6) => StoreError::Busy,
@@ -104,7 +113,8 @@ impl From<sqlx::Error> for StoreError {
                     Some(11 | 26) => StoreError::Damaged,
                     Some(13) => StoreError::Full,
                     _ if code == "53100" => StoreError::Full,
-                    _ if code == "25006" => StoreError::ReadOnly,
+                    _ if code.starts_with("08") || code.starts_with("57P0") => StoreError::Away(error),
+                    _ if code == "25006" || code == "53300" => StoreError::Away(error),
                     _ if code == "40001" || code == "40P01" || code == "55P03" => StoreError::Busy,
                     _ => StoreError::Database(error),
                 }

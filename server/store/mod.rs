@@ -22,6 +22,7 @@ pub mod partners;
 pub mod plan;
 pub mod rates;
 pub mod rows;
+pub mod scale_readings;
 pub mod services;
 pub mod sessions;
 pub mod sheets;

@@ -32,11 +32,16 @@ impl Tx {
         detail: &str,
     ) -> Result<(), StoreError> {
         super::activity::add(self, by, noun, id, deed, detail).await?;
+        self.tell(by, noun);
+        Ok(())
+    }
+
+    /// Tells open pages of a change that is not worth a line on file.
+    pub(super) fn tell(&mut self, by: &By, noun: Noun) {
         let change = Change { shop_id: by.shop_id.clone(), partner_id: by.partner_id.clone(), noun };
         if !self.changes.contains(&change) {
             self.changes.push(change);
         }
-        Ok(())
     }
 
     /// Makes it last, and tells who listens.

@@ -9,7 +9,7 @@ use trade::mass::Mass;
 
 use super::activity::Noun;
 use super::lots::{LotRefusal, can_hold, hold_lot, lot_for_change, usable_grade};
-use super::{By, RowError, Store, StoreError, Tx, new_id, stamp};
+use super::{By, RowError, Store, StoreError, Tx, new_id, scale_readings, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum WeighingKind {
@@ -143,6 +143,8 @@ pub struct NewWeighing<'a> {
     pub expects: Option<Mass>,
     pub reverses_id: Option<&'a str>,
     pub other_lot_id: Option<&'a str>,
+    /// The reading of a scale that this puts on the lot, which is not to be offered again.
+    pub scale_reading: Option<&'a str>,
 }
 
 impl<'a> NewWeighing<'a> {
@@ -160,6 +162,7 @@ impl<'a> NewWeighing<'a> {
             expects: None,
             reverses_id: None,
             other_lot_id: None,
+            scale_reading: None,
         }
     }
 }
@@ -246,6 +249,9 @@ pub async fn weigh_in(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Resul
     }
     can_hold(lot.net + weighing.net, lot.pieces + weighing.pieces)?;
     add_weighing(tx, by, weighing).await?;
+    if let Some(id) = weighing.scale_reading {
+        scale_readings::take(tx, by, id).await?;
+    }
     tx.note(by, Noun::Lot, weighing.lot_id, "weighed in", weighing.typed).await
 }
 

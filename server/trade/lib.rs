@@ -22,5 +22,6 @@ pub mod packing;
 pub mod plan;
 pub mod quote;
 pub mod reading;
+pub mod scale;
 pub mod volume;
 pub mod wire;

@@ -93,6 +93,7 @@ impl Noun {
             Noun::Shop => "shop",
             Noun::Partner => "people",
             Noun::Session => "phone",
+            Noun::Scale => "scale",
         }
     }
 }
@@ -116,6 +117,7 @@ impl Activity {
             Noun::Shop => "/shop".to_string(),
             Noun::Partner => format!("/people/{id}"),
             Noun::Session => "/people#phones".to_string(),
+            Noun::Scale => return None,
         })
     }
 

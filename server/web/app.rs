@@ -8,9 +8,8 @@ use tokio::sync::watch;
 
 use crate::backup::Backups;
 use crate::certificate::Root;
-use crate::shelf::{Answer, Answers, Shelf};
-use crate::store::activity::Noun;
-use crate::store::{Change, Store};
+use crate::shelf::{Answer, Answers, Depth, Known, Shelf};
+use crate::store::Store;
 
 /// The running program, shared by all requests.
 #[derive(Debug, Clone)]
@@ -23,31 +22,54 @@ pub struct App {
 }
 
 /// How long a page that only mentions the sell plan waits for it.
-const PATIENCE: Duration = Duration::from_millis(250);
+const PATIENCE: Duration = Duration::from_millis(150);
+
+/// How long the next answer is waited for where there is none yet, and how often, before a page insists on its own.
+const NEXT: Duration = Duration::from_secs(5);
+const MOST_WAITS: usize = 12;
 
 impl App {
     pub fn new(store: Store, config: Config) -> App {
         let (closing, _) = watch::channel(false);
-        App { store, config: Arc::new(config), answers: Arc::default(), closing }
+        let answers = Arc::new(Answers::new(store.news().clone()));
+        App { store, config: Arc::new(config), answers, closing }
     }
+}
+
+/// An answer to draw a page from.
+#[derive(Debug)]
+pub struct Answered {
+    /// What it is about.
+    pub shelf: Arc<Shelf>,
+    pub answer: Arc<Answer>,
+    /// Whether the shelf is as it stands. Otherwise something was put on it a moment ago, and open pages are told when
+    /// the answer to that is there.
+    pub is_current: bool,
 }
 
 impl App {
     /// The answer for a shelf, if it is at hand or soon found. `None` where it takes longer: it is worked out all the
     /// same, and open pages are told when it is there.
     pub async fn answer_soon(&self, shelf: &Arc<Shelf>, shop_id: &str) -> Option<Arc<Answer>> {
-        let (answers, shelf) = (Arc::clone(&self.answers), Arc::clone(shelf));
-        let mut work = tokio::spawn(async move { answers.about(&shelf).await });
-        if let Ok(answer) = tokio::time::timeout(self.config.patience, &mut work).await {
-            return answer.ok();
-        }
-        let (news, shop_id) = (self.store.news().clone(), shop_id.to_string());
-        tokio::spawn(async move {
-            if work.await.is_ok() {
-                news.tell_here(Change { shop_id, partner_id: String::new(), noun: Noun::Plan });
+        self.answers.soon(shop_id, shelf, Depth::Margins, self.config.patience).await
+    }
+
+    /// The answer for a shelf; or, so that a page does not wait while one weighing comes in after the other, the last one
+    /// of this minute with the shelf that it is about.
+    pub async fn answered(&self, shelf: Arc<Shelf>, shop_id: &str) -> Answered {
+        for _ in 0..MOST_WAITS {
+            let mut found = self.answers.found();
+            if let Some(answer) = self.answer_soon(&shelf, shop_id).await {
+                return Answered { shelf, answer, is_current: true };
             }
-        });
-        None
+            if let Some(Known { shelf, answer }) = self.answers.last(shop_id, &shelf) {
+                return Answered { shelf, answer, is_current: false };
+            }
+            // There is nothing to show in its place yet: whatever is found next may do.
+            drop(tokio::time::timeout(NEXT, found.changed()).await);
+        }
+        let answer = self.answers.about(&shelf).await;
+        Answered { shelf, answer, is_current: true }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use axum::http::request::Parts;
 use jiff::Timestamp;
+use tracing::warn;
 
 use super::App;
 use super::failure::Failure;
@@ -30,6 +31,7 @@ pub async fn brought(
     let now = Timestamp::now();
     let from = session::address(app, parts);
     if let Err(too_many) = may_try(app, Tried::Address(&from), now).await? {
+        warn!(from, "a code was refused: too many tries");
         form.refuse("code", too_many);
         return Ok(None);
     }
@@ -40,6 +42,7 @@ pub async fn brought(
         app.store.forget_tries(Tried::Address(&from)).await?;
         return Ok(Some((code, good)));
     }
+    warn!(from, "a code was refused: it is not good");
     form.refuse("code", format!("That code is not good: {advice}"));
     Ok(None)
 }

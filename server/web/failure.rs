@@ -6,13 +6,16 @@ use std::sync::Arc;
 use askama::Template;
 use axum::body::Body;
 use axum::extract::Request;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use tracing::{error, warn};
 
 use super::again::Sent;
 use crate::store::StoreError;
+
+/// When to try again where the record does not answer just now, in seconds.
+pub const RETRY_AFTER: HeaderValue = HeaderValue::from_static("5");
 
 /// A failure with the words for it.
 #[derive(Debug)]
@@ -83,6 +86,9 @@ impl Failure {
         let mut response = (self.status, Html(body)).into_response();
         // A failure that the store caused may be over in a moment; one with no words of its own about that may not.
         let may_pass = sign_in || self.cause.is_some() && self.status.is_server_error();
+        if self.status == StatusCode::SERVICE_UNAVAILABLE {
+            response.headers_mut().insert(header::RETRY_AFTER, RETRY_AFTER);
+        }
         if let Some(cause) = self.cause {
             response.extensions_mut().insert(Cause(Arc::new(cause)));
         }
@@ -171,6 +177,13 @@ impl From<StoreError> for Failure {
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",
                 "Another program holds the database, so nothing was saved. Try again in a moment."
+                    .to_string(),
+            ),
+            StoreError::Away(_) => (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "The shop's database is away",
+                "It does not answer just now. Whether what you sent was saved is not known: send it again in a moment, \
+                 and it counts once all the same."
                     .to_string(),
             ),
             StoreError::Full => (

@@ -7,6 +7,7 @@ mod again;
 mod api;
 mod api_keys;
 mod app;
+mod arrival;
 mod asset;
 mod backup;
 mod bag;
@@ -66,7 +67,7 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::request_id::{MakeRequestUuid, PropagateRequestIdLayer, SetRequestIdLayer};
 use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::trace::TraceLayer;
-use tracing::info_span;
+use tracing::{info_span, warn};
 
 pub use app::{App, Config};
 pub(crate) use asset::address;
@@ -196,6 +197,7 @@ pub fn router(app: App) -> Router {
         .layer(middleware::from_fn(again::keep_form))
         .layer(middleware::from_fn_with_state(app.clone(), form_token::layer))
         .layer(middleware::from_fn(in_a_task_of_its_own))
+        .layer(middleware::from_fn(arrival::in_time))
         .layer(DefaultBodyLimit::max(LARGEST_UPLOAD + 64 * 1024))
         .layer(CsrfLayer::new().with_rejection_response(guard::cross_site))
         .layer(middleware::from_fn(guard::readable_address))
@@ -269,6 +271,9 @@ async fn in_a_task_of_its_own(request: Request, next: Next) -> Response {
 async fn healthz(State(app): State<App>) -> Response {
     match app.store.answers().await {
         Ok(()) => "ok\n".into_response(),
-        Err(error) => (StatusCode::SERVICE_UNAVAILABLE, format!("{error}\n")).into_response(),
+        Err(error) => {
+            warn!(%error, "the database does not answer");
+            (StatusCode::SERVICE_UNAVAILABLE, "the database does not answer\n").into_response()
+        }
     }
 }

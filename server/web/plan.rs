@@ -13,6 +13,7 @@ use trade::outlet::Way;
 use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
 
 use super::App;
+use super::app::Answered;
 use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
@@ -59,6 +60,7 @@ struct PlanPage {
     kept_worth: Decimal,
     sold_net: Decimal,
     proof: Proof,
+    is_current: bool,
     troubles: Vec<String>,
     stale_sheets: Vec<StaleSheet>,
     stale_rates: Vec<StaleRate>,
@@ -77,7 +79,7 @@ struct Nearest {
 
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
-    let answer = app.answers.about(&shelf).await;
+    let Answered { shelf, answer, is_current } = app.answered(shelf, &visitor.shop.id).await;
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
@@ -88,6 +90,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         kept_worth: kept.iter().map(|row| row.worth).sum(),
         sold_net: stops.iter().map(|stop| stop.net).sum(),
         proof: answer.plan.proof,
+        is_current,
         troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
         stale_sheets,
         stale_rates,

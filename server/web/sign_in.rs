@@ -6,6 +6,7 @@ use axum::http::request::Parts;
 use axum::response::{IntoResponse, Redirect, Response};
 use jiff::Timestamp;
 use serde::Deserialize;
+use tracing::warn;
 
 use super::App;
 use super::codes::may_try;
@@ -66,6 +67,7 @@ pub async fn sign_in(State(app): State<App>, parts: Parts, mut form: Form) -> Re
     let (account, from) = (Tried::Account { shop_id, name: &name }, session::address(&app, &parts));
     for tried in [Tried::Address(&from), account] {
         if let Err(too_many) = may_try(&app, tried, now).await? {
+            warn!(from, "a sign-in was refused: too many tries");
             form.refuse("form", format!("{too_many} Or have a partner let you in with a code."));
             return sign_in_page(&shops, form);
         }
@@ -80,6 +82,8 @@ pub async fn sign_in(State(app): State<App>, parts: Parts, mut form: Form) -> Re
     };
     let is_right = passphrase.is(kept).await;
     let (Some(shop), Some(partner), true) = (shop, partner, is_right) else {
+        // Whose name it was is not told: it may have been a passphrase.
+        warn!(from, "a sign-in was refused: name or passphrase is not right");
         form.refuse("form", "Name or passphrase is not right.");
         return sign_in_page(&shops, form);
     };

@@ -12,13 +12,14 @@ use trade::outlet::Way;
 use trade::plan::Proof;
 
 use super::App;
+use super::app::Answered;
 use super::bag::{Stage, best_mail_in, expected, gauge, stage};
 use super::failure::Failure;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
 use super::plan::second_choice;
 use super::stale::{StaleRate, StaleSheet, stale_rates, stale_sheets};
-use crate::shelf::{Answer, Shelf};
+use crate::shelf::{Answer, Depth, Shelf};
 use crate::store::StoreError;
 use crate::store::lots::{Lot, LotState};
 use crate::store::outlets::Outlet;
@@ -84,6 +85,8 @@ struct TodayPage {
     packed: Vec<Shipment>,
     waiting: Vec<Waiting>,
     to_regrade: Vec<Lot>,
+    /// Whether some of it is being worked out.
+    is_thinking: bool,
     nothing_to_do: bool,
 }
 
@@ -91,12 +94,18 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
     let news = latest_news(&app, &visitor).await?;
     // Both at once: on a box with two cores it takes as long as the longer.
-    let (answer, old) = tokio::join!(app.answers.about(&shelf), async {
-        match &news {
-            Some((_, before)) => Some(app.answers.plan_for(before).await),
-            None => None,
+    if let Some((_, before)) = &news {
+        app.answers.prepare(&visitor.shop.id, before, Depth::Plan).await;
+    }
+    let Answered { shelf, answer, is_current } = app.answered(shelf, &visitor.shop.id).await;
+    let old = match &news {
+        // What the sheet changed can be told only of the same shelf.
+        Some((_, before)) if is_current => {
+            app.answers.soon(&visitor.shop.id, before, Depth::Plan, app.config.patience).await
         }
-    });
+        _ => None,
+    };
+    let is_thinking = !is_current || news.is_some() && old.is_none();
     let shipments = app.store.shipments(&visitor.shop.id).await?;
     let mut to_regrade = app.store.open_lots(&visitor.shop.id).await?;
     to_regrade.retain(|lot| lot.grade_retired && lot.state == LotState::Open);
@@ -109,7 +118,8 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let waiting = waiting(&outlets, &shipments, &visitor);
     let packed: Vec<Shipment> =
         shipments.into_iter().filter(|shipment| shipment.state == ShipmentState::Packed).collect();
-    let nothing_to_do = bags.is_empty()
+    let nothing_to_do = !is_thinking
+        && bags.is_empty()
         && flips.is_none()
         && stale_sheets.is_empty()
         && stale_rates.is_empty()
@@ -129,6 +139,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         packed,
         waiting,
         to_regrade,
+        is_thinking,
         nothing_to_do,
         visitor,
     })

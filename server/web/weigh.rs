@@ -15,10 +15,11 @@ use super::failure::{self, Failure};
 use super::form::Form;
 use super::gauge::Gauge;
 use super::page::{Anyone, Folds, Page, Screen, Visitor, html};
-use crate::shelf::Shelf;
+use crate::shelf::{Depth, Shelf};
 use crate::store::lots::{Lot, LotState};
+use crate::store::scale_readings::ScaleReading;
 use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
-use crate::store::{By, StoreError, new_id};
+use crate::store::{By, StoreError, is_id, new_id};
 
 /// The most pieces one weighing may count.
 const MOST_PIECES: u32 = 100_000;
@@ -83,6 +84,15 @@ struct WeighPage {
     lot: Lot,
     form: Form,
     tare_hint: String,
+    /// What the shop's scales show.
+    scales: Vec<ScaleReading>,
+}
+
+impl WeighPage {
+    /// How old a reading is, in seconds.
+    fn age(&self, reading: &ScaleReading) -> i64 {
+        self.visitor.now.duration_since(reading.at).as_secs().max(0)
+    }
 }
 
 /// The field for the reading.
@@ -94,10 +104,11 @@ pub async fn show(
 ) -> Result<Response, Failure> {
     let lot = app.store.lot(&visitor.shop.id, &lot).await?;
     let form = Form::filled(values.iter().map(|(name, value)| (name.as_str(), value.clone())));
-    form_page(visitor, lot, form)
+    form_page(&app, visitor, lot, form).await
 }
 
-fn form_page(visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+async fn form_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
+    let scales = app.store.scale_readings(&visitor.shop.id, visitor.now).await?;
     let kind = lot.container_kind.code();
     let tare = if lot.container_tare.is_zero() {
         "its tare is not known yet".to_string()
@@ -108,7 +119,7 @@ fn form_page(visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure
         "Left empty: nothing for what goes in now; the {kind} itself when all of it is on the scale ({tare})."
     );
     let page = visitor.page(Screen::Weigh, format!("Weigh in on {}", lot.container_label));
-    html(&WeighPage { page, visitor, lot, form, tare_hint })
+    html(&WeighPage { page, visitor, lot, form, tare_hint, scales })
 }
 
 /// What a weighing would do to the lot.
@@ -179,13 +190,32 @@ pub async fn read(
     State(app): State<App>,
     Anyone(visitor): Anyone,
     Path(lot): Path<String>,
-    form: Form,
+    mut form: Form,
 ) -> Result<Response, Failure> {
     let lot = app.store.lot(&visitor.shop.id, &lot).await?;
-    echo(visitor, lot, form, String::new())
+    if form.has("scale") && !form.has("typed") {
+        let scales = app.store.scale_readings(&visitor.shop.id, visitor.now).await?;
+        let Some(shown) = scales.into_iter().find(|shown| shown.id == form.value("scale")) else {
+            form.set("scale", String::new());
+            form.refuse(
+                "reading",
+                "The scale shows something else by now. Take over what it shows, or type it.",
+            );
+            return form_page(&app, visitor, lot, form).await;
+        };
+        form.set("typed", format!("{} on {}", shown.reading, shown.scale));
+        form.set("reading", shown.reading);
+    }
+    echo(&app, visitor, lot, form, String::new()).await
 }
 
-fn echo(visitor: Visitor, lot: Lot, mut form: Form, notice: String) -> Result<Response, Failure> {
+async fn echo(
+    app: &App,
+    visitor: Visitor,
+    lot: Lot,
+    mut form: Form,
+    notice: String,
+) -> Result<Response, Failure> {
     if !form.has("typed") {
         form.set("typed", form.value("reading").to_string());
     }
@@ -200,12 +230,12 @@ fn echo(visitor: Visitor, lot: Lot, mut form: Form, notice: String) -> Result<Re
         }
         Err(problem) => {
             form.refuse("reading", problem.to_string());
-            return form_page(visitor, lot, form);
+            return form_page(app, visitor, lot, form).await;
         }
     };
     let put = put(&mut form, &lot, meaning.mass);
     let Some(put) = put.filter(|_| form.is_good()) else {
-        return form_page(visitor, lot, form);
+        return form_page(app, visitor, lot, form).await;
     };
     // A reading that was chosen among several is not asked about again.
     let else_meant = if form.value("typed") == form.value("reading") { else_meant } else { Vec::new() };
@@ -258,6 +288,7 @@ pub async fn put_on(app: &App, by: &By, lot: &Lot, id: &str, mut form: Form) -> 
         expects: (form.value("holds") == "container").then_some(seen),
         reverses_id: None,
         other_lot_id: None,
+        scale_reading: Some(form.value("scale")).filter(|id| is_id(id)),
     };
     match app.store.weigh_in(by, &weighing).await {
         Ok(()) => Ok(Sent::Stored),
@@ -297,15 +328,15 @@ pub async fn create(
     let lot = app.store.lot(&visitor.shop.id, &lot).await?;
     match put_on(&app, &visitor.by(), &lot, &id, form).await? {
         Sent::Stored => Ok(Redirect::to(&receipt).into_response()),
-        Sent::Unsure(form) => echo(visitor, lot, form, String::new()),
+        Sent::Unsure(form) => echo(&app, visitor, lot, form, String::new()).await,
         Sent::Refused(mut form) => {
             form.set("reading", form.value("typed").to_string());
-            form_page(visitor, lot, form)
+            form_page(&app, visitor, lot, form).await
         }
         Sent::Overtaken(form) => {
             let lot = app.store.lot(&visitor.shop.id, lot.id.as_str()).await?;
             let notice = overtaken(&visitor, &lot);
-            echo(visitor, lot, form, notice)
+            echo(&app, visitor, lot, form, notice).await
         }
     }
 }
@@ -332,7 +363,7 @@ pub async fn receipt(
     // How near a bag is to being shipped is the partners' business.
     let gauge = if visitor.partner.is_helper() { None } else { bag::gauge_of(&shelf, &lot.id, &visitor) };
     // What the weighing changed is worked out while the next one is typed.
-    app.answers.prepare(shelf);
+    app.answers.prepare(&visitor.shop.id, &shelf, Depth::Margins).await;
     let page = visitor.page(Screen::Weigh, format!("Weighed in on {}", lot.container_label));
     html(&ReceiptPage { page, visitor, lot, weighing, gauge })
 }

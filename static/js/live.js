@@ -22,7 +22,10 @@ function listen() {
     retry = FIRST_RETRY_MS;
   });
   source.addEventListener('change', (event) => {
-    who = JSON.parse(event.data).who ?? '';
+    const change = JSON.parse(event.data);
+    // What a scale shows is news only where it can be taken over.
+    if (change.what === 'scale' && !document.querySelector('#scales')) return;
+    who = change.who ?? '';
     refreshSoon();
   });
   source.addEventListener('error', () => {
@@ -123,6 +126,14 @@ function hasDefault(select) {
   return [...select.options].some((option) => option.defaultSelected) || select.selectedIndex > 0;
 }
 
+/// How long ago something was, as it goes on.
+function growOlder() {
+  for (const ago of document.querySelectorAll('[data-ago]')) {
+    ago.dataset.ago = Number(ago.dataset.ago) + 1;
+    ago.textContent = `${ago.dataset.ago} s ago`;
+  }
+}
+
 function version(form) {
   return form.querySelector('input[name=version]')?.value ?? '';
 }
@@ -146,6 +157,7 @@ function say(words) {
 }
 
 if (main) {
+  setInterval(growOlder, 1000);
   if (document.visibilityState === 'visible') listen();
   // A page in the pocket needs no line, and browsers have only a few of them.
   document.addEventListener('visibilitychange', () => {

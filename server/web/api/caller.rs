@@ -41,6 +41,26 @@ impl FromRequestParts<App> for Caller {
     }
 }
 
+/// A device that calls with a key.
+#[derive(Debug, Clone)]
+pub struct Device {
+    pub visitor: Visitor,
+    pub key_id: String,
+}
+
+impl FromRequestParts<App> for Device {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
+        let Caller(visitor) = Caller::from_request_parts(parts, app).await?;
+        if key(&parts.headers).is_none() {
+            let words = "A device comes in with a key of its own, which gives it its name.";
+            return Err(Problem::new(StatusCode::FORBIDDEN, "for-devices", "This is for devices", words));
+        }
+        Ok(Device { key_id: visitor.session_id.clone(), visitor })
+    }
+}
+
 /// The key in the header that came along (RFC 6750).
 fn key(headers: &HeaderMap) -> Option<Token> {
     let (scheme, key) = headers.get(AUTHORIZATION)?.to_str().ok()?.split_once(' ')?;

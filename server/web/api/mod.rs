@@ -7,6 +7,7 @@ mod lots;
 mod market;
 mod me;
 mod problem;
+mod readings;
 mod shipments;
 mod weighings;
 
@@ -14,15 +15,15 @@ use axum::Json;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::routing::{any, get};
-use utoipa::openapi::OpenApi as Description;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, Http, HttpAuthScheme, SecurityScheme};
+use utoipa::openapi::{OpenApi as Description, RefOr};
 use utoipa::{Modify, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::App;
 
-pub use caller::Caller;
+pub use caller::{Caller, Device};
 pub use problem::Problem;
 
 /// More than any request's JSON needs.
@@ -59,12 +60,13 @@ pub fn router() -> Router<App> {
 }
 
 fn described() -> (Router<App>, Description) {
-    OpenApiRouter::with_openapi(Document::openapi())
+    let (router, mut description) = OpenApiRouter::with_openapi(Document::openapi())
         .routes(routes!(me::show))
         .routes(routes!(lots::index))
         .routes(routes!(lots::show))
         .routes(routes!(weighings::create))
         .routes(routes!(weighings::undo))
+        .routes(routes!(readings::create))
         .routes(routes!(catalogue::grades))
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))
@@ -72,5 +74,26 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(shipments::index))
         .routes(routes!(shipments::show))
         .routes(routes!(shipments::activity))
-        .split_for_parts()
+        .split_for_parts();
+    problems_have_a_type_of_their_own(&mut description);
+    (router, description)
+}
+
+/// Says of every answer that tells a problem that it is of the type for problems (RFC 9457).
+fn problems_have_a_type_of_their_own(description: &mut Description) {
+    let operations = description.paths.paths.values_mut().flat_map(|path| {
+        [&mut path.get, &mut path.post, &mut path.put, &mut path.patch, &mut path.delete]
+            .into_iter()
+            .flatten()
+    });
+    for operation in operations {
+        for (status, answer) in &mut operation.responses.responses {
+            if let RefOr::T(answer) = answer
+                && status.starts_with(['4', '5'])
+                && let Some(content) = answer.content.shift_remove("application/json")
+            {
+                answer.content.insert("application/problem+json".into(), content);
+            }
+        }
+    }
 }

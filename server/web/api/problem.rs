@@ -9,6 +9,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::store::StoreError;
+use crate::web::failure::RETRY_AFTER;
 
 /// Why a request was not done.
 #[derive(Debug, Clone, Serialize, ToSchema)]
@@ -56,6 +57,9 @@ impl IntoResponse for Problem {
         let mut response = (status, Json(&self)).into_response();
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
+        if status == StatusCode::SERVICE_UNAVAILABLE {
+            headers.insert(header::RETRY_AFTER, RETRY_AFTER);
+        }
         if status == StatusCode::UNAUTHORIZED {
             headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
         }
@@ -73,6 +77,17 @@ impl From<StoreError> for Problem {
                 (StatusCode::CONFLICT, "refused", "That cannot be done")
             }
             StoreError::Busy => (StatusCode::SERVICE_UNAVAILABLE, "busy", "The shop's record is busy"),
+            StoreError::Away(_) => {
+                tracing::error!(%error, "request failed");
+                let words =
+                    "Whether it was saved is not known: send it again in a moment, under the same id.";
+                return Problem::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    "away",
+                    "The shop's database is away",
+                    words,
+                );
+            }
             StoreError::Full => (StatusCode::INSUFFICIENT_STORAGE, "full", "The disk is full"),
             _ => {
                 tracing::error!(%error, "request failed");

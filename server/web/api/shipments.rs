@@ -95,6 +95,7 @@ impl From<Activity> for ActivityBody {
 
 /// How much of the activity is wanted.
 #[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Most {
     /// Lines at most, up to 1000.
     #[serde(default = "hundred")]

@@ -24,6 +24,7 @@ const KEPT: SignedDuration = SignedDuration::from_hours(24 * 30);
 #[derive(Debug, Deserialize, ToSchema)]
 pub struct NewWeighing {
     /// A UUID that the caller makes: of a weighing that is sent twice, one counts.
+    #[schema(format = "uuid")]
     id: String,
     lot: String,
     /// What the scale showed, with its unit: `2 lb 5 oz`, `1.049 kg`.
@@ -77,12 +78,9 @@ pub async fn create(
     Caller(visitor): Caller,
     body: Result<Json<NewWeighing>, JsonRejection>,
 ) -> Result<Json<WeighingBody>, Problem> {
-    let Json(new) = body.map_err(|error| {
-        Problem::new(StatusCode::BAD_REQUEST, "malformed", "That could not be read", error.body_text())
-    })?;
+    let Json(new) = body.map_err(|error| malformed(error.body_text()))?;
     if !is_id(&new.id) {
-        let words = "`id` has to be a UUID in lower case that the caller makes.";
-        return Err(Problem::new(StatusCode::BAD_REQUEST, "malformed", "That could not be read", words));
+        return Err(malformed("`id` has to be a UUID in lower case that the caller makes."));
     }
     match app.store.weighing(&visitor.shop.id, &new.id).await {
         Ok(weighing) => return stored(&app, &visitor, weighing).await,
@@ -160,12 +158,20 @@ fn sure(typed: &str) -> Result<(), Problem> {
         Ok(Reading::Ask { why, meanings }) => {
             unsure(why.to_string(), meanings.into_iter().map(|meaning| meaning.spelled).collect())
         }
-        Err(problem) => {
-            let mut form = Form::default();
-            form.refuse("reading", problem.to_string());
-            Err(refused(&form))
-        }
+        Err(problem) => Err(refused_reading(problem.to_string())),
     }
+}
+
+/// What came is no JSON of the right shape.
+pub(super) fn malformed(words: impl Into<String>) -> Problem {
+    Problem::new(StatusCode::BAD_REQUEST, "malformed", "That could not be read", words)
+}
+
+/// The reading is no weight.
+pub(super) fn refused_reading(words: String) -> Problem {
+    let mut form = Form::default();
+    form.refuse("reading", words);
+    refused(&form)
 }
 
 /// When it was weighed, as far as that can be believed: not in the future, and not long ago.
