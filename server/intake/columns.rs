@@ -96,7 +96,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if !sound {
         return None;
     }
-    let names = newest(names, &row.cells);
+    let names = filled(newest(names, &row.cells), below, marks);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below, marks);
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
@@ -127,6 +127,20 @@ fn newest(names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
             name.map(|name| if old { Named { column: Column::Other, ..name } } else { name })
         })
         .collect()
+}
+
+/// A column without a single cell below its name holds no prices where another does: its name is a remark.
+fn filled(mut names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Option<Named>> {
+    let is_price = |name: &Option<Named>| name.as_ref().is_some_and(|name| name.column == Column::Price);
+    let holds: Vec<bool> = (0..names.len()).map(|at| Shown::of(below, at, marks).filled > 0).collect();
+    if !below.is_empty() && names.iter().zip(&holds).any(|(name, holds)| *holds && !is_price(name)) {
+        for (name, holds) in names.iter_mut().zip(holds) {
+            if let Some(name) = name.as_mut().filter(|name| name.column == Column::Price && !holds) {
+                name.column = Column::Other;
+            }
+        }
+    }
+    names
 }
 
 /// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
@@ -315,6 +329,17 @@ fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
         *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
     });
     panel.unit = panel.unit.or(units);
+    // Words left of the names, fewer of them than names, under a name of their own that says nothing: groups.
+    panel.group = panel.group.or_else(|| {
+        (0..panel.wording).rev().find(|at| {
+            let shown = Shown::of(below, *at, marks);
+            !named.get(*at).copied().unwrap_or(false)
+                && shown.reads_as_names()
+                && shown.words >= 2
+                && shown.codes == 0
+                && (shown.words < own.words || shown.distinct * 2 <= shown.words)
+        })
+    });
     let Some((at, best)) =
         beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at)))
     else {

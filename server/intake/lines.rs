@@ -57,6 +57,9 @@ impl LineReader {
         if prices.is_empty() {
             return self.without_price(text, &scan, line, draft);
         }
+        if tells_of_the_past(text, &scan) {
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
         let mut parts = parts::parts(&scan, &prices, draft);
         let within = heading_within(&mut parts);
         let charge = charge(text);
@@ -240,7 +243,16 @@ fn is_remark(name: &str) -> bool {
         && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
     let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
-    remark || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
+    let service = VOCABULARY.has_within(name, Use::Service);
+    remark || service || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
+}
+
+/// Whether a line only tells what was paid before: `Last week: server 4.20`, `Prices were 4.08 for bright last week.`
+fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
+    let begins = (1..=3).any(|length| VOCABULARY.has(scan.between(0, length), Use::Past));
+    let whole = VOCABULARY.has(scan.word(0), Use::WholeSheet) && VOCABULARY.has_within(text, Use::Past);
+    // `Last week 4.10, this week 4.20` has a price of today.
+    (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
 }
 
 /// A name with “call”, “POA” or “no charge” in the place of its price.

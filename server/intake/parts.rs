@@ -63,7 +63,15 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                     && (i > 0 && sure(i - 1) && touch(i - 1, i)
                         || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
             };
-            let keep: Vec<bool> = (0..all.len()).map(|i| sure(i) || beside(i)).collect();
+            // In a line of several names, decimals with a name of their own are prices like the marked ones.
+            let named = |i: usize| {
+                let from = if i == 0 { 0 } else { all[i - 1].last };
+                all[i].strength == Strength::Decimals
+                    && (from..all[i].first).any(|at| matches!(scan.kind(at), Some(Kind::Word | Kind::Fact)))
+            };
+            let several = all.len() >= 4 && (0..all.len()).filter(|&i| named(i)).count() >= 2;
+            let keep: Vec<bool> =
+                (0..all.len()).map(|i| sure(i) || beside(i) || several && named(i)).collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
         }
     }
@@ -209,8 +217,25 @@ impl Between {
                 .rev()
                 .find(|&i| scan.kind(i) != Some(Kind::Slash))
                 .is_some_and(|i| scan.kind(i) == Some(Kind::Close));
+        // `… cast 70. SS 55c`: a sentence that ended with a number is over.
+        let begins = (first..last)
+            .rev()
+            .find(|&at| {
+                let ended =
+                    at > first && matches!(scan.kind(at - 1), Some(Kind::Number | Kind::Fact | Kind::Close));
+                scan.word(at) == "." && ended && scan.spaced(at + 1) && scan.kind(at + 1) == Some(Kind::Word)
+            })
+            .map_or(first, |at| at + 1);
+        // `brass 2.41 (clean only), rads 2.05`: what stands in brackets is about the price before them.
+        let closed = (begins..last).find(|&at| scan.kind(at) == Some(Kind::Close));
+        let begins = match closed {
+            Some(at) if first > 0 && scan.kind(begins) == Some(Kind::Open) && scan.word(at + 1) == "," => {
+                at + 2
+            }
+            _ => begins,
+        };
         Between {
-            name: trimmed(scan, first, last).filter(|_| !remark).map(str::to_string),
+            name: trimmed(scan, begins, last).filter(|_| !remark).map(str::to_string),
             text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
             tier: tier.map(|(tier, ..)| tier),
             remark,

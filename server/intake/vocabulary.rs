@@ -23,6 +23,7 @@ pub(crate) struct Vocabulary {
     columns: HashMap<String, Column>,
     months: HashMap<String, i8>,
     languages: HashMap<String, Currency>,
+    dollar_languages: HashMap<String, Currency>,
     /// Ways to write each grade, by its slug, as they stand in the file.
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
@@ -87,6 +88,14 @@ pub(crate) enum Use {
     Market,
     Pence,
     PhoneLabel,
+    /// It tells of a price paid before.
+    Past,
+    /// It tells of a price paid now.
+    Present,
+    /// Around times of a day.
+    Hours,
+    /// Something that the outlet sells, and no scrap.
+    Service,
     /// Whose messages in a chat are the shop's own.
     Oneself,
     /// Around a ruled line: the message below is an older one.
@@ -160,8 +169,13 @@ impl Vocabulary {
             return Some(meaning);
         }
         // `cans` is English, though it has the root of a foreign word.
-        let own = words.split(' ').all(|word| self.own.contains(&stem(word)));
-        self.english_by_root.get(&roots(words)).filter(|_| !own).map(String::as_str)
+        let singular = words.split(' ').map(stem).collect::<Vec<_>>();
+        let own = singular.iter().all(|word| self.own.contains(word));
+        let by_root = || {
+            let roots = [roots(words), roots(&singular.join(" "))];
+            roots.iter().find_map(|root| self.english_by_root.get(root))
+        };
+        if own { None } else { by_root().map(String::as_str) }
     }
 
     /// The second half of a word written together, which is never English.
@@ -194,6 +208,11 @@ impl Vocabulary {
         self.languages.get(word).copied()
     }
 
+    /// Whose dollars are meant where the language of this word is spoken.
+    pub fn language_dollars(&self, word: &str) -> Option<Currency> {
+        self.dollar_languages.get(word).copied()
+    }
+
     fn parse(text: &str) -> Result<Vocabulary, String> {
         let file: File = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut uses: HashMap<String, Vec<Use>> = HashMap::new();
@@ -222,11 +241,17 @@ impl Vocabulary {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
             months.extend(names.iter().map(|name| (normal_wording(name), number)));
         }
-        let mut languages = HashMap::new();
-        for (code, words) in &file.languages {
-            let currency = currency(code)?;
-            languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
-        }
+        let by_language =
+            |table: &BTreeMap<String, Vec<String>>| -> Result<HashMap<String, Currency>, String> {
+                let mut languages = HashMap::new();
+                for (code, words) in table {
+                    let currency = currency(code)?;
+                    languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
+                }
+                Ok(languages)
+            };
+        let languages = by_language(&file.languages)?;
+        let dollar_languages = by_language(&file.dollar_languages)?;
         let mut columns = HashMap::new();
         for (column, names) in &file.columns {
             for name in names {
@@ -279,6 +304,7 @@ impl Vocabulary {
             columns,
             months,
             languages,
+            dollar_languages,
             grades: file.grades,
             codes: file.codes,
             stand_ins,
@@ -333,6 +359,7 @@ struct File {
     cents: Words,
     months: BTreeMap<String, Vec<String>>,
     languages: BTreeMap<String, Vec<String>>,
+    dollar_languages: BTreeMap<String, Vec<String>>,
     currencies: BTreeMap<String, Vec<String>>,
     shared: BTreeMap<String, Vec<String>>,
     columns: HashMap<Column, Vec<String>>,

@@ -9,7 +9,7 @@ pub(crate) type Words = BTreeSet<String>;
 
 /// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
 pub(crate) fn words(text: &str) -> Words {
-    let normal = normal_wording(text);
+    let normal = normal_wording(&without_elision(text));
     let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
     let stems: Vec<String> = translated(&plain).iter().map(|word| stem(word)).collect();
     let mut words = Words::new();
@@ -27,6 +27,23 @@ pub(crate) fn words(text: &str) -> Words {
         at += length;
     }
     words
+}
+
+/// The text without articles that are written together with their word: `batteries d'auto`, `fonte d’alu`.
+fn without_elision(text: &str) -> String {
+    let mut plain = String::with_capacity(text.len());
+    let mut word = 0;
+    for c in text.chars() {
+        if matches!(c, '\'' | '’') && word == 1 && plain.ends_with(['d', 'l', 'D', 'L']) {
+            plain.pop();
+            plain.push(' ');
+            word = 0;
+            continue;
+        }
+        word = if c.is_alphanumeric() { word + 1 } else { 0 };
+        plain.push(c);
+    }
+    plain
 }
 
 /// The words in English, where they are known in another language; the others as they stand.
@@ -100,5 +117,6 @@ mod tests {
         check("cans", "can");
         check("die cast zinc", "cast die zinc");
         check("Placa de notebook", "board laptop");
+        check("Batteries d'auto", "battery car");
     }
 }
