@@ -22,6 +22,7 @@ use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{Habit, nearest_yard};
 use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
+use trade::quote::Quotes;
 use trade::volume::BulkDensity;
 
 use crate::store::lots::{Lot, LotState};
@@ -101,6 +102,16 @@ impl Shelf {
         let since = now - (24 * 7 * FILL_WEEKS).hours();
         let fill = fill_rates(store, shop, since, today).await?;
         Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
+    }
+
+    /// The shelf as it would stand had an outlet sent a price sheet with these prices.
+    pub fn with_sheet(&self, outlet: &OutletId, date: Date, quotes: BTreeMap<GradeId, Quotes>) -> Shelf {
+        let mut shelf = self.clone();
+        if let Some(outlet) = shelf.outlets.iter_mut().find(|other| other.id == *outlet) {
+            outlet.quotes = quotes;
+            outlet.sheet_date = Some(date);
+        }
+        shelf
     }
 
     pub fn lot(&self, id: &LotId) -> Option<&Lot> {
@@ -379,7 +390,11 @@ impl Answers {
                 Depth::Plan => &answers.seeking_plan,
                 Depth::Margins => &answers.seeking_margins,
             };
-            if let Some(answer) = answers.remembered(&key(&shelf, depth)) {
+            // Who knows the margins knows the plan.
+            if let Some(answer) = answers
+                .remembered(&key(&shelf, depth))
+                .or_else(|| answers.remembered(&key(&shelf, Depth::Margins)))
+            {
                 return answer;
             }
             let _seeking = seeking.lock().unwrap_or_else(PoisonError::into_inner);

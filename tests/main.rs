@@ -24,6 +24,7 @@ mod people;
 mod plan;
 mod rates;
 mod record;
+mod sheet_effects;
 mod sheet_files;
 mod sheets;
 mod shipments;

@@ -2,7 +2,7 @@
 
 use rust_decimal::dec;
 
-use crate::context::is_heading;
+use crate::context::{Context, heading_name, is_heading};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
 use crate::price::{PriceText, Strength};
 use crate::scan::{Kind, Scan};
@@ -100,15 +100,27 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
 }
 
 /// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`.
-pub(crate) fn heading_within(parts: &mut [Part]) -> Option<String> {
+pub(crate) fn heading_within(parts: &mut [Part]) -> Option<HeadingWithin> {
     let [first, _, ..] = parts else { return None };
     let (heading, name) = first.name.as_ref()?.split_once(": ")?;
-    if !is_heading(heading) || !VOCABULARY.has_within(heading, Use::Group) {
+    // `Boards this week per lb`: the heading is over where it begins to speak.
+    let scan = Scan::of(heading);
+    let speaks = |at: &usize| scan.is(*at, Use::Sentence) || scan.is(*at, Use::Per);
+    let end = (0..scan.tokens.len()).find(speaks).unwrap_or(scan.tokens.len());
+    let short = heading_name(scan.between(0, end));
+    if !is_heading(short) || !VOCABULARY.has_within(short, Use::Group) {
         return None;
     }
-    let (heading, name) = (heading.to_string(), name.trim_start().to_string());
-    first.name = Some(name);
-    Some(heading)
+    let within = HeadingWithin { name: short.to_string(), context: Context::of(heading, false) };
+    first.name = Some(name.trim_start().to_string());
+    Some(within)
+}
+
+/// A heading at the beginning of a line, and what it says of the prices in it.
+#[derive(Debug)]
+pub(crate) struct HeadingWithin {
+    pub name: String,
+    pub context: Context,
 }
 
 /// Adds a price with what stands beside it: to a new part where that is a name, else to the last part.
@@ -221,8 +233,9 @@ impl Between {
         let begins = (first..last)
             .rev()
             .find(|&at| {
-                let ended =
-                    at > first && matches!(scan.kind(at - 1), Some(Kind::Number | Kind::Fact | Kind::Close));
+                let ended = at > first
+                    && (matches!(scan.kind(at - 1), Some(Kind::Number | Kind::Fact | Kind::Close))
+                        || scan.is(at - 1, Use::OnRequest));
                 scan.word(at) == "." && ended && scan.spaced(at + 1) && scan.kind(at + 1) == Some(Kind::Word)
             })
             .map_or(first, |at| at + 1);

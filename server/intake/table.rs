@@ -224,6 +224,7 @@ impl Table {
             || capitals
             || name.ends_with(':')
             || VOCABULARY.has_within(heading_name(name), Use::Group)
+            || charge(name) == Charge::Sure
             || self.above[at].wording.is_empty()
     }
 

@@ -94,6 +94,10 @@ pub(crate) enum Use {
     Present,
     /// Around times of a day.
     Hours,
+    /// In front of a week's number.
+    Week,
+    /// It says that something is not there.
+    Absent,
     /// Something that the outlet sells, and no scrap.
     Service,
     /// Whose messages in a chat are the shop's own.

@@ -37,8 +37,30 @@ impl App {
     /// same, and open pages are told when it is there.
     pub async fn answer_soon(&self, shelf: &Arc<Shelf>, shop_id: &str) -> Option<Arc<Answer>> {
         let (answers, shelf) = (Arc::clone(&self.answers), Arc::clone(shelf));
-        let mut work = tokio::spawn(async move { answers.about(&shelf).await });
-        if let Ok(answer) = tokio::time::timeout(self.config.patience, &mut work).await {
+        self.soon(self.config.patience, shop_id, async move { answers.about(&shelf).await }).await
+    }
+
+    /// The sell plans, without margins, of a shelf as it is and as it would be, if both are very soon found: the page of
+    /// a sheet's review has more to show than these.
+    pub async fn plans_soon(
+        &self,
+        now: &Arc<Shelf>,
+        then: &Arc<Shelf>,
+        shop_id: &str,
+    ) -> Option<(Arc<Answer>, Arc<Answer>)> {
+        let (answers, now, then) = (Arc::clone(&self.answers), Arc::clone(now), Arc::clone(then));
+        let both = async move { (answers.plan_for(&now).await, answers.plan_for(&then).await) };
+        self.soon(self.config.patience / 5, shop_id, both).await
+    }
+
+    async fn soon<T: Send + 'static>(
+        &self,
+        patience: Duration,
+        shop_id: &str,
+        work: impl Future<Output = T> + Send + 'static,
+    ) -> Option<T> {
+        let mut work = tokio::spawn(work);
+        if let Ok(answer) = tokio::time::timeout(patience, &mut work).await {
             return answer.ok();
         }
         let (news, shop_id) = (self.store.news().clone(), shop_id.to_string());

@@ -14,9 +14,9 @@ use trade::plan::Proof;
 use super::App;
 use super::bag::{Stage, best_mail_in, expected, gauge, stage};
 use super::failure::Failure;
+use super::flips::Flip;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
-use super::plan::second_choice;
 use super::stale::{StaleRate, StaleSheet, stale_rates, stale_sheets};
 use crate::shelf::{Answer, Shelf};
 use crate::store::StoreError;
@@ -41,17 +41,6 @@ struct BagCard {
     expected: Option<String>,
     /// Drawn where something wants doing.
     gauge: Option<Gauge>,
-}
-
-/// A lot that the last sheet sends elsewhere.
-struct Flip {
-    lot: LotId,
-    label: String,
-    grade_name: String,
-    before: String,
-    after: String,
-    /// The second choice, and what going there would cost.
-    second: Option<String>,
 }
 
 struct Flips {
@@ -196,26 +185,7 @@ fn flips(
     answer: &Answer,
     visitor: &Visitor,
 ) -> Option<Flips> {
-    let place =
-        |answer: &Answer, lot: &LotId| answer.delivery_of(lot).map(|delivery| delivery.outlet.clone());
-    let name = |place: Option<trade::ids::OutletId>| {
-        place.map_or_else(|| "keep".to_string(), |outlet| shelf.outlet_name(&outlet))
-    };
-    let lots: Vec<Flip> = shelf
-        .lots
-        .iter()
-        .filter_map(|lot| {
-            let (was, is) = (place(old, &lot.id), place(answer, &lot.id));
-            (was != is).then(|| Flip {
-                lot: lot.id.clone(),
-                label: lot.container_label.clone(),
-                grade_name: lot.grade_name.clone(),
-                before: name(was),
-                after: name(is),
-                second: answer.margins.get(&lot.id).map(|margin| second_choice(shelf, margin)),
-            })
-        })
-        .collect();
+    let lots = super::flips::flips(shelf, old, answer);
     (!lots.is_empty()).then(|| Flips {
         sheet_id: sheet.id.clone(),
         outlet: sheet.outlet_name.clone(),

@@ -2,6 +2,7 @@
 
 mod desk;
 mod draft;
+mod effect;
 mod line;
 mod upload;
 

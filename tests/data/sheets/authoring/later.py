@@ -391,3 +391,139 @@ def zestawienie(path):
         story += [table, Spacer(1, 14)]
     story.append(Paragraph("Inventum Rohstoffe, Hafenstr. 8, 00000 Beispielstadt, Tel. 0555-4433. USt-Satz 19 %.", styles["Normal"]))
     SimpleDocTemplate(path, pagesize=A4).build(story)
+
+
+@sheet("labelled", "buyer-weekly.xlsx", """
+default USD/lb
+valid 2026-11-02
+Server boards | 4.48 | board-server
+Desktop motherboards | 2.62 | board-desktop
+Laptop motherboards | 2.98 | board-laptop
+Low grade brown | 0.10 | board-brown
+Gold memory | 16.90 | memory-gold
+Hard drive boards | 9.35 | board-hard-drive
+Hard drives, whole | 0.84 | hard-drive-whole
+Cell phones, no battery | 5.10 | phone-whole
+Power supplies w/ wire | 0.20 | power-supply-whole
+CAT5 wire | 1.10 | cable-network
+Power cords | 0.95 | wire-mains-cord
+CRT monitors | -0.36 | monitor-tube-whole
+Lithium batteries | -0.50 | lithium-ion-pack
+""")
+def buyer_weekly(path):
+    book = Workbook()
+    page = book.active
+    page.title = "Week 45"
+    page["A1"] = "Sorrel Electronics Recovery - buying prices"
+    page["A2"] = "Week of November 2, 2026. USD per lb. Gold spot $2,650/oz, Cu $4.45/lb COMEX"
+    page.append([])
+    page.append(["Material", "Week 44", "Week 45", "Notes"])
+    at = 5
+    for section, rows in [
+        ("BOARDS", [("Server boards", 4.40, 4.48, None), ("Desktop motherboards", 2.55, 2.62, "no CPUs"), ("Laptop motherboards", 2.95, 2.98, None), ("Low grade brown", 0.10, 0.10, None), ("Hard drive boards", 9.20, 9.35, None)]),
+        ("COMPONENTS & UNITS", [("Gold memory", 16.5, 16.9, "pulled, no heat spreaders"), ("Hard drives, whole", 0.82, 0.84, None), ("Cell phones, no battery", 5.0, 5.1, None), ("Power supplies w/ wire", 0.2, 0.2, None)]),
+        ("WIRE", [("CAT5 wire", 1.08, 1.10, None), ("Power cords", 0.93, 0.95, "plugs ok")]),
+        ("CHARGES (you pay)", [("CRT monitors", 0.36, 0.36, None), ("Lithium batteries", 0.50, 0.50, "taped")]),
+    ]:
+        page.cell(at, 1, section)
+        at += 1
+        for row in rows:
+            for column, value in enumerate(row, start=1):
+                page.cell(at, column, value)
+            at += 1
+    page.cell(at + 1, 1, "Total loads received last week: 38")
+    book.save(path)
+
+
+@sheet("labelled", "zloty.ods", """
+default PLN/kg
+valid 2026-11-03
+Miedź błyszcząca | 34.80 | copper-bright
+Miedź mieszana | 31.50 | copper-2
+Mosiądz żółty | 21.20 | brass-yellow
+Aluminium profile czyste | 8.50 | extrusion-clean
+Ołów | 6.90 | lead-soft
+Płyty główne | 13.20 | board-desktop
+Dyski twarde | 3.60 | hard-drive-whole
+""")
+def zloty(path):
+    ods(path, [("Cennik", [["Cennik skupu", None], ["Ważny od", datetime.date(2026, 11, 3)], [None],
+        ["Towar", "Cena zł/kg", "Uwagi"],
+        ["Miedź błyszcząca", (34.8, "PLN"), None], ["Miedź mieszana", (31.5, "PLN"), "bez żelaza"], ["Mosiądz żółty", (21.2, "PLN"), None],
+        ["Aluminium profile czyste", (8.5, "PLN"), None], ["Ołów", (6.9, "PLN"), None], ["Płyty główne", (13.2, "PLN"), None], ["Dyski twarde", (3.6, "PLN"), None]])])
+
+
+@sheet("labelled", "two-sided.pdf", """
+default GBP/kg
+valid 2026-11-02
+Bright copper wire | 6.05 | copper-bright
+Heavy copper | 5.70 | ?
+Mixed copper | 5.40 | copper-2
+Brass | 3.65 | brass-yellow
+Clean extrusion | 1.50 | extrusion-clean
+Cast aluminium | 1.02 | cast-aluminium
+Stainless 304 | 0.84 | stainless
+Lead | 1.24 | lead-soft
+Household cable | 2.35 | ?
+Network cable | 1.55 | cable-network
+Electric motors | 0.46 | motor-small
+Car batteries | 0.48 | lead-acid
+PC towers | 0.35 | ?
+Motherboards | 2.40 | board-desktop
+Heavy steel | 165 GBP/tonne | steel-heavy
+Light iron | 120 GBP/tonne | steel-light
+""")
+def two_sided(path):
+    page = canvas.Canvas(path, pagesize=A4)
+    page.setFont("Times-Bold", 16)
+    page.drawCentredString(297, 800, "Harbottle Metals Ltd")
+    page.setFont("Times-Roman", 10)
+    page.drawCentredString(297, 784, "Unit 6, Dock Road. Tel 01555 010203. Prices from 2nd November 2026")
+    page.setFont("Times-Bold", 11)
+    page.drawString(60, 750, "Non-ferrous (£ per kg)")
+    page.drawString(320, 750, "Cable & electricals (£ per kg)")
+    page.setFont("Times-Roman", 11)
+    left = [("Bright copper wire", "£6.05"), ("Heavy copper", "£5.70"), ("Mixed copper", "£5.40"), ("Brass", "£3.65"), ("Clean extrusion", "£1.50"), ("Cast aluminium", "£1.02"), ("Stainless 304", "84p"), ("Lead", "£1.24")]
+    right = [("Household cable", "£2.35"), ("Network cable", "£1.55"), ("Electric motors", "46p"), ("Car batteries", "48p"), ("PC towers", "35p"), ("Motherboards", "£2.40")]
+    for x, rows in [(60, left), (320, right)]:
+        for at, (name, price) in enumerate(rows):
+            page.drawString(x, 728 - 18 * at, name)
+            page.drawRightString(x + 200, 728 - 18 * at, price)
+    page.setFont("Times-Bold", 11)
+    page.drawString(60, 560, "Ferrous (£ per tonne)")
+    page.setFont("Times-Roman", 11)
+    for at, (name, price) in enumerate([("Heavy steel", "£165"), ("Light iron", "£120")]):
+        page.drawString(60, 540 - 18 * at, name)
+        page.drawRightString(260, 540 - 18 * at, price)
+    page.setFont("Times-Italic", 8)
+    page.drawString(60, 60, "Payment by bank transfer only (Scrap Metal Dealers Act 2013). Photo ID needed. Open 8.00-16.30, Sat 8.00-12.00. VAT no. 123 4567 89")
+    page.save()
+
+
+@sheet("labelled", "wide.pdf", """
+default USD/lb
+valid 2026-11-04
+Server motherboards | 4.30 | board-server | 0-500 lb
+Server motherboards | 4.55 | board-server | 500-2000 lb
+Server motherboards | 4.80 | board-server | 2000 lb
+Desktop motherboards | 2.45 | board-desktop | 0-500 lb
+Desktop motherboards | 2.60 | board-desktop | 500-2000 lb
+Desktop motherboards | 2.80 | board-desktop | 2000 lb
+Gold memory | 16.00 | memory-gold | 0-500 lb
+Gold memory | 16.60 | memory-gold | 500-2000 lb
+Gold memory | 17.20 | memory-gold | 2000 lb
+Fiber processors | 33.00 | cpu-fibre | 0-500 lb
+Fiber processors | 34.50 | cpu-fibre | 500-2000 lb
+Fiber processors | call | cpu-fibre | 2000 lb
+Whole hard drives | 0.80 | hard-drive-whole | 0-500 lb
+Whole hard drives | 0.85 | hard-drive-whole | 500-2000 lb
+Whole hard drives | 0.90 | hard-drive-whole | 2000 lb
+""")
+def wide(path):
+    styles = getSampleStyleSheet()
+    rows = [["Grade", "0 - 500 lb", "500 - 2,000 lb", "2,000+ lb", "Notes"],
+        ["Server motherboards", "$4.30", "$4.55", "$4.80", "steel removed"], ["Desktop motherboards", "$2.45", "$2.60", "$2.80", "batteries removed"],
+        ["Gold memory", "$16.00", "$16.60", "$17.20", ""], ["Fiber processors", "$33.00", "$34.50", "Call", "no heat sinks"], ["Whole hard drives", "$0.80", "$0.85", "$0.90", ""]]
+    table = Table(rows)
+    table.setStyle(TableStyle([("GRID", (0, 0), (-1, -1), 0.5, colors.black)]))
+    SimpleDocTemplate(path, pagesize=LETTER).build([Paragraph("Bracken Board Buyers", styles["Title"]), Paragraph("Issued 4 Nov 2026 - USD per pound by lot weight", styles["Normal"]), Spacer(1, 8), table, Spacer(1, 8), Paragraph("Assay lots settle at 92% of contained metal. Freight paid over 1,500 lb.", styles["Normal"])])
