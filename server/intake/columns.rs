@@ -58,9 +58,14 @@ struct Named {
     tier: Option<TierText>,
 }
 
+/// Whether a cell of the row is surely a price.
+pub(crate) fn holds_price(row: &GridRow, marks: Marks) -> bool {
+    row.cells.iter().any(|cell| is_price(cell, marks))
+}
+
 /// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
-    if row.cells.iter().any(|cell| is_price(cell, marks)) {
+    if holds_price(row, marks) {
         return None;
     }
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
@@ -173,6 +178,9 @@ fn filled(mut names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec
 /// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
 /// none of names.
 pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Option<GridRow> {
+    if holds_price(below, marks) {
+        return None;
+    }
     let names = |row: &GridRow| row.cells.iter().map(|cell| name(cell, marks)).collect::<Vec<_>>();
     let (upper, lower) = (names(above), names(below));
     let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();

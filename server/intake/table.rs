@@ -38,6 +38,11 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
             draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             continue;
         }
+        // Most rows have a price, and so are none of names.
+        if columns::holds_price(row, draft.marks) {
+            table.row(row, draft);
+            continue;
+        }
         let second = rows.get(i + 1).and_then(|below| columns::in_two_rows(row, below, draft.marks));
         let named = match &second {
             Some(both) => columns::named(both, &rows[i + 2..], draft.marks),

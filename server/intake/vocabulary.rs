@@ -34,6 +34,8 @@ pub(crate) struct Vocabulary {
     /// Words of other languages, as they stand and by their roots.
     english: HashMap<String, String>,
     english_by_root: HashMap<String, String>,
+    /// The roots of the first words of those that are several.
+    english_starts: HashSet<String>,
     /// Words that names of grades have in English, without their plural endings.
     own: HashSet<String>,
     /// English words that other languages build their own with.
@@ -173,13 +175,21 @@ impl Vocabulary {
             return Some(meaning);
         }
         // `cans` is English, though it has the root of a foreign word.
-        let singular = words.split(' ').map(stem).collect::<Vec<_>>();
-        let own = singular.iter().all(|word| self.own.contains(word));
-        let by_root = || {
-            let roots = [roots(words), roots(&singular.join(" "))];
-            roots.iter().find_map(|root| self.english_by_root.get(root))
-        };
-        if own { None } else { by_root().map(String::as_str) }
+        // Nearly all runs of words mean nothing together, and their first word shows it.
+        let first = words.split(' ').next().unwrap_or_default();
+        if first.len() < words.len()
+            && !self.english_starts.contains(&roots(first))
+            && !self.english_starts.contains(&roots(&stem(first)))
+        {
+            return None;
+        }
+        let singular = || words.split(' ').map(stem).collect::<Vec<_>>();
+        let meaning = self
+            .english_by_root
+            .get(&roots(words))
+            .or_else(|| self.english_by_root.get(&roots(&singular().join(" "))))?;
+        let own = singular().iter().all(|word| self.own.contains(word));
+        (!own).then_some(meaning)
     }
 
     /// The second half of a word written together, which is never English.
@@ -274,11 +284,15 @@ impl Vocabulary {
         }
         let mut english: HashMap<String, String> = HashMap::new();
         let mut english_by_root: HashMap<String, String> = HashMap::new();
+        let mut english_starts: HashSet<String> = HashSet::new();
         for (language, words) in &file.translations {
             for (word, meaning) in words {
                 let key = normal_wording(word);
                 if english.get(&key).is_some_and(|before| before != meaning) {
                     return Err(format!("“{word}” ({language}) means two things"));
+                }
+                if let Some((first, _)) = key.split_once(' ') {
+                    english_starts.insert(roots(first));
                 }
                 english_by_root.entry(roots(&key)).or_insert_with(|| meaning.clone());
                 english.insert(key, meaning.clone());
@@ -301,6 +315,7 @@ impl Vocabulary {
             uses,
             own,
             english,
+            english_starts,
             english_by_root,
             loans: file.loans.words.into_iter().collect(),
             units,
