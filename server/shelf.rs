@@ -6,7 +6,7 @@
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZero;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError, Weak};
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
@@ -71,8 +71,19 @@ impl Shelf {
         now: Timestamp,
         sheet: Option<&str>,
     ) -> Result<Shelf, StoreError> {
+        let lots = store.open_lots(&shop.id).await?;
+        Shelf::of_lots(store, shop, now, lots, sheet).await
+    }
+
+    /// The shelf with these lots of the shop, of which those that are free count.
+    pub(crate) async fn of_lots(
+        store: &Store,
+        shop: &Shop,
+        now: Timestamp,
+        mut lots: Vec<Lot>,
+        sheet: Option<&str>,
+    ) -> Result<Shelf, StoreError> {
         let today = now.to_zoned_datetime(shop.zone.clone()).date();
-        let mut lots = store.open_lots(&shop.id).await?;
         lots.retain(|lot| lot.state == LotState::Open);
         let grades = store.grades(&shop.id).await?.into_iter().map(|grade| {
             (grade.id, ShelfGrade { name: grade.details.name, density: grade.details.bulk_density })
@@ -344,7 +355,8 @@ fn shares(priced: &[(&Load, Decimal)]) -> Vec<Decimal> {
     parts.into_iter().map(|part| part.checked_div(all).unwrap_or(even)).collect()
 }
 
-type Key = [u8; 32];
+type ShelfKey = [u8; 32];
+type Key = (ShelfKey, Depth);
 
 /// How far an answer goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -357,6 +369,8 @@ enum Depth {
 #[derive(Debug, Default)]
 pub struct Answers {
     found: Mutex<Vec<(Key, Arc<Answer>)>>,
+    /// Keys of shelves that are still about.
+    keys: Mutex<Vec<(Weak<Shelf>, ShelfKey)>>,
     /// Held while an answer of a depth is sought: who asks the same meanwhile waits and finds it remembered.
     seeking_plan: Mutex<()>,
     seeking_margins: Mutex<()>,
@@ -384,19 +398,15 @@ impl Answers {
     }
 
     async fn find(self: &Arc<Self>, shelf: &Arc<Shelf>, depth: Depth) -> Arc<Answer> {
+        if let Some(answer) = self.at_hand(shelf, depth) {
+            return answer;
+        }
         let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
         let work = tokio::task::spawn_blocking(move || {
             let seeking = match depth {
                 Depth::Plan => &answers.seeking_plan,
                 Depth::Margins => &answers.seeking_margins,
             };
-            // Who knows the margins knows the plan.
-            if let Some(answer) = answers
-                .remembered(&key(&shelf, depth))
-                .or_else(|| answers.remembered(&key(&shelf, Depth::Margins)))
-            {
-                return answer;
-            }
             let _seeking = seeking.lock().unwrap_or_else(PoisonError::into_inner);
             answers.remembered_or_found(&shelf, depth)
         });
@@ -407,11 +417,37 @@ impl Answers {
         }
     }
 
-    fn remembered_or_found(&self, shelf: &Shelf, depth: Depth) -> Arc<Answer> {
-        let key = key(shelf, depth);
-        if let Some(answer) = self.remembered(&key) {
+    /// What is remembered of the shelf. Who knows the margins knows the plan.
+    fn at_hand(&self, shelf: &Arc<Shelf>, depth: Depth) -> Option<Arc<Answer>> {
+        let key = self.key(shelf);
+        self.remembered(&(key, depth)).or_else(|| self.remembered(&(key, Depth::Margins)))
+    }
+
+    /// The key of the shelf, made once for each.
+    fn key(&self, shelf: &Arc<Shelf>) -> ShelfKey {
+        let known = |keys: &[(Weak<Shelf>, ShelfKey)]| {
+            keys.iter()
+                .find(|(other, _)| std::ptr::eq(other.as_ptr(), Arc::as_ptr(shelf)))
+                .map(|(_, key)| *key)
+        };
+        let mut keys = self.keys.lock().unwrap_or_else(PoisonError::into_inner);
+        // A shelf that is gone may have left its place to another one.
+        keys.retain(|(other, _)| other.strong_count() > 0);
+        if let Some(key) = known(&keys) {
+            return key;
+        }
+        drop(keys);
+        // Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
+        let key = Sha256::digest(format!("{shelf:?}")).into();
+        self.keys.lock().unwrap_or_else(PoisonError::into_inner).push((Arc::downgrade(shelf), key));
+        key
+    }
+
+    fn remembered_or_found(&self, shelf: &Arc<Shelf>, depth: Depth) -> Arc<Answer> {
+        if let Some(answer) = self.at_hand(shelf, depth) {
             return answer;
         }
+        let key = (self.key(shelf), depth);
         let answer = Arc::new(shelf.answer(depth));
         tracing::info!(lots = shelf.lots.len(), ?depth, took = ?answer.took, "planned");
         self.remember(key, &answer);
@@ -430,9 +466,4 @@ impl Answers {
         }
         found.push((key, Arc::clone(answer)));
     }
-}
-
-/// Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
-fn key(shelf: &Shelf, depth: Depth) -> Key {
-    Sha256::digest(format!("{depth:?} {shelf:?}")).into()
 }

@@ -20,7 +20,8 @@ use trade::mass::Mass;
 use trade::money::{Currency, Price, PriceUnit};
 use trade::quote::{Quote, Quotes};
 
-use crate::store::sheets::{NewQuote, NewSheet};
+use crate::store::quotes::NewQuote;
+use crate::store::sheets::NewSheet;
 
 pub use answers::{Answers, GradeAnswer, LineAnswer, PriceAnswer};
 pub use changes::{Change, Changes};

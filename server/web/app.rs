@@ -6,11 +6,13 @@ use std::time::Duration;
 
 use tokio::sync::watch;
 
+use super::page::Visitor;
 use crate::backup::Backups;
 use crate::certificate::Root;
 use crate::shelf::{Answer, Answers, Shelf};
+use crate::shelves::{Loaded, Shelves};
 use crate::store::activity::Noun;
-use crate::store::{Change, Store};
+use crate::store::{Change, Store, StoreError};
 
 /// The running program, shared by all requests.
 #[derive(Debug, Clone)]
@@ -18,6 +20,7 @@ pub struct App {
     pub store: Store,
     pub config: Arc<Config>,
     pub answers: Arc<Answers>,
+    pub shelves: Arc<Shelves>,
     /// Told when the program is to stop, for what would otherwise go on without end.
     pub closing: watch::Sender<bool>,
 }
@@ -28,11 +31,21 @@ const PATIENCE: Duration = Duration::from_millis(250);
 impl App {
     pub fn new(store: Store, config: Config) -> App {
         let (closing, _) = watch::channel(false);
-        App { store, config: Arc::new(config), answers: Arc::default(), closing }
+        App { store, config: Arc::new(config), answers: Arc::default(), shelves: Arc::default(), closing }
     }
 }
 
 impl App {
+    /// The shop's shelf as it stands, with all its lots.
+    pub async fn loaded(&self, visitor: &Visitor) -> Result<Arc<Loaded>, StoreError> {
+        self.shelves.load(&self.store, &visitor.shop, visitor.now).await
+    }
+
+    /// The shop's shelf as it stands.
+    pub async fn shelf(&self, visitor: &Visitor) -> Result<Arc<Shelf>, StoreError> {
+        Ok(Arc::clone(&self.loaded(visitor).await?.shelf))
+    }
+
     /// The answer for a shelf, if it is at hand or soon found. `None` where it takes longer: it is worked out all the
     /// same, and open pages are told when it is there.
     pub async fn answer_soon(&self, shelf: &Arc<Shelf>, shop_id: &str) -> Option<Arc<Answer>> {

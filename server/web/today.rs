@@ -77,7 +77,7 @@ struct TodayPage {
 }
 
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     let news = latest_news(&app, &visitor).await?;
     // Both at once: on a box with two cores it takes as long as the longer.
     let (answer, old) = tokio::join!(app.answers.about(&shelf), async {

@@ -6,7 +6,6 @@ use rust_decimal::Decimal;
 use trade::money::show_amount;
 
 use super::desk::Desk;
-use crate::shelf::Shelf;
 use crate::store::StoreError;
 use crate::web::App;
 use crate::web::flips::{Flip, flips};
@@ -76,7 +75,7 @@ impl Effect {
             is_up: change.by > Decimal::ZERO,
         });
         let plan = if counts_today {
-            let now = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+            let now = app.shelf(visitor).await?;
             let then = Arc::new(now.with_sheet(&desk.outlet.id, desk.answers.valid_from, quotes));
             match app.plans_soon(&now, &then, &visitor.shop.id).await {
                 None => PlanEffect::Soon,
