@@ -246,7 +246,7 @@ fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
             && scan.numbers().all(|number| !number::looks_like_price(number))
             && item.chars().any(char::is_alphabetic)
     };
-    (introduces && items.len() >= 2 && items.iter().all(|item| numbered(item)))
+    (introduces && items.len() >= 2 && items.iter().all(numbered))
         .then(|| [before].into_iter().chain(items).collect())
 }
 

@@ -96,7 +96,7 @@ impl From<StoreError> for NotMade {
 }
 
 async fn make(app: &App, visitor: &Visitor, wanted: &Wanted, id: &str) -> Result<(), NotMade> {
-    let shelf = app.shelf(&visitor).await?;
+    let shelf = app.shelf(visitor).await?;
     let Some(outlet) = shelf.outlet(&wanted.outlet) else {
         return Err(NotMade::because("The outlet has been closed meanwhile. Choose another buyer."));
     };
