@@ -1,18 +1,30 @@
-//! A sheet of 10,000 rows, read and matched to grades, against bare reading of its cells by the same libraries.
+//! A sheet of 10,000 rows, read, matched to grades and saved, against bare reading of its cells by the same libraries and
+//! inserts of the same rows by rusqlite, both durable (WAL, synchronous FULL) and each in one transaction.
 //!
 //! `cargo bench --bench sheets` prints the median of each and the ratio of the two.
 
 #![expect(clippy::unwrap_used, reason = "a measurement that cannot go on should stop")]
 
+#[path = "common/mod.rs"]
+mod common;
+
 use std::hint::black_box;
 use std::io::Cursor;
 use std::time::{Duration, Instant};
 
-use calamine::{Reader, Xlsx};
-use intake::{Catalogue, Format, Grade, Hints, Learned, WorkbookKind, read};
+use calamine::{Data, Reader, Xlsx};
+use common::Shop;
+use intake::{Catalogue, Format, Grade, Hints, Learned, Sheet, WorkbookKind, read};
 use jiff::civil::date;
 use pennyweight::catalogue::GRADES;
+use pennyweight::review::{Answers, Facts, Known, Review};
+use pennyweight::store::drafts::NewDraft;
+use pennyweight::store::files::sha256;
+use pennyweight::store::new_id;
+use rusqlite::Connection;
 use rust_xlsxwriter::Workbook;
+use tokio::runtime::Runtime;
+use trade::exchange::RateBook;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
@@ -38,23 +50,89 @@ fn median(mut work: impl FnMut()) -> Duration {
     times[ROUNDS / 2]
 }
 
-fn ours(format: Format, bytes: &[u8], catalogue: &Catalogue) {
+fn parsed(format: Format, bytes: &[u8]) -> Sheet {
     let hints = Hints {
         currency: Currency::USD,
         unit: Some(PriceUnit::Mass(MassUnit::Pound)),
         today: date(2026, 11, 4),
     };
-    let sheet = read(format, bytes, &hints).unwrap();
+    read(format, bytes, &hints).unwrap()
+}
+
+/// The sheet under review, every line of it matched to the likely grade or left out.
+fn matched(sheet: &Sheet, answers: &Answers, catalogue: &Catalogue) -> Review {
+    let known = Known {
+        before: Default::default(),
+        others: Vec::new(),
+        rates: RateBook::default(),
+        date: answers.valid_from,
+    };
+    let facts = Facts {
+        catalogue,
+        grades: &GRADES.iter().map(|grade| grade.slug.clone()).collect(),
+        learned: &Learned::default(),
+        pays_in: Currency::USD,
+        usual_unit: PriceUnit::Mass(MassUnit::Pound),
+        known: &known,
+    };
+    Review::new(sheet, answers, &facts)
+}
+
+/// What an upload and its confirmation do, but for the child process and the pages.
+async fn ours(shop: &Shop, format: Format, bytes: &[u8], catalogue: &Catalogue) {
+    let sheet = parsed(format, bytes);
     assert_eq!(sheet.rows.len(), ROWS);
-    let learned = Learned::default();
-    for row in &sheet.rows {
-        black_box(catalogue.propose(&learned, &row.wording, row.group.as_deref()));
+    let answers = Answers::new(date(2026, 11, 4));
+    let id = new_id();
+    // No two sheets are from the same file.
+    let hash = sha256(id.as_bytes());
+    let draft = NewDraft {
+        id: &id,
+        outlet_id: &shop.outlet,
+        sha256: &hash,
+        file_name: "sheet",
+        bytes,
+        reading: &serde_json::to_string(&sheet).unwrap(),
+        answers: &serde_json::to_string(&answers).unwrap(),
+    };
+    shop.store.add_draft(&shop.by, &draft).await.unwrap();
+    let review = matched(&sheet, &answers, catalogue);
+    let sheet = review.new_sheet(&id, &shop.outlet, &hash, &answers);
+    assert_eq!(sheet.quotes.len(), ROWS);
+    shop.store.confirm_draft(&shop.by, 1, &sheet, &review.learned()).await.unwrap();
+}
+
+/// The table of quotes with its indexes, as the migrations make it.
+const QUOTES: &str = "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
+    CREATE TABLE quotes (id TEXT PRIMARY KEY, shop_id TEXT NOT NULL, sheet_id TEXT NOT NULL, position BIGINT NOT NULL, \
+    wording TEXT NOT NULL, grade_id TEXT, price TEXT, price_high TEXT, currency TEXT NOT NULL, unit TEXT NOT NULL, \
+    from_ug BIGINT NOT NULL, source TEXT NOT NULL, place TEXT NOT NULL); \
+    CREATE INDEX quotes_sheet ON quotes (sheet_id, position); CREATE INDEX quotes_grade ON quotes (shop_id, grade_id);";
+
+/// Rows of three cells into the table, in one transaction.
+fn insert(database: &mut Connection, rows: impl Iterator<Item = [String; 3]>) {
+    let (shop, sheet) = (new_id(), new_id());
+    let tx = database.transaction().unwrap();
+    let mut statement = tx
+        .prepare("INSERT INTO quotes VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, NULL, 'USD', ?8, 0, ?9, ?10)")
+        .unwrap();
+    let mut count = 0;
+    for (at, [name, price, unit]) in rows.enumerate() {
+        let source = format!("{name} | {price} | {unit}");
+        let place = format!("line {at}");
+        let values =
+            rusqlite::params![new_id(), shop, sheet, at as i64, name, "copper-2", price, unit, source, place];
+        statement.execute(values).unwrap();
+        count += 1;
     }
+    assert_eq!(count, ROWS);
+    drop(statement);
+    tx.commit().unwrap();
 }
 
 fn report(name: &str, ours: Duration, bare: Duration) {
     let ratio = ours.as_secs_f64() / bare.as_secs_f64();
-    println!("{name}: read and matched {ours:?}, bare cells {bare:?}, ratio {ratio:.1}");
+    println!("{name}: read, matched and saved {ours:?}; bare cells and inserts {bare:?}; ratio {ratio:.1}");
 }
 
 fn main() {
@@ -63,6 +141,11 @@ fn main() {
         name: grade.details.name.clone(),
         family: grade.details.family.clone(),
     }));
+    let folder = tempfile::tempdir().unwrap();
+    let runtime = Runtime::new().unwrap();
+    let shop = runtime.block_on(Shop::in_folder(folder.path()));
+    let mut database = Connection::open(folder.path().join("bare.db")).unwrap();
+    database.execute_batch(QUOTES).unwrap();
     let names = names();
     let price = |at: usize| 1 + at % 900;
 
@@ -70,12 +153,14 @@ fn main() {
     for (at, name) in names.iter().enumerate() {
         csv += &format!("\"{name}\",{}.{:02},lb\n", price(at) / 100, price(at) % 100);
     }
-    let by_us = median(|| ours(Format::Delimited, csv.as_bytes(), &catalogue));
+    let by_us = median(|| runtime.block_on(ours(&shop, Format::Delimited, csv.as_bytes(), &catalogue)));
     let bare = median(|| {
         let mut reader = csv::Reader::from_reader(csv.as_bytes());
-        for record in reader.records() {
-            black_box(record.unwrap());
-        }
+        let rows = reader.records().map(|record| {
+            let record = record.unwrap();
+            [0, 1, 2].map(|at| record[at].to_string())
+        });
+        insert(&mut database, rows);
     });
     report("CSV ", by_us, bare);
 
@@ -91,22 +176,33 @@ fn main() {
         page.write(row, 2, "lb").unwrap();
     }
     let bytes = workbook.save_to_buffer().unwrap();
-    let by_us = median(|| ours(Format::Workbook(WorkbookKind::Xlsx), &bytes, &catalogue));
+    let kind = Format::Workbook(WorkbookKind::Xlsx);
+    let by_us = median(|| runtime.block_on(ours(&shop, kind, &bytes, &catalogue)));
     let bare = median(|| {
         let mut workbook: Xlsx<_> = Xlsx::new(Cursor::new(&bytes)).unwrap();
         let range = workbook.worksheet_range("Sheet1").unwrap();
-        black_box(range.rows().count());
+        let rows = range.rows().skip(1).map(|row| [0, 1, 2].map(|at| Data::to_string(&row[at])));
+        insert(&mut database, rows);
     });
     report("XLSX", by_us, bare);
+
+    for part in ["parse", "match", "to JSON"] {
+        let sheet = parsed(Format::Delimited, csv.as_bytes());
+        let answers = Answers::new(date(2026, 11, 4));
+        let took = median(|| match part {
+            "parse" => drop(black_box(parsed(Format::Delimited, csv.as_bytes()))),
+            "match" => drop(black_box(matched(&sheet, &answers, &catalogue))),
+            _ => drop(black_box(serde_json::to_string(&sheet).unwrap())),
+        });
+        println!("  of CSV, {part}: {took:?}");
+    }
 
     let lines: Vec<String> = names.iter().take(150).map(|name| format!("{name} ........ $1.25/lb")).collect();
     let text = lines.join("\n");
     let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 4) };
     let reviewed = median(|| {
         let sheet = read(Format::Text, text.as_bytes(), &hints).unwrap();
-        for row in &sheet.rows {
-            black_box(catalogue.propose(&Learned::default(), &row.wording, row.group.as_deref()));
-        }
+        black_box(matched(&sheet, &Answers::new(date(2026, 11, 4)), &catalogue));
     });
     println!("a message of 150 lines: read and matched {reviewed:?}");
 }

@@ -108,8 +108,10 @@ pub async fn run(args: &ImportArgs, place: &Place) -> Result<(), ImportError> {
         drop(out);
         written.map_err(ImportError::Output)?;
         match read {
-            Ok(sheet) if !args.dry_run && !sheet.rows.is_empty() => desk.keep(&name, &bytes, &sheet).await?,
-            Ok(_) => {}
+            Ok(_) if args.dry_run => {}
+            Ok(sheet) if !sheet.rows.is_empty() => desk.keep(&name, &bytes, &sheet).await?,
+            // There is nothing to review.
+            Ok(_) => unread += 1,
             Err(_) => unread += 1,
         }
     }
@@ -206,27 +208,36 @@ impl Desk {
         }
     }
 
-    /// Keeps the sheet as a draft, as an upload does.
+    /// Keeps the sheet as a draft, as an upload does; the same file is under review for an outlet once.
     async fn keep(&self, name: &str, bytes: &[u8], sheet: &Sheet) -> Result<(), ImportError> {
         let Some(record) = &self.record else { return Ok(()) };
+        let (store, shop) = (&record.store, &record.shop_id);
+        let hash = sha256(bytes);
+        let outlet = &record.outlet.details.name;
+        for before in store.sheets_of_file(shop, &hash).await? {
+            let day = before.at.strftime("%Y-%m-%d");
+            eprintln!("{name} was read before, on {day}, for {}: /sheets/{}", before.outlet_name, before.id);
+        }
+        let drafts = store.drafts(shop).await?;
+        if let Some(draft) = drafts.iter().find(|draft| draft.sha256 == hash && draft.outlet_name == *outlet)
+        {
+            eprintln!("{name} waits for review already, at /sheets/drafts/{}", draft.id);
+            return Ok(());
+        }
         let valid_from = sheet.valid_from.unwrap_or(self.today);
         let to_json = |error: serde_json::Error| ImportError::Output(error.into());
         let id = new_id();
         let draft = NewDraft {
             id: &id,
             outlet_id: &record.outlet.id,
-            sha256: &sha256(bytes),
+            sha256: &hash,
             file_name: name,
             bytes,
             reading: &serde_json::to_string(sheet).map_err(to_json)?,
             answers: &serde_json::to_string(&Answers::new(valid_from)).map_err(to_json)?,
         };
-        let by = By {
-            shop_id: record.shop_id.clone(),
-            partner_id: record.partner_id.clone(),
-            at: Timestamp::now(),
-        };
-        record.store.add_draft(&by, &draft).await?;
+        let by = By { shop_id: shop.clone(), partner_id: record.partner_id.clone(), at: Timestamp::now() };
+        store.add_draft(&by, &draft).await?;
         eprintln!("{name} waits for review at /sheets/drafts/{id}");
         Ok(())
     }

@@ -18,5 +18,6 @@ pub mod reader;
 pub mod review;
 pub mod secret;
 pub mod shelf;
+pub mod shelves;
 pub mod store;
 pub mod web;

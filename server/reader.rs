@@ -24,7 +24,7 @@ use tracing::warn;
 pub const SUBCOMMAND: &str = "read-sheet";
 
 /// The most memory the child may map, in bytes.
-const MOST_MEMORY: u64 = 400 * 1024 * 1024;
+const MOST_MEMORY: u64 = 256 * 1024 * 1024;
 /// The most processor time it may use, in seconds.
 const MOST_CPU_SECONDS: u64 = 10;
 /// How long the parent waits for it, with the wait for its turn.

@@ -23,6 +23,7 @@ use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{Habit, nearest_yard};
 use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
+use trade::quote::Quotes;
 use trade::volume::BulkDensity;
 
 use crate::store::lots::{Lot, LotState};
@@ -71,8 +72,19 @@ impl Shelf {
         now: Timestamp,
         sheet: Option<&str>,
     ) -> Result<Shelf, StoreError> {
+        let lots = store.open_lots(&shop.id).await?;
+        Shelf::of_lots(store, shop, now, lots, sheet).await
+    }
+
+    /// The shelf with these lots of the shop, of which those that are free count.
+    pub(crate) async fn of_lots(
+        store: &Store,
+        shop: &Shop,
+        now: Timestamp,
+        mut lots: Vec<Lot>,
+        sheet: Option<&str>,
+    ) -> Result<Shelf, StoreError> {
         let today = now.to_zoned_datetime(shop.zone.clone()).date();
-        let mut lots = store.open_lots(&shop.id).await?;
         lots.retain(|lot| lot.state == LotState::Open);
         let grades = store.grades(&shop.id).await?.into_iter().map(|grade| {
             (grade.id, ShelfGrade { name: grade.details.name, density: grade.details.bulk_density })
@@ -102,6 +114,16 @@ impl Shelf {
         let since = now - (24 * 7 * FILL_WEEKS).hours();
         let fill = fill_rates(store, shop, since, today).await?;
         Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
+    }
+
+    /// The shelf as it would stand had an outlet sent a price sheet with these prices.
+    pub fn with_sheet(&self, outlet: &OutletId, date: Date, quotes: BTreeMap<GradeId, Quotes>) -> Shelf {
+        let mut shelf = self.clone();
+        if let Some(outlet) = shelf.outlets.iter_mut().find(|other| other.id == *outlet) {
+            outlet.quotes = quotes;
+            outlet.sheet_date = Some(date);
+        }
+        shelf
     }
 
     pub fn lot(&self, id: &LotId) -> Option<&Lot> {

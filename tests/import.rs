@@ -83,6 +83,40 @@ fn what_is_not_dry_needs_an_outlet() {
 }
 
 /// The four pictures of `tests/data/sheets/photos`; of each at least seven of the eight lines, and each asks.
+/// Into a record: a draft that waits for review, once; what holds no prices is refused.
+#[test]
+fn a_sheet_for_an_outlet_waits_for_review() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let data = folder.path().to_str().expect("a path");
+    let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    let shop = runtime.block_on(crate::common::TestShop::in_folder(folder.path()));
+    let outlet = runtime.block_on(crate::sheets::lakeside(&shop));
+    let into = |typed: &str| import(&["-", "--data", data, "--outlet", "lakeside metals"], typed);
+
+    let first = into("No. 2 copper 3.60/lb\nBrass 2.30/lb\n");
+    assert!(first.status.success(), "{}", String::from_utf8_lossy(&first.stderr));
+    assert!(String::from_utf8_lossy(&first.stderr).contains("waits for review at /sheets/drafts/"));
+    let drafts = || runtime.block_on(shop.store.drafts(&shop.id)).expect("drafts");
+    assert_eq!(drafts().len(), 1);
+    let review = runtime.block_on(shop.get(&format!("/sheets/drafts/{}", drafts()[0].id))).ok();
+    assert_eq!(review.texts(".parts button")[..2], ["To confirm 0", "Matched 2"]);
+    assert_eq!(runtime.block_on(crate::sheets::pays(&shop, &outlet, "copper-2")), None, "nothing counts yet");
+
+    let again = into("No. 2 copper 3.60/lb\nBrass 2.30/lb\n");
+    assert!(String::from_utf8_lossy(&again.stderr).contains("waits for review already"));
+    assert_eq!(drafts().len(), 1);
+
+    runtime.block_on(crate::sheets::confirm(&shop, review));
+    let third = into("No. 2 copper 3.60/lb\nBrass 2.30/lb\n");
+    assert!(String::from_utf8_lossy(&third.stderr).contains("was read before, on "), "{third:?}");
+
+    let nothing = into("Call us for prices\n");
+    assert!(!nothing.status.success());
+    assert!(String::from_utf8_lossy(&nothing.stdout).contains("No prices were found"), "{nothing:?}");
+    let nobody = import(&["-", "--data", data, "--outlet", "Nobody"], "Brass 2.30/lb\n");
+    assert!(String::from_utf8_lossy(&nobody.stderr).contains("Lakeside Metals"), "it names those there are");
+}
+
 #[test]
 fn photos_are_read_where_the_recogniser_is_installed() {
     let installed = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default())

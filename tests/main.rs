@@ -25,6 +25,7 @@ mod plan;
 mod rates;
 mod record;
 mod scales;
+mod sheet_effects;
 mod sheet_files;
 mod sheets;
 mod shipments;

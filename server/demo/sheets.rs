@@ -17,7 +17,8 @@ use crate::review::{Answers, Facts, GradeAnswer, Known, Line, LineAnswer, LineGr
 use crate::store::files::{add_file, sha256};
 use crate::store::new_id;
 use crate::store::outlets::Outlet;
-use crate::store::sheets::{add_sheet, quotes_in_force};
+use crate::store::quotes::quotes_in_force;
+use crate::store::sheets::add_sheet;
 use crate::store::wordings::learn;
 
 #[derive(Deserialize)]
@@ -120,11 +121,9 @@ impl Loader<'_> {
         add_file(&mut self.tx, &by, &sha256, &entry.file, bytes).await?;
         let new = review.new_sheet(&new_id(), &reader.outlet.id, &sha256, &answers);
         add_sheet(&mut self.tx, &by, &new).await?;
-        for (wording, grade) in review.learned() {
-            let outlet = &reader.outlet.id;
-            learn(&mut self.tx, &by, outlet, &wording, grade.as_ref()).await?;
-            reader.learned.insert(wording, grade);
-        }
+        let learned = review.learned();
+        learn(&mut self.tx, &by, &reader.outlet.id, &learned).await?;
+        reader.learned.extend(learned);
         Ok(())
     }
 

@@ -8,7 +8,7 @@ use super::scenario::ShipmentEntry;
 use super::{DemoError, LoadedLot, Loader};
 use crate::catalogue::GRADES;
 use crate::store::new_id;
-use crate::store::sheets::quotes_in_force;
+use crate::store::quotes::quotes_in_force;
 use crate::store::shipments::{NewShipment, make_shipment, send_shipment};
 
 impl Loader<'_> {

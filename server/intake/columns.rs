@@ -1,15 +1,17 @@
 //! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
 
+mod shown;
+
 use trade::mass::MassUnit;
 
 use crate::context::Context;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
-use crate::price::{self, Strength};
 use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
+use shown::{Shown, is_price, looks_priced};
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
@@ -56,9 +58,14 @@ struct Named {
     tier: Option<TierText>,
 }
 
+/// Whether a cell of the row is surely a price.
+pub(crate) fn holds_price(row: &GridRow, marks: Marks) -> bool {
+    row.cells.iter().any(|cell| is_price(cell, marks))
+}
+
 /// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
 pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Vec<Panel>> {
-    if row.cells.iter().any(|cell| is_price(cell, marks)) {
+    if holds_price(row, marks) {
         return None;
     }
     let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
@@ -96,7 +103,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if !sound {
         return None;
     }
-    let names = newest(names, &row.cells);
+    let names = filled(this_week(newest(names, &row.cells), &row.cells), below, marks);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below, marks);
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
@@ -129,9 +136,51 @@ fn newest(names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
         .collect()
 }
 
+/// Of prices by numbered weeks, only the last are read: `Week 44 | Week 45`.
+fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let week = |cell: &Cell| -> Option<u32> {
+        let Cell::Text(text) = cell else { return None };
+        let (word, number) = text.trim().rsplit_once([' ', '.'])?;
+        VOCABULARY.has(word, Use::Week).then_some(number.parse().ok().filter(|week| (1..=53).contains(week))?)
+    };
+    let weeks: Vec<Option<u32>> = cells.iter().map(week).collect();
+    if weeks.iter().flatten().count() < 2 {
+        return names;
+    }
+    // The first week of a year comes after the last one of the year before.
+    let turn =
+        weeks.iter().flatten().any(|week| *week >= 50) && weeks.iter().flatten().any(|week| *week <= 3);
+    let place = |week: u32| if turn && week <= 3 { week + 53 } else { week };
+    let last = weeks.iter().flatten().copied().map(place).max();
+    for (name, week) in names.iter_mut().zip(&weeks) {
+        if let Some(week) = week {
+            let column = if Some(place(*week)) == last { Column::Price } else { Column::Other };
+            *name = Some(Named { column, context: Context::default(), tier: None });
+        }
+    }
+    names
+}
+
+/// A column without a single cell below its name holds no prices where another does: its name is a remark.
+fn filled(mut names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Option<Named>> {
+    let is_price = |name: &Option<Named>| name.as_ref().is_some_and(|name| name.column == Column::Price);
+    let holds: Vec<bool> = (0..names.len()).map(|at| Shown::of(below, at, marks).filled > 0).collect();
+    if !below.is_empty() && names.iter().zip(&holds).any(|(name, holds)| *holds && !is_price(name)) {
+        for (name, holds) in names.iter_mut().zip(holds) {
+            if let Some(name) = name.as_mut().filter(|name| name.column == Column::Price && !holds) {
+                name.column = Column::Other;
+            }
+        }
+    }
+    names
+}
+
 /// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
 /// none of names.
 pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Option<GridRow> {
+    if holds_price(below, marks) {
+        return None;
+    }
     let names = |row: &GridRow| row.cells.iter().map(|cell| name(cell, marks)).collect::<Vec<_>>();
     let (upper, lower) = (names(above), names(below));
     let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();
@@ -207,6 +256,14 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
     };
     let context = Context::of(text, true);
+    // `min_qty_kg`: the name of a tier's column, and its unit.
+    if let (Some(_), Some((_, before))) = (context.mass_unit(), words.split_last())
+        && let Some(column) = VOCABULARY
+            .column(&before.join(" "))
+            .filter(|column| matches!(column, Column::TierFrom | Column::TierTo))
+    {
+        return Some(Named { column, context, tier: None });
+    }
     // `Qty 2025 (t)` is how much was bought, whatever it is counted in.
     let counted = words.iter().any(|word| VOCABULARY.column(word) == Some(Column::Other))
         && !words
@@ -315,6 +372,17 @@ fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
         *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
     });
     panel.unit = panel.unit.or(units);
+    // Words left of the names, fewer of them than names, under a name of their own that says nothing: groups.
+    panel.group = panel.group.or_else(|| {
+        (0..panel.wording).rev().find(|at| {
+            let shown = Shown::of(below, *at, marks);
+            !named.get(*at).copied().unwrap_or(false)
+                && shown.reads_as_names()
+                && shown.words >= 2
+                && shown.codes == 0
+                && (shown.words < own.words || shown.distinct * 2 <= shown.words)
+        })
+    });
     let Some((at, best)) =
         beside.into_iter().max_by_key(|(at, shown)| (shown.distinct, std::cmp::Reverse(*at)))
     else {
@@ -340,136 +408,4 @@ fn second_wording(panel: &mut Panel, at: usize, names: &[Cell]) {
     } else {
         panel.group = Some(std::mem::replace(&mut panel.wording, at));
     }
-}
-
-/// What the cells of a column look like, counted.
-#[derive(Debug, Default)]
-struct Shown {
-    filled: usize,
-    words: usize,
-    distinct: usize,
-    priced: usize,
-    /// Of the priced, those with decimals, a sign or a unit.
-    sure: usize,
-    units: usize,
-    currencies: usize,
-    /// Numbers and letters of an item's number: `101`, `C02`.
-    codes: usize,
-    /// Whole numbers, each one more than the one above.
-    counted: usize,
-}
-
-impl Shown {
-    /// Rows that are looked at.
-    const SAMPLE: usize = 200;
-
-    fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
-        let mut shown = Shown::default();
-        let mut seen: Vec<String> = Vec::new();
-        let mut above: Option<i64> = None;
-        for cell in rows.iter().take(Self::SAMPLE).filter_map(|row| row.cells.get(at)) {
-            let seen_text = cell.shown();
-            shown.codes += usize::from(is_code(&seen_text));
-            if let Ok(number) = seen_text.trim_end_matches(['.', ')']).parse::<i64>() {
-                shown.counted += usize::from(above.is_none_or(|above| number == above + 1));
-                above = Some(number);
-            }
-            let text = match cell {
-                Cell::Empty => continue,
-                Cell::Number { percent: false, .. } => {
-                    shown.filled += 1;
-                    shown.priced += 1;
-                    shown.sure += usize::from(
-                        matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0),
-                    );
-                    continue;
-                }
-                Cell::Number { .. } | Cell::Date(_) => {
-                    shown.filled += 1;
-                    continue;
-                }
-                Cell::Text(text) => text,
-            };
-            shown.filled += 1;
-            if VOCABULARY.currencies(text).is_some() {
-                shown.currencies += 1;
-            } else if is_unit(text) {
-                shown.units += 1;
-            } else if looks_priced(cell, marks) || VOCABULARY.has(text, Use::OnRequest) {
-                shown.priced += 1;
-                shown.sure += usize::from(strength(text, marks) > Some(Strength::Weak));
-            } else if text.chars().any(char::is_alphabetic) {
-                shown.words += 1;
-                if !seen.contains(text) {
-                    seen.push(text.clone());
-                }
-            }
-        }
-        shown.distinct = seen.len();
-        // Rows that are counted are no prices.
-        if shown.counted >= 3 && shown.counted + 1 >= shown.filled {
-            (shown.priced, shown.sure) = (0, 0);
-        }
-        shown
-    }
-
-    /// More than half of what is there; and at least two, because one cell shows nothing.
-    fn mostly(&self, count: usize) -> bool {
-        count >= 2 && count * 2 > self.filled
-    }
-
-    fn reads_as_names(&self) -> bool {
-        self.filled > 0 && self.words * 2 > self.filled
-    }
-}
-
-/// Whether a cell is an item's number rather than its name: at most three letters beside its digits.
-fn is_code(text: &str) -> bool {
-    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
-    let digits = text.chars().filter(char::is_ascii_digit).count();
-    digits >= 1
-        && letters <= 3
-        && digits + letters >= 2
-        && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '.'))
-        && !text.contains(['.', ','])
-        && text.chars().count() <= 10
-}
-
-/// Whether a cell is surely a price, and so no name of a column.
-fn is_price(cell: &Cell, marks: Marks) -> bool {
-    match cell {
-        Cell::Number { percent, .. } => !percent,
-        Cell::Text(text) => {
-            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
-        }
-        _ => false,
-    }
-}
-
-/// Whether a cell of text is nothing but a price, with its currency and unit.
-fn looks_priced(cell: &Cell, marks: Marks) -> bool {
-    match cell {
-        Cell::Number { percent, .. } => !percent,
-        Cell::Text(text) => strength(text, marks).is_some(),
-        _ => false,
-    }
-}
-
-fn strength(text: &str, marks: Marks) -> Option<Strength> {
-    let scan = Scan::of(text);
-    let prices = price::prices(&scan, marks);
-    let price = prices.first()?;
-    let rest = (0..price.first).chain(price.last..scan.tokens.len());
-    let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
-    (stray == 0).then_some(price.strength)
-}
-
-fn is_unit(text: &str) -> bool {
-    let scan = Scan::of(text);
-    let context = Context::of(text, true);
-    context.unit.is_some()
-        && context.currencies.is_empty()
-        && scan.tokens.len() <= 4
-        && !text.contains(|c: char| c.is_ascii_digit())
-        || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
 }

@@ -116,7 +116,12 @@ pub(crate) fn is_heading(text: &str) -> bool {
     let words = name.split_whitespace().count();
     let first = name.split_whitespace().next().unwrap_or_default();
     let contact = text.contains('@') || text.contains("www.") || text.contains("://");
-    let address = name.chars().filter(char::is_ascii_digit).count() > 3;
+    // `1200 Harbor Road`, but `Aluminum extrusion 6063`.
+    let digits = name.chars().filter(char::is_ascii_digit).count();
+    let alloy = digits == 4
+        && name.ends_with(|c: char| c.is_ascii_digit())
+        && VOCABULARY.has_within(name, Use::Group);
+    let address = digits > 3 && !alloy;
     (1..=6).contains(&words)
         && name.chars().any(char::is_alphabetic)
         && !contact
@@ -183,5 +188,6 @@ mod tests {
         name("Prices change daily.", None);
         name("All prices per lb", None);
         name("1200 Harbor Road", None);
+        name("Aluminum Extrusion 6063", Some("Aluminum Extrusion 6063"));
     }
 }

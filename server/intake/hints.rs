@@ -24,6 +24,9 @@ pub struct Hints {
     pub today: Date,
 }
 
+/// So many words show a language.
+const FEWEST_WORDS: u32 = 2;
+
 impl Hints {
     /// The decimal mark that is usual where the outlet's currency is.
     pub(crate) fn usual_habit(&self) -> Habit {
@@ -48,6 +51,7 @@ impl Hints {
     pub(crate) fn shown_by(document: &Document, today: Date) -> Hints {
         let mut votes: HashMap<Currency, u32> = HashMap::new();
         let mut languages: HashMap<Currency, u32> = HashMap::new();
+        let mut dollars: HashMap<Currency, u32> = HashMap::new();
         let mut shared = None;
         let mut order: Vec<Currency> = Vec::new();
         for text in document.texts() {
@@ -71,6 +75,9 @@ impl Hints {
                 if let Some(currency) = VOCABULARY.language_currency(word) {
                     *languages.entry(currency).or_default() += 1;
                 }
+                if let Some(currency) = VOCABULARY.language_dollars(word) {
+                    *dollars.entry(currency).or_default() += 1;
+                }
             }
         }
         for cell in document.cells() {
@@ -80,6 +87,12 @@ impl Hints {
                 *votes.entry(*one).or_default() += 1;
             }
         }
+        dollars.retain(|_, words| *words >= FEWEST_WORDS);
+        // `$` on a sheet in French is Canadian.
+        let shared = match shared {
+            Some(Currency::USD) => most(dollars, &[]).or(shared),
+            other => other,
+        };
         let currency =
             most(votes, &order).or(shared).or_else(|| most(languages, &[])).unwrap_or(Currency::USD);
         let unit = match currency {

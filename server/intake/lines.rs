@@ -3,8 +3,9 @@
 use crate::context::{Context, heading_name, is_heading};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
+use crate::number::{self, Habit, Marks};
 use crate::parts::{self, Part, charge, chosen, heading_within, starts_with, trimmed};
-use crate::price;
+use crate::price::{self, PriceText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
 use crate::tier::{TierText, tier_at};
@@ -57,18 +58,26 @@ impl LineReader {
         if prices.is_empty() {
             return self.without_price(text, &scan, line, draft);
         }
+        // What a customer says of the outlet is set in quotation marks.
+        let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
+        if quoted || tells_of_the_past(text, &scan) {
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
         let mut parts = parts::parts(&scan, &prices, draft);
         let within = heading_within(&mut parts);
-        let charge = charge(text);
+        let charges = charges(text, &scan, &prices, &parts);
         let columns = parts.len() == self.beside.len();
-        for (at, part) in parts.into_iter().enumerate() {
+        for (at, (part, charge)) in parts.into_iter().zip(charges).enumerate() {
             if columns {
                 self.heading = Some(self.beside[at].clone());
             }
             let before = draft.rows.len();
             self.part(part, text, &line.place, charge, draft);
             if let Some(heading) = &within {
-                draft.rows[before..].iter_mut().for_each(|row| row.group = Some(heading.clone()));
+                for row in &mut draft.rows[before..] {
+                    row.group = Some(heading.name.clone());
+                    row.context = row.context.within(&heading.context);
+                }
             }
         }
     }
@@ -200,6 +209,9 @@ impl LineReader {
 /// The items of a line that lists several, each with its price, between semicolons; what introduces them is an item of
 /// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
 fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
+    if let Some(items) = listed_by_commas(text) {
+        return Some(items);
+    }
     let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();
     let priced = |item: &&&str| !price::prices(&Scan::of(item), draft.marks).is_empty();
     if items.len() < 3 || items.iter().filter(priced).count() < 2 {
@@ -217,6 +229,25 @@ fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     };
     all.extend(rest);
     Some(all)
+}
+
+/// The same with commas, of bare numbers, where the introduction says what they are: `Ferrous by the gross ton: heavy
+/// melt 225, tin 168, plate 240`.
+fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
+    let (before, after) = text.split_once(": ")?;
+    let introduces = !Context::of(before, false).is_empty() && is_heading(before);
+    let items: Vec<&str> = after.split(", ").map(str::trim).collect();
+    let numbered = |item: &&str| {
+        let scan = Scan::of(item);
+        let numbers = scan.numbers().count();
+        let last = scan.tokens.len().checked_sub(1).and_then(|last| scan.kind(last));
+        numbers == 1
+            && last == Some(Kind::Number)
+            && scan.numbers().all(|number| !number::looks_like_price(number))
+            && item.chars().any(char::is_alphabetic)
+    };
+    (introduces && items.len() >= 2 && items.iter().all(numbered))
+        .then(|| [before].into_iter().chain(items).collect())
 }
 
 /// Whether a name is nothing but a month and its year, or a day.
@@ -240,7 +271,63 @@ fn is_remark(name: &str) -> bool {
         && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
     let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
-    remark || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
+    let service = VOCABULARY.has_within(name, Use::Service);
+    // `Seg a sex 8h às 17h | …`.
+    // `Seg a sex 8h às 17h | …`.
+    let time = |at: usize| {
+        let hour = matches!(scan.word(at + 1), "h" | "am" | "pm" | "Uhr" | "uhr");
+        scan.kind(at) == Some(Kind::Fact) && (hour || scan.word(at).contains(['h', ':']))
+    };
+    let hours = scan.is(0, Use::Hours) && (1..scan.tokens.len()).any(time);
+    remark || service || hours || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
+}
+
+/// Which parts of a line are charges. Where it names several, words of a charge speak of the part they stand in, or of
+/// all where they introduce the line: `We charge: tubes 0.40, toner 0.10`.
+fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: &[Part]) -> Vec<Charge> {
+    if parts.len() < 2 {
+        return vec![charge(text); parts.len()];
+    }
+    let introduced = text
+        .split_once(": ")
+        .filter(|(before, _)| price::prices(&Scan::of(before), Marks::of([], Habit::Point)).is_empty())
+        .map_or(Charge::No, |(before, _)| charge(before));
+    let names_first = prices.first().is_some_and(|price| price.first > 0);
+    let mut charges = Vec::with_capacity(parts.len());
+    let mut next = 0;
+    for (at, part) in parts.iter().enumerate() {
+        let first = next;
+        next += part.prices.len();
+        let last = at + 1 == parts.len();
+        let (from, to) = if names_first {
+            let from = first.checked_sub(1).map_or(0, |before| prices[before].last);
+            // `tubes 0.40 (we charge), toner`: brackets behind a price speak of it.
+            let to = prices.get(next - 1).map_or(0, |price| behind_brackets(scan, price.last));
+            (if first == 0 { 0 } else { behind_brackets(scan, from) }, to)
+        } else {
+            (prices[first].first, prices.get(next).map_or(scan.tokens.len(), |price| price.first))
+        };
+        let to = if last { scan.tokens.len() } else { to };
+        charges.push(charge(scan.between(from, to)).or(introduced));
+    }
+    charges
+}
+
+/// The token behind the brackets that open at `at`, or `at` itself where none do.
+fn behind_brackets(scan: &Scan<'_>, at: usize) -> usize {
+    if scan.kind(at) != Some(Kind::Open) {
+        return at;
+    }
+    let close = (at..scan.tokens.len()).find(|&i| scan.kind(i) == Some(Kind::Close));
+    close.map_or(at, |close| close + 1)
+}
+
+/// Whether a line only tells what was paid before: `Last week: server 4.20`, `Prices were 4.08 for bright last week.`
+fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
+    let begins = (1..=3).any(|length| VOCABULARY.has(scan.between(0, length), Use::Past));
+    let whole = VOCABULARY.has(scan.word(0), Use::WholeSheet) && VOCABULARY.has_within(text, Use::Past);
+    // `Last week 4.10, this week 4.20` has a price of today.
+    (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
 }
 
 /// A name with “call”, “POA” or “no charge” in the place of its price.
@@ -251,14 +338,23 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     if let Some(part) = on_request_first(scan, end) {
         return Some(part);
     }
-    let (start, price) = (1..=4.min(end)).rev().find_map(|length| {
-        let words = scan.between(end - length, end);
-        if VOCABULARY.has(words, Use::OnRequest) {
-            Some((end - length, DraftPrice::OnRequest))
-        } else {
-            VOCABULARY.has(words, Use::Free).then_some((end - length, DraftPrice::Free))
-        }
-    })?;
+    let before = |end: usize| {
+        (1..=4.min(end)).rev().find_map(|length| {
+            let words = scan.between(end - length, end);
+            if VOCABULARY.has(words, Use::OnRequest) {
+                Some((end - length, DraftPrice::OnRequest))
+            } else {
+                VOCABULARY.has(words, Use::Free).then_some((end - length, DraftPrice::Free))
+            }
+        })
+    };
+    let (mut start, price) = before(end)?;
+    // `Call for quote  Call`, as a page has it with its button.
+    while let Some((earlier, _)) =
+        start.checked_sub(1).filter(|gap| scan.kind(*gap) == Some(Kind::Gap)).and_then(before)
+    {
+        start = earlier;
+    }
     let name = trimmed(scan, 0, start)?;
     // `Call for prices` and `Other items: please call` name nothing.
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);

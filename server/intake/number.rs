@@ -3,6 +3,8 @@
 //! `1,250` and `1.250` mean different things on the two sides of a border, so no number is read alone: the marks of
 //! the whole sheet decide.
 
+use std::borrow::Cow;
+
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromStr;
 
@@ -54,6 +56,7 @@ impl Marks {
 
     /// `None` where the text is no number, or has more digits than an amount can have.
     pub fn read(self, text: &str) -> Option<Amount> {
+        let text = &*with_cents(text);
         let shape = Shape::of(text)?;
         let against = shape.habit().is_some_and(|habit| habit != self.habit);
         let decimal_mark = match shape {
@@ -93,6 +96,7 @@ pub(crate) struct Amount {
 
 /// Whether the text has decimals as prices have them: two or more places, or nothing before the mark.
 pub(crate) fn looks_like_price(text: &str) -> bool {
+    let text = &*with_cents(text);
     match Shape::of(text) {
         Some(Shape::Decimals(mark)) => {
             text.rsplit(mark).next().is_some_and(|rest| rest.len() >= 2) || text.starts_with(mark)
@@ -114,6 +118,7 @@ enum Shape {
 
 impl Shape {
     fn of(text: &str) -> Option<Shape> {
+        let text = &*with_cents(text);
         let digits = text.chars().filter(char::is_ascii_digit).count();
         if digits == 0 || digits > MOST_DIGITS || !text.ends_with(|c: char| c.is_ascii_digit()) {
             return None;
@@ -142,6 +147,24 @@ impl Shape {
             Shape::Decimals(',') | Shape::Thousands('.') => Some(Habit::Comma),
             _ => None,
         }
+    }
+}
+
+/// The length of a dash in the place of decimals, with its mark: `8.050,-`, `120,--`, `12.–`.
+pub(crate) fn dashed_decimals(tail: &str) -> usize {
+    let Some(dashes) = tail.strip_prefix([',', '.']) else { return 0 };
+    let rest = dashes.trim_start_matches(['-', '–', '—']);
+    let length = dashes.len() - rest.len();
+    // `5.-10` is a span.
+    if length == 0 || rest.starts_with(|c: char| c.is_alphanumeric()) { 0 } else { 1 + length }
+}
+
+/// The number with the decimals that a dash stands for.
+fn with_cents(text: &str) -> Cow<'_, str> {
+    let whole = text.trim_end_matches(['-', '–', '—']);
+    match whole.ends_with([',', '.']) && whole.len() < text.len() {
+        true => Cow::Owned(format!("{whole}00")),
+        false => Cow::Borrowed(text),
     }
 }
 
@@ -185,6 +208,7 @@ mod tests {
         check(&["0.125", "1.125"], &["0.125", "1.125"]);
         check(&["1,250,000", "1,250"], &["1250000", "1250"]);
         check(&["1\u{a0}250,50", "1'250"], &["1250.50", "1250"]);
+        check(&["8.050,-", "620,--", "1.250"], &["8050.00", "620.00", "1250"]);
     }
 
     #[test]

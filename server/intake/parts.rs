@@ -2,7 +2,7 @@
 
 use rust_decimal::dec;
 
-use crate::context::is_heading;
+use crate::context::{Context, heading_name, is_heading};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
 use crate::price::{PriceText, Strength};
 use crate::scan::{Kind, Scan};
@@ -63,7 +63,15 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                     && (i > 0 && sure(i - 1) && touch(i - 1, i)
                         || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
             };
-            let keep: Vec<bool> = (0..all.len()).map(|i| sure(i) || beside(i)).collect();
+            // In a line of several names, decimals with a name of their own are prices like the marked ones.
+            let named = |i: usize| {
+                let from = if i == 0 { 0 } else { all[i - 1].last };
+                all[i].strength == Strength::Decimals
+                    && (from..all[i].first).any(|at| matches!(scan.kind(at), Some(Kind::Word | Kind::Fact)))
+            };
+            let several = all.len() >= 4 && (0..all.len()).filter(|&i| named(i)).count() >= 2;
+            let keep: Vec<bool> =
+                (0..all.len()).map(|i| sure(i) || beside(i) || several && named(i)).collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
         }
     }
@@ -92,15 +100,27 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
 }
 
 /// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`.
-pub(crate) fn heading_within(parts: &mut [Part]) -> Option<String> {
+pub(crate) fn heading_within(parts: &mut [Part]) -> Option<HeadingWithin> {
     let [first, _, ..] = parts else { return None };
     let (heading, name) = first.name.as_ref()?.split_once(": ")?;
-    if !is_heading(heading) || !VOCABULARY.has_within(heading, Use::Group) {
+    // `Boards this week per lb`: the heading is over where it begins to speak.
+    let scan = Scan::of(heading);
+    let speaks = |at: &usize| scan.is(*at, Use::Sentence) || scan.is(*at, Use::Per);
+    let end = (0..scan.tokens.len()).find(speaks).unwrap_or(scan.tokens.len());
+    let short = heading_name(scan.between(0, end));
+    if !is_heading(short) || !VOCABULARY.has_within(short, Use::Group) {
         return None;
     }
-    let (heading, name) = (heading.to_string(), name.trim_start().to_string());
-    first.name = Some(name);
-    Some(heading)
+    let within = HeadingWithin { name: short.to_string(), context: Context::of(heading, false) };
+    first.name = Some(name.trim_start().to_string());
+    Some(within)
+}
+
+/// A heading at the beginning of a line, and what it says of the prices in it.
+#[derive(Debug)]
+pub(crate) struct HeadingWithin {
+    pub name: String,
+    pub context: Context,
 }
 
 /// Adds a price with what stands beside it: to a new part where that is a name, else to the last part.
@@ -209,8 +229,26 @@ impl Between {
                 .rev()
                 .find(|&i| scan.kind(i) != Some(Kind::Slash))
                 .is_some_and(|i| scan.kind(i) == Some(Kind::Close));
+        // `… cast 70. SS 55c`: a sentence that ended with a number is over.
+        let begins = (first..last)
+            .rev()
+            .find(|&at| {
+                let ended = at > first
+                    && (matches!(scan.kind(at - 1), Some(Kind::Number | Kind::Fact | Kind::Close))
+                        || scan.is(at - 1, Use::OnRequest));
+                scan.word(at) == "." && ended && scan.spaced(at + 1) && scan.kind(at + 1) == Some(Kind::Word)
+            })
+            .map_or(first, |at| at + 1);
+        // `brass 2.41 (clean only), rads 2.05`: what stands in brackets is about the price before them.
+        let closed = (begins..last).find(|&at| scan.kind(at) == Some(Kind::Close));
+        let begins = match closed {
+            Some(at) if first > 0 && scan.kind(begins) == Some(Kind::Open) && scan.word(at + 1) == "," => {
+                at + 2
+            }
+            _ => begins,
+        };
         Between {
-            name: trimmed(scan, first, last).filter(|_| !remark).map(str::to_string),
+            name: trimmed(scan, begins, last).filter(|_| !remark).map(str::to_string),
             text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
             tier: tier.map(|(tier, ..)| tier),
             remark,

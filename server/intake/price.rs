@@ -147,6 +147,16 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
                 narrow(&mut price.currencies, currencies);
             }
             Some(Kind::Minus) => price.sign = Sign::Minus,
+            // A dash behind a gap, with a blank behind it as well: what most prices of the sheet have is decoration.
+            Some(Kind::Dash)
+                if scan.spaced(first)
+                    && price.sign == Sign::Plain
+                    && i > free_from
+                    && scan.kind(i - 1) == Some(Kind::Gap)
+                    && is_leader(scan.word(i - 1)) =>
+            {
+                price.sign = Sign::Dashed;
+            }
             // A dash with a blank behind it, or a word before it, sets the name apart.
             Some(Kind::Dash) if !scan.spaced(first) && price.sign == Sign::Plain => {
                 let after_currency = i > free_from && VOCABULARY.currencies(scan.word(i - 1)).is_some();
@@ -166,9 +176,14 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
     price.first = first;
 }
 
+/// Dots and the like that lead from a name to its price.
+fn is_leader(gap: &str) -> bool {
+    gap.chars().all(|c| matches!(c, '.' | '…' | '_' | '·' | '*'))
+}
+
 /// Cents and currencies directly behind the number.
 fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
-    while scan.kind(price.last) == Some(Kind::Word) {
+    while scan.kind(price.last) == Some(Kind::Word) && !is_apiece(scan, price.last) {
         let word = scan.word(price.last);
         if let Some(currencies) = VOCABULARY.currencies(word).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
@@ -297,6 +312,9 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
     if scan.kind(at) == Some(Kind::Hash) && !numbered {
         return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Pound)), at + 1));
     }
+    if is_apiece(scan, at) {
+        return Some((UnitText::Unit(PriceUnit::Each), at + 2));
+    }
     let (times, at) = match scan.kind(at) {
         Some(Kind::Number) => (scan.word(at), at + 1),
         _ => ("1", at),
@@ -316,6 +334,11 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
         }
     }
     None
+}
+
+/// The Italian `cad.`, which without its dot is a currency.
+fn is_apiece(scan: &Scan<'_>, at: usize) -> bool {
+    scan.word(at) == "cad" && scan.word(at + 1) == "." && !scan.spaced(at + 1)
 }
 
 /// The unit that so many of another are: `100 kg`, `2000 lb`.

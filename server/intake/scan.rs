@@ -82,6 +82,7 @@ impl<'t> Scan<'t> {
     fn mark_facts(&mut self) {
         self.mark_dates();
         self.mark_phones();
+        self.mark_hours();
         for i in 0..self.tokens.len() {
             if self.tokens[i].kind != Kind::Number {
                 continue;
@@ -164,7 +165,8 @@ impl<'t> Scan<'t> {
             let leads_with_zero = self.word(at).len() > 1
                 && self.word(at).starts_with('0')
                 && self.word(at).bytes().all(|b| b.is_ascii_digit());
-            let american = dashed && matches!(lengths.as_slice(), [3, 4] | [3, 3, 4] | [1, 3, 3, 4]);
+            let span = members.len() == 2 && is_round_span(self.word(members[0]), self.word(members[1]));
+            let american = dashed && !span && matches!(lengths.as_slice(), [3, 4] | [3, 3, 4] | [1, 3, 3, 4]);
             let phone = american
                 || digits >= 6 && (labelled || leads_with_zero || members.len() == 1 && digits >= 8)
                 || leads_with_zero && members.len() == 1 && digits >= 3;
@@ -172,6 +174,20 @@ impl<'t> Scan<'t> {
                 members.iter().for_each(|&i| self.tokens[i].kind = Kind::Fact);
             }
             at = next.max(at + 1);
+        }
+    }
+
+    /// Times of a day beside the words of opening hours: `Mo-Fr 7.30-16.30`, `Orario: 8.00-12.00 / 14.00-17.30`.
+    fn mark_hours(&mut self) {
+        if !(0..self.tokens.len()).any(|at| self.is(at, Use::Hours)) {
+            return;
+        }
+        for at in 1..self.tokens.len().saturating_sub(1) {
+            let joins = self.kind(at) == Some(Kind::Dash) || self.is(at, Use::Range);
+            if joins && is_time(self.word(at - 1)) && is_time(self.word(at + 1)) {
+                self.tokens[at - 1].kind = Kind::Fact;
+                self.tokens[at + 1].kind = Kind::Fact;
+            }
         }
     }
 
@@ -278,6 +294,10 @@ impl<'t> Lexer<'t> {
             }
             length += mark.len_utf8() + digits;
         }
+        let dashed = number::dashed_decimals(&rest[length..]);
+        if dashed > 0 && Marks::is_number(&rest[..length + dashed]) {
+            length += dashed;
+        }
         let (number, tail) = rest.split_at(length);
         let fact = |extra: usize| (Kind::Fact, length + extra);
         let letters = run(tail, char::is_alphanumeric);
@@ -358,6 +378,22 @@ fn belongs_to_price(letters: &str) -> bool {
             || VOCABULARY.has(letters, Use::Ton)
             || VOCABULARY.has(letters, Use::Measure)
             || VOCABULARY.currencies(letters).is_some())
+}
+
+/// Whether a span begins and ends with round numbers, as masses of a tier do and a telephone's number seldom does:
+/// `500-1999`.
+fn is_round_span(from: &str, to: &str) -> bool {
+    let number = |text: &str| text.parse::<u32>().ok();
+    number(from)
+        .zip(number(to))
+        .is_some_and(|(from, to)| from < to && matches!(from % 50, 0 | 1) && matches!(to % 50, 0 | 49))
+}
+
+/// `7.30` as a time: whole quarters of an hour.
+fn is_time(text: &str) -> bool {
+    text.split_once(['.', ':']).is_some_and(|(hour, minute)| {
+        hour.parse::<u8>().is_ok_and(|hour| hour <= 24) && matches!(minute, "00" | "15" | "30" | "45")
+    })
 }
 
 fn is_alloy(tail: &str) -> bool {

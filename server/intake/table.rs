@@ -30,11 +30,17 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
         return read_as_lines(rows, draft);
     }
     let mut table = Table { panels, headings: Vec::new(), above: Vec::new() };
+    let first = draft.rows.len();
     table.restart();
     let mut skip = false;
     for (i, row) in rows.iter().enumerate() {
         if std::mem::take(&mut skip) {
             draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
+            continue;
+        }
+        // Most rows have a price, and so are none of names.
+        if columns::holds_price(row, draft.marks) {
+            table.row(row, draft);
             continue;
         }
         let second = rows.get(i + 1).and_then(|below| columns::in_two_rows(row, below, draft.marks));
@@ -58,6 +64,18 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
                 draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             }
             None => table.row(row, draft),
+        }
+    }
+    // A list of contacts looks like one of prices that were all left blank.
+    let new = &draft.rows[first..];
+    let unpriced = new.iter().all(|row| match &row.price {
+        DraftPrice::OnRequest => true,
+        DraftPrice::Text(price) => price.too_large(),
+        DraftPrice::Free => false,
+    });
+    if unpriced && new.iter().any(|row| row.doubts.contains(&Doubt::Blank)) {
+        for row in draft.rows.split_off(first) {
+            draft.leave_out(&row.source, &row.place, Why::NoPrice);
         }
     }
 }
@@ -167,7 +185,7 @@ impl Table {
         if !name.chars().any(char::is_alphanumeric) {
             return Err(Why::NoName);
         }
-        if is_only_a_date(&name) {
+        if is_only_a_date(&name) || VOCABULARY.has_within(&name, Use::Service) {
             return Err(Why::NoPrice);
         }
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
@@ -211,6 +229,7 @@ impl Table {
             || capitals
             || name.ends_with(':')
             || VOCABULARY.has_within(heading_name(name), Use::Group)
+            || charge(name) == Charge::Sure
             || self.above[at].wording.is_empty()
     }
 
@@ -321,7 +340,9 @@ fn price_rows(
     for column in &panel.prices {
         let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
         let read = CellPrice::of(cell, draft);
-        if *cell == Cell::Empty && (column.tier.is_some() || panel.prices.len() > 1) {
+        // Nothing, or a dash, where other columns have the price.
+        let silent = !cell.shown().chars().any(char::is_alphanumeric);
+        if silent && (column.tier.is_some() || *cell == Cell::Empty && panel.prices.len() > 1) {
             continue;
         }
         notes.extend(read.note);

@@ -23,6 +23,7 @@ pub(crate) struct Vocabulary {
     columns: HashMap<String, Column>,
     months: HashMap<String, i8>,
     languages: HashMap<String, Currency>,
+    dollar_languages: HashMap<String, Currency>,
     /// Ways to write each grade, by its slug, as they stand in the file.
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
@@ -33,6 +34,8 @@ pub(crate) struct Vocabulary {
     /// Words of other languages, as they stand and by their roots.
     english: HashMap<String, String>,
     english_by_root: HashMap<String, String>,
+    /// The roots of the first words of those that are several.
+    english_starts: HashSet<String>,
     /// Words that names of grades have in English, without their plural endings.
     own: HashSet<String>,
     /// English words that other languages build their own with.
@@ -87,6 +90,18 @@ pub(crate) enum Use {
     Market,
     Pence,
     PhoneLabel,
+    /// It tells of a price paid before.
+    Past,
+    /// It tells of a price paid now.
+    Present,
+    /// Around times of a day.
+    Hours,
+    /// In front of a week's number.
+    Week,
+    /// It says that something is not there.
+    Absent,
+    /// Something that the outlet sells, and no scrap.
+    Service,
     /// Whose messages in a chat are the shop's own.
     Oneself,
     /// Around a ruled line: the message below is an older one.
@@ -160,8 +175,21 @@ impl Vocabulary {
             return Some(meaning);
         }
         // `cans` is English, though it has the root of a foreign word.
-        let own = words.split(' ').all(|word| self.own.contains(&stem(word)));
-        self.english_by_root.get(&roots(words)).filter(|_| !own).map(String::as_str)
+        // Nearly all runs of words mean nothing together, and their first word shows it.
+        let first = words.split(' ').next().unwrap_or_default();
+        if first.len() < words.len()
+            && !self.english_starts.contains(&roots(first))
+            && !self.english_starts.contains(&roots(&stem(first)))
+        {
+            return None;
+        }
+        let singular = || words.split(' ').map(stem).collect::<Vec<_>>();
+        let meaning = self
+            .english_by_root
+            .get(&roots(words))
+            .or_else(|| self.english_by_root.get(&roots(&singular().join(" "))))?;
+        let own = singular().iter().all(|word| self.own.contains(word));
+        (!own).then_some(meaning)
     }
 
     /// The second half of a word written together, which is never English.
@@ -194,6 +222,11 @@ impl Vocabulary {
         self.languages.get(word).copied()
     }
 
+    /// Whose dollars are meant where the language of this word is spoken.
+    pub fn language_dollars(&self, word: &str) -> Option<Currency> {
+        self.dollar_languages.get(word).copied()
+    }
+
     fn parse(text: &str) -> Result<Vocabulary, String> {
         let file: File = toml::from_str(text).map_err(|e| e.to_string())?;
         let mut uses: HashMap<String, Vec<Use>> = HashMap::new();
@@ -222,11 +255,17 @@ impl Vocabulary {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
             months.extend(names.iter().map(|name| (normal_wording(name), number)));
         }
-        let mut languages = HashMap::new();
-        for (code, words) in &file.languages {
-            let currency = currency(code)?;
-            languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
-        }
+        let by_language =
+            |table: &BTreeMap<String, Vec<String>>| -> Result<HashMap<String, Currency>, String> {
+                let mut languages = HashMap::new();
+                for (code, words) in table {
+                    let currency = currency(code)?;
+                    languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
+                }
+                Ok(languages)
+            };
+        let languages = by_language(&file.languages)?;
+        let dollar_languages = by_language(&file.dollar_languages)?;
         let mut columns = HashMap::new();
         for (column, names) in &file.columns {
             for name in names {
@@ -245,11 +284,15 @@ impl Vocabulary {
         }
         let mut english: HashMap<String, String> = HashMap::new();
         let mut english_by_root: HashMap<String, String> = HashMap::new();
+        let mut english_starts: HashSet<String> = HashSet::new();
         for (language, words) in &file.translations {
             for (word, meaning) in words {
                 let key = normal_wording(word);
                 if english.get(&key).is_some_and(|before| before != meaning) {
                     return Err(format!("“{word}” ({language}) means two things"));
+                }
+                if let Some((first, _)) = key.split_once(' ') {
+                    english_starts.insert(roots(first));
                 }
                 english_by_root.entry(roots(&key)).or_insert_with(|| meaning.clone());
                 english.insert(key, meaning.clone());
@@ -272,6 +315,7 @@ impl Vocabulary {
             uses,
             own,
             english,
+            english_starts,
             english_by_root,
             loans: file.loans.words.into_iter().collect(),
             units,
@@ -279,6 +323,7 @@ impl Vocabulary {
             columns,
             months,
             languages,
+            dollar_languages,
             grades: file.grades,
             codes: file.codes,
             stand_ins,
@@ -333,6 +378,7 @@ struct File {
     cents: Words,
     months: BTreeMap<String, Vec<String>>,
     languages: BTreeMap<String, Vec<String>>,
+    dollar_languages: BTreeMap<String, Vec<String>>,
     currencies: BTreeMap<String, Vec<String>>,
     shared: BTreeMap<String, Vec<String>>,
     columns: HashMap<Column, Vec<String>>,

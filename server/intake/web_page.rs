@@ -4,24 +4,26 @@
 //! columns counts as one. All else is walked in its order: blocks end a line, and pieces that only the page's style sets
 //! apart are set apart here as well.
 
+mod boxes;
+mod element;
+mod flat;
+mod grid;
+
 use encoding_rs::Encoding;
 use scraper::node::Node;
 use scraper::{ElementRef, Html};
 
 use crate::decode;
-use crate::document::{
-    Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, MOST_TEXT, cut,
-};
+use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_ROWS, MOST_TEXT, cut};
 use crate::format::Unreadable;
 use crate::sheet::{Place, Problem};
+use boxes::record;
+use element::{is_block, is_group_heading, is_unseen};
 
 /// Elements nested deeper than this are no page that a person wrote, and cost the parser time by their square.
 const DEEPEST: usize = 400;
 /// Tags that are looked at; a price list's page has some thousands.
 const MOST_TAGS: usize = 300_000;
-/// A cell spans at most so many rows or columns.
-const WIDEST_SPAN: usize = 64;
-
 /// Whether a text is HTML: it begins with a tag, as pages and pasted fragments do.
 pub(crate) fn looks_like_html(text: &str) -> bool {
     let start = text.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{feff}');
@@ -161,6 +163,8 @@ struct Page {
     lines: Vec<Line>,
     /// The line that is being written.
     line: String,
+    /// What ends a line is a line break in it.
+    breaks: bool,
     /// Pieces of the line that came from different elements are apart.
     apart: bool,
     count: u32,
@@ -277,7 +281,7 @@ impl Page {
         }
         for (at, word) in words.enumerate() {
             let blank = at > 0 || blank_first;
-            if blank && !self.line.is_empty() && !self.line.ends_with(' ') {
+            if blank && !self.line.is_empty() && !self.line.ends_with([' ', '\n']) {
                 self.line.push(' ');
             }
             if at == 0 && self.apart && touches(&self.line, word) {
@@ -329,77 +333,6 @@ impl Page {
         }
     }
 
-    /// The cells of a table that holds data; `None` of one that only lays out the page.
-    fn data_table(&mut self, table: ElementRef<'_>) -> Option<Vec<Vec<Cell>>> {
-        let mut rows: Vec<ElementRef<'_>> = Vec::new();
-        for element in table.descendants().skip(1).filter_map(ElementRef::wrap) {
-            match element.value().name() {
-                "table" => return None,
-                "tr" => rows.push(element),
-                _ => {}
-            }
-        }
-        let cells = |row: &ElementRef<'_>| row.child_elements().filter(|cell| is_cell(cell)).count();
-        let wide = rows.iter().filter(|row| cells(row) >= 2).count();
-        let several_lines = |row: &ElementRef<'_>| {
-            row.child_elements().any(|cell| {
-                cell.descendants()
-                    .filter(|node| {
-                        node.value().as_element().is_some_and(|e| e.name() == "br" || is_block(e.name()))
-                    })
-                    .take(4)
-                    .count()
-                    > 3
-            })
-        };
-        (wide >= 2 || wide == 1 && !rows.iter().any(several_lines)).then(|| self.grid(&rows, table))
-    }
-
-    fn grid(&mut self, rows: &[ElementRef<'_>], table: ElementRef<'_>) -> Vec<Vec<Cell>> {
-        let mut grid: Vec<Vec<Cell>> = Vec::new();
-        // Columns that a cell above still spans, and for how many rows.
-        let mut taken: Vec<usize> = Vec::new();
-        let caption = table.child_elements().find(|element| element.value().name() == "caption");
-        grid.extend(caption.map(|caption| vec![Cell::of(cut(&shown(caption), MOST_CHARACTERS))]));
-        for row in rows {
-            let mut cells: Vec<Cell> = Vec::new();
-            for cell in row.child_elements().filter(is_cell) {
-                while taken.get(cells.len()).is_some_and(|rows| *rows > 0) {
-                    cells.push(Cell::Empty);
-                }
-                let span = |name: &str| {
-                    cell.value()
-                        .attr(name)
-                        .and_then(|n| n.trim().parse().ok())
-                        .unwrap_or(1usize)
-                        .clamp(1, WIDEST_SPAN)
-                };
-                let at = cells.len();
-                if at >= MOST_COLUMNS as usize {
-                    self.problem(Problem::ColumnsCut { read: MOST_COLUMNS });
-                    break;
-                }
-                let text = shown(cell);
-                self.text += text.len();
-                let kept = cut(&text, MOST_CHARACTERS);
-                cells.push(if self.text > MOST_TEXT { Cell::Empty } else { Cell::of(kept) });
-                for _ in 1..span("colspan").min(MOST_COLUMNS as usize - at) {
-                    cells.push(Cell::Empty);
-                }
-                if taken.len() < cells.len() {
-                    taken.resize(cells.len(), 0);
-                }
-                let rows = span("rowspan");
-                taken[at..cells.len()].iter_mut().for_each(|left| *left = (*left).max(rows));
-            }
-            taken.iter_mut().for_each(|left| *left = left.saturating_sub(1));
-            if cells.iter().any(|cell| !cell.is_empty()) {
-                grid.push(cells);
-            }
-        }
-        grid
-    }
-
     fn table(&mut self, rows: Vec<Vec<Cell>>) {
         self.end_block();
         self.tables += 1;
@@ -417,79 +350,6 @@ impl Page {
     }
 }
 
-/// The text that a person sees in an element, on one line.
-fn shown(element: ElementRef<'_>) -> String {
-    let mut page = Page::default();
-    page.walk_flat(element);
-    page.line.trim().to_string()
-}
-
-impl Page {
-    /// Writes all of an element into one line; what would end a line sets pieces apart.
-    fn walk_flat(&mut self, element: ElementRef<'_>) {
-        let mut unseen_until = None;
-        for edge in element.traverse() {
-            match edge {
-                ego_tree::iter::Edge::Open(node) => match node.value() {
-                    _ if unseen_until.is_some() => {}
-                    Node::Text(text) => self.write(text),
-                    Node::Element(inner) if is_unseen(inner) => unseen_until = Some(node.id()),
-                    Node::Element(inner)
-                        if inner.name() == "br" || is_block(inner.name()) && node.id() != element.id() =>
-                    {
-                        self.gap()
-                    }
-                    Node::Element(inner) if matches!(inner.name(), "sup" | "sub") => self.superscript(),
-                    Node::Element(_) => self.apart = true,
-                    _ => {}
-                },
-                ego_tree::iter::Edge::Close(node) => {
-                    if unseen_until == Some(node.id()) {
-                        unseen_until = None;
-                    } else if let Node::Element(inner) = node.value()
-                        && unseen_until.is_none()
-                    {
-                        if is_block(inner.name()) && node.id() != element.id() {
-                            self.gap()
-                        } else {
-                            self.apart = true
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// One of at least two boxes of the same kind side by side, each with a name and a price of a few words: its text in
-/// one line. Boxes that hold boxes of the same kind are no records.
-fn record(element: ElementRef<'_>) -> Option<String> {
-    let value = element.value();
-    if !matches!(value.name(), "div" | "li" | "article" | "a" | "section" | "p") {
-        return None;
-    }
-    let class = value.attr("class")?;
-    let same = |other: &ElementRef<'_>| {
-        other.value().name() == value.name() && other.value().attr("class") == Some(class)
-    };
-    let before = element.prev_siblings().filter_map(ElementRef::wrap).next();
-    let after = element.next_siblings().filter_map(ElementRef::wrap).next();
-    if !before.iter().chain(after.iter()).any(same) {
-        return None;
-    }
-    let inner = element.descendants().skip(1).take(40).filter_map(ElementRef::wrap).collect::<Vec<_>>();
-    if inner.is_empty()
-        || inner.len() >= 40
-        || inner.iter().any(|e| matches!(e.value().name(), "table" | "ul" | "dl" | "h1" | "h2"))
-        || inner.iter().any(same)
-    {
-        return None;
-    }
-    let text = shown(element);
-    let short = text.chars().count() <= 240;
-    short.then_some(text)
-}
-
 /// Whether two pieces that touch in the source are apart on the page: a word and what follows it, but not a sign and
 /// its number, or a number and its unit.
 fn touches(line: &str, word: &str) -> bool {
@@ -499,80 +359,4 @@ fn touches(line: &str, word: &str) -> bool {
     let begins = first.is_alphanumeric() || matches!(first, '$' | '€' | '£' | '(' | '#' | '.');
     let number_then_word = last.is_ascii_digit() && (first.is_uppercase() || first.is_ascii_digit());
     ends_word && begins || number_then_word
-}
-
-fn is_cell(element: &ElementRef<'_>) -> bool {
-    matches!(element.value().name(), "td" | "th")
-}
-
-fn is_heading(name: &str) -> bool {
-    matches!(name, "h1" | "h2" | "h3" | "h4" | "h5" | "h6")
-}
-
-/// A heading within the page; the first of them is its title.
-fn is_group_heading(name: &str) -> bool {
-    is_heading(name) && name != "h1"
-}
-
-fn is_block(name: &str) -> bool {
-    is_heading(name)
-        || matches!(
-            name,
-            "p" | "div"
-                | "li"
-                | "ul"
-                | "ol"
-                | "dl"
-                | "dt"
-                | "tr"
-                | "table"
-                | "tbody"
-                | "thead"
-                | "tfoot"
-                | "section"
-                | "article"
-                | "header"
-                | "footer"
-                | "main"
-                | "aside"
-                | "nav"
-                | "form"
-                | "fieldset"
-                | "blockquote"
-                | "pre"
-                | "hr"
-                | "address"
-                | "figure"
-                | "figcaption"
-                | "center"
-                | "body"
-                | "caption"
-                | "details"
-                | "summary"
-        )
-}
-
-/// What is no text of the page, and prices that are struck out.
-fn is_unseen(element: &scraper::node::Element) -> bool {
-    let style = element.attr("style").unwrap_or_default();
-    matches!(
-        element.name(),
-        "script"
-            | "style"
-            | "noscript"
-            | "template"
-            | "head"
-            | "svg"
-            | "iframe"
-            | "select"
-            | "textarea"
-            | "button"
-            | "del"
-            | "s"
-            | "strike"
-            | "object"
-    ) || element.attr("hidden").is_some()
-        || style.contains("display:none")
-        || style.contains("display: none")
-        || style.contains("line-through")
 }

@@ -12,6 +12,10 @@
 /// assert_eq!(normal_wording("#2 Câble / 85 %"), "no2 cable 85pct");
 /// ```
 pub fn normal_wording(wording: &str) -> String {
+    // One word of plain letters, as most are that are looked up, has only its case to lose.
+    if !wording.is_empty() && wording.bytes().all(|byte| byte.is_ascii_alphabetic()) {
+        return wording.to_ascii_lowercase();
+    }
     let mut words: Vec<String> = Vec::new();
     let mut word = String::new();
     let mut end = |word: &mut String| {

@@ -2,16 +2,17 @@
 
 use std::collections::BTreeSet;
 
-use crate::vocabulary::{VOCABULARY, Vocabulary};
+use crate::vocabulary::{Use, VOCABULARY, Vocabulary};
 use crate::wording::normal_wording;
 
 pub(crate) type Words = BTreeSet<String>;
 
 /// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
 pub(crate) fn words(text: &str) -> Words {
-    let normal = normal_wording(text);
+    let normal = normal_wording(&without_elision(text));
     let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
-    let stems: Vec<String> = translated(&plain).iter().map(|word| stem(word)).collect();
+    let mut stems: Vec<String> = translated(&plain).iter().map(|word| stem(word)).collect();
+    drop_absent(&mut stems);
     let mut words = Words::new();
     let mut at = 0;
     while at < stems.len() {
@@ -27,6 +28,37 @@ pub(crate) fn words(text: &str) -> Words {
         at += length;
     }
     words
+}
+
+/// Takes out what is said not to be there, if no name of a grade has it: `phone boards no shield` are phone boards.
+fn drop_absent(stems: &mut Vec<String>) {
+    let mut at = 0;
+    while at + 1 < stems.len() {
+        let strange =
+            |word: &String| !VOCABULARY.is_own(word) && !word.starts_with(|c: char| c.is_ascii_digit());
+        if at > 0 && VOCABULARY.has(&stems[at], Use::Absent) && strange(&stems[at + 1]) {
+            stems.drain(at..at + 2);
+        } else {
+            at += 1;
+        }
+    }
+}
+
+/// The text without articles that are written together with their word: `batteries d'auto`, `fonte d’alu`.
+fn without_elision(text: &str) -> String {
+    let mut plain = String::with_capacity(text.len());
+    let mut word = 0;
+    for c in text.chars() {
+        if matches!(c, '\'' | '’') && word == 1 && plain.ends_with(['d', 'l', 'D', 'L']) {
+            plain.pop();
+            plain.push(' ');
+            word = 0;
+            continue;
+        }
+        word = if c.is_alphanumeric() { word + 1 } else { 0 };
+        plain.push(c);
+    }
+    plain
 }
 
 /// The words in English, where they are known in another language; the others as they stand.
@@ -100,5 +132,7 @@ mod tests {
         check("cans", "can");
         check("die cast zinc", "cast die zinc");
         check("Placa de notebook", "board laptop");
+        check("Batteries d'auto", "battery car");
+        check("phone boards, no shields", "board phone");
     }
 }

@@ -1,18 +1,18 @@
 //! Workbooks, XLSX, XLS and OpenDocument: every visible sheet, cell by cell.
 //!
 //! A workbook of a few kilobytes can name a cell in the farthest corner, or unpack to gigabytes. So its parts are
-//! measured first ([`archive`]), and its cells are streamed and bounded. The server reads workbooks in a child process
+//! measured first ([`archive`], [`container`]), and its cells are streamed and bounded. The server reads workbooks in a child process
 //! with limits of its own as well.
 
 mod archive;
+mod container;
+mod open_document;
 
 use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::str::FromStr;
 
-use calamine::{
-    Data, DataRef, ExcelDateTime, Ods, OdsError, Reader, Sheet, SheetVisible, Xls, XlsError, Xlsx, XlsxError,
-};
+use calamine::{Data, DataRef, ExcelDateTime, Reader, Sheet, SheetVisible, Xls, XlsError, Xlsx, XlsxError};
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 
@@ -23,6 +23,7 @@ use crate::document::{
 };
 use crate::format::{Unreadable, WorkbookKind};
 use crate::sheet::{Place, Problem};
+use open_document::Met;
 
 /// Workbooks keep binary fractions; beyond this many decimals they are noise of `0.1 + 0.2`.
 const DECIMALS: u32 = 6;
@@ -39,16 +40,11 @@ pub(crate) fn parse(kind: WorkbookKind, bytes: &[u8]) -> Result<Document, Unread
         }
         WorkbookKind::Ods => {
             archive::check(bytes)?;
-            let workbook: Ods<_> = Ods::new(Cursor::new(bytes)).map_err(|error| match error {
-                OdsError::Password => Unreadable::Encrypted,
-                OdsError::CellLimitExceeded { .. } => Unreadable::TooManyCells,
-                other => damaged(&other),
-            })?;
-            reading.whole(workbook)?;
+            reading.open_document(&open_document::content(bytes)?)?;
         }
         WorkbookKind::Xls => {
-            check_container(bytes)?;
-            let workbook: Xls<_> = Xls::new(Cursor::new(bytes)).map_err(|error| match error {
+            let whole = container::check(bytes)?;
+            let workbook: Xls<_> = Xls::new(Cursor::new(whole)).map_err(|error| match error {
                 XlsError::Password => Unreadable::Encrypted,
                 other => damaged(&other),
             })?;
@@ -56,24 +52,6 @@ pub(crate) fn parse(kind: WorkbookKind, bytes: &[u8]) -> Result<Document, Unread
         }
     }
     Ok(reading.document)
-}
-
-/// Refuses a container of an old workbook that counts more sectors than it has, for which its reader would set aside
-/// memory (offsets by Microsoft's published [MS-CFB], 2.2, compound file header).
-fn check_container(bytes: &[u8]) -> Result<(), Unreadable> {
-    let number = |at: usize| {
-        let four = bytes.get(at..at + 4).and_then(|four| <[u8; 4]>::try_from(four).ok());
-        four.map(|four| u64::from(u32::from_le_bytes(four)))
-    };
-    let sector = match bytes.get(30) {
-        Some(9) => 512,
-        Some(12) => 4096,
-        _ => return Err(Unreadable::Damaged("its container has no proper beginning".into())),
-    };
-    let sound = [44, 64, 72]
-        .into_iter()
-        .all(|at| number(at).is_some_and(|count| count * sector <= bytes.len() as u64));
-    if sound { Ok(()) } else { Err(Unreadable::Damaged("its container counts more than it holds".into())) }
 }
 
 /// The cells of a sheet by their rows.
@@ -119,12 +97,47 @@ impl Reading {
         Ok(())
     }
 
+    fn open_document(&mut self, content: &str) -> Result<(), Unreadable> {
+        let mut rows = Rows::default();
+        // The sheet that the cells belong to, unless it is hidden.
+        let mut shown: Option<String> = None;
+        open_document::walk(content, |met| {
+            match met {
+                Met::Sheet(sheet) => {
+                    if let Some(name) = shown.take() {
+                        self.finish(&name, std::mem::take(&mut rows));
+                    }
+                    if sheet.is_hidden {
+                        self.hidden(&sheet.name);
+                    } else {
+                        shown = Some(sheet.name);
+                    }
+                }
+                Met::Cell { row, column, value, currency, percent } if shown.is_some() => {
+                    let said = currency.map(|code| Context::of(&code, true)).unwrap_or_default();
+                    let cell = self.cell(&value, Some(&NumberFormat { said, percent }))?;
+                    self.place(&mut rows, row, column, cell);
+                }
+                Met::Cell { .. } => {}
+            }
+            Ok(())
+        })?;
+        if let Some(name) = shown {
+            self.finish(&name, rows);
+        }
+        Ok(())
+    }
+
     fn is_shown(&mut self, sheet: &Sheet) -> bool {
         let shown = sheet.visible == SheetVisible::Visible;
         if !shown {
-            self.document.problems.push(Problem::HiddenSheet(decode::tidy(&sheet.name)));
+            self.hidden(&sheet.name);
         }
         shown
+    }
+
+    fn hidden(&mut self, name: &str) {
+        self.document.problems.push(Problem::HiddenSheet(decode::tidy(name)));
     }
 
     fn sheet(&mut self, workbook: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Result<(), Unreadable> {

@@ -155,7 +155,7 @@ pub fn compare(known: &Known, grade: &GradeId, price: Price, from: Mass) -> Comp
 }
 
 /// The price of the tier that holds from this mass, or the first one; in the unit of the price it is held against.
-fn reference(quotes: &Quotes, from: Mass, per: PriceUnit) -> Option<Price> {
+pub(super) fn reference(quotes: &Quotes, from: Mass, per: PriceUnit) -> Option<Price> {
     let price = quotes.at(from).or(quotes.tiers().first())?.price;
     match (price.per, per) {
         (PriceUnit::Mass(_), PriceUnit::Mass(unit)) => Some(price.per(unit)),

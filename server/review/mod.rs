@@ -5,6 +5,7 @@
 //! wording learned meanwhile is taken into account.
 
 mod answers;
+mod changes;
 mod compare;
 #[cfg(test)]
 mod tests;
@@ -17,10 +18,13 @@ use rust_decimal::Decimal;
 use trade::ids::{GradeId, OutletId};
 use trade::mass::Mass;
 use trade::money::{Currency, Price, PriceUnit};
+use trade::quote::{Quote, Quotes};
 
-use crate::store::sheets::{NewQuote, NewSheet};
+use crate::store::quotes::NewQuote;
+use crate::store::sheets::NewSheet;
 
 pub use answers::{Answers, GradeAnswer, LineAnswer, PriceAnswer};
+pub use changes::{Change, Changes};
 pub use compare::{Comparison, Flag, Known, Slip, compare};
 
 /// The most prices that one line holds; a wording that comes more often makes another line, so that no line outgrows a
@@ -243,6 +247,27 @@ impl Review {
             sha256: sha256.to_string(),
             quotes: quotes.into_iter().map(|(_, quote)| quote).collect(),
         }
+    }
+
+    /// What the outlet would pay with this sheet saved as it stands. Of a line whose prices are still to be looked at,
+    /// what it paid before.
+    pub fn quotes(&self, pays_in: Currency, before: &BTreeMap<GradeId, Quotes>) -> BTreeMap<GradeId, Quotes> {
+        let mut of_grade: BTreeMap<GradeId, Vec<Quote>> = BTreeMap::new();
+        let mut quotes: BTreeMap<GradeId, Quotes> = BTreeMap::new();
+        for line in &self.lines {
+            let Some(grade) = line.grade() else { continue };
+            if line.standing() == Standing::ToConfirm {
+                quotes.extend(before.get(grade).map(|before| (grade.clone(), before.clone())));
+                continue;
+            }
+            let priced = line.prices.iter().filter(|price| price.currency == pays_in);
+            let priced = priced.filter_map(|price| {
+                Some(Quote { price: price.price()?, high: price.high(), from: price.from })
+            });
+            of_grade.entry(grade.clone()).or_default().extend(priced);
+        }
+        quotes.extend(of_grade.into_iter().filter_map(|(grade, all)| Some((grade, Quotes::new(all)?))));
+        quotes
     }
 
     /// What confirming teaches of the outlet's wordings, each in its normal form. What was learned before is not in it.

@@ -4,7 +4,7 @@
 //! again and again: of what waits for its turn, only each shop's newest shelf is worth an answer.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::{Duration, Instant};
 
 use sha2::{Digest, Sha256};
@@ -24,7 +24,8 @@ const FRESH: Duration = Duration::from_secs(60);
 /// How much less urgent a search is, by the system's measure (nice values).
 const LESS_URGENT: i32 = 10;
 
-type Key = [u8; 32];
+type ShelfKey = [u8; 32];
+type Key = (ShelfKey, Depth);
 
 /// An answer with the shelf that it is about.
 #[derive(Debug, Clone)]
@@ -37,6 +38,8 @@ pub struct Known {
 #[derive(Debug)]
 pub struct Answers {
     found: Mutex<Vec<(Key, Arc<Answer>)>>,
+    /// Keys of shelves that are still about.
+    keys: Mutex<Vec<(Weak<Shelf>, ShelfKey)>>,
     plans: Search,
     margins: Search,
     news: News,
@@ -86,7 +89,13 @@ impl Search {
 impl Answers {
     /// Pages that were not waited for are told by `news` when their answer is there.
     pub fn new(news: News) -> Answers {
-        Answers { found: Mutex::default(), plans: Search::default(), margins: Search::default(), news }
+        Answers {
+            found: Mutex::default(),
+            keys: Mutex::default(),
+            plans: Search::default(),
+            margins: Search::default(),
+            news,
+        }
     }
 
     fn search(&self, depth: Depth) -> &Search {
@@ -100,7 +109,7 @@ impl Answers {
     pub async fn about(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Arc<Answer> {
         let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
         let work = tokio::task::spawn_blocking(move || {
-            let key = key(&shelf, Depth::Margins);
+            let key = (answers.key(&shelf), Depth::Margins);
             let known = answers.remembered(&key);
             known.unwrap_or_else(|| answers.remembered_or_found(key, &shelf, Depth::Margins))
         });
@@ -163,7 +172,7 @@ impl Answers {
     ) -> Result<Arc<Answer>, LinedUp> {
         let (answers, shop_id, shelf) = (Arc::clone(self), shop_id.to_string(), Arc::clone(shelf));
         let work = tokio::task::spawn_blocking(move || {
-            let key = key(&shelf, depth);
+            let key = (answers.key(&shelf), depth);
             match answers.remembered(&key) {
                 Some(answer) => Ok(answer),
                 None => Err(answers.line_up(shop_id, key, shelf, depth)),
@@ -236,9 +245,28 @@ impl Answers {
         answer
     }
 
-    fn remembered(&self, key: &Key) -> Option<Arc<Answer>> {
+    /// What is remembered of the shelf. Who knows the margins knows the plan.
+    fn remembered(&self, (shelf, depth): &Key) -> Option<Arc<Answer>> {
         let found = self.found.lock().unwrap_or_else(PoisonError::into_inner);
-        found.iter().find(|(known, _)| known == key).map(|(_, answer)| Arc::clone(answer))
+        let of = |depth: Depth| found.iter().find(|(known, _)| *known == (*shelf, depth));
+        of(*depth).or_else(|| of(Depth::Margins)).map(|(_, answer)| Arc::clone(answer))
+    }
+
+    /// The key of the shelf, made once for each.
+    fn key(&self, shelf: &Arc<Shelf>) -> ShelfKey {
+        let keys = || self.keys.lock().unwrap_or_else(PoisonError::into_inner);
+        // A shelf that is gone may have left its place to another one.
+        keys().retain(|(other, _)| other.strong_count() > 0);
+        let known = keys()
+            .iter()
+            .find(|(other, _)| std::ptr::eq(other.as_ptr(), Arc::as_ptr(shelf)))
+            .map(|(_, key)| *key);
+        known.unwrap_or_else(|| {
+            // Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
+            let key = Sha256::digest(format!("{shelf:?}")).into();
+            keys().push((Arc::downgrade(shelf), key));
+            key
+        })
     }
 
     fn remember(&self, key: Key, answer: &Arc<Answer>) {
@@ -259,9 +287,4 @@ impl Drop for Open<'_> {
             self.0.queue().now = None;
         }
     }
-}
-
-/// Every part of a shelf shows in its `Debug` form, so two with the same form are the same.
-fn key(shelf: &Shelf, depth: Depth) -> Key {
-    Sha256::digest(format!("{depth:?} {shelf:?}")).into()
 }

@@ -170,9 +170,7 @@ impl Store {
         let done = sqlx::query(sql).bind(shop_id).bind(&sheet.id).bind(version).execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
         add_sheet(&mut tx, by, sheet).await?;
-        for (wording, grade) in learned {
-            learn(&mut tx, by, &sheet.outlet_id, wording, grade.as_ref()).await?;
-        }
+        learn(&mut tx, by, &sheet.outlet_id, learned).await?;
         tx.commit().await
     }
 

@@ -384,6 +384,7 @@ pub(crate) struct ChangeableLot {
     pub source: String,
     pub net: Mass,
     pub pieces: i64,
+    pub grade_retired: bool,
 }
 
 /// Reads a lot inside `tx` for a change, holding its row until the transaction ends; refused if it is reserved or gone.
@@ -410,15 +411,18 @@ pub(crate) async fn hold_lot(
     if closed_at.is_some() {
         return Ok(Err(LotRefusal::Closed));
     }
-    let sql = "SELECT lot_id FROM shipment_lots WHERE lot_id = $1 AND released_at IS NULL";
-    let reserved: Option<(String,)> = sqlx::query_as(sql).bind(&id).fetch_optional(&mut **tx).await?;
+    // A statement of its own, which sees what was saved while the row was waited for.
+    let sql = "SELECT CAST(COALESCE(SUM(w.net_ug), 0) AS BIGINT), CAST(COALESCE(SUM(w.pieces), 0) AS BIGINT), \
+               (SELECT s.lot_id FROM shipment_lots s WHERE s.lot_id = $1 AND s.released_at IS NULL), \
+               (SELECT g.retired_at FROM grades g WHERE g.shop_id = $2 AND g.id = $3) \
+               FROM weighings w WHERE w.lot_id = $1";
+    let (net_ug, pieces, reserved, grade_retired_at): (i64, i64, Option<String>, Option<String>) =
+        sqlx::query_as(sql).bind(&id).bind(shop_id).bind(&grade_id).fetch_one(&mut **tx).await?;
     if reserved.is_some() {
         return Ok(Err(LotRefusal::Reserved));
     }
-    let sql = "SELECT CAST(COALESCE(SUM(net_ug), 0) AS BIGINT), CAST(COALESCE(SUM(pieces), 0) AS BIGINT) \
-               FROM weighings WHERE lot_id = $1";
-    let (net_ug, pieces): (i64, i64) = sqlx::query_as(sql).bind(&id).fetch_one(&mut **tx).await?;
-    Ok(Ok(ChangeableLot { id, grade_id, source, net: Mass::from_micrograms(net_ug), pieces }))
+    let (net, grade_retired) = (Mass::from_micrograms(net_ug), grade_retired_at.is_some());
+    Ok(Ok(ChangeableLot { id, grade_id, source, net, pieces, grade_retired }))
 }
 
 /// Whether a lot may hold so much. The bound keeps every sum of ledgers far inside what a column holds.

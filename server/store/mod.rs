@@ -20,6 +20,7 @@ pub mod news;
 pub mod outlets;
 pub mod partners;
 pub mod plan;
+pub mod quotes;
 pub mod rates;
 pub mod rows;
 pub mod scale_readings;
@@ -30,6 +31,7 @@ pub mod shipments;
 pub mod shops;
 pub mod tries;
 mod tx;
+mod watch;
 pub mod weighings;
 pub mod wordings;
 
@@ -49,6 +51,7 @@ use activity::Noun;
 pub use error::{RowError, StoreError};
 pub use news::{Change, News};
 pub use tx::Tx;
+use watch::Watch;
 
 static SQLITE: Migrator = sqlx::migrate!("migrations/sqlite");
 static POSTGRES: Migrator = sqlx::migrate!("migrations/postgres");
@@ -70,6 +73,7 @@ pub enum Place {
 pub struct Store {
     readers: AnyPool,
     writer: AnyPool,
+    watch: Watch,
     begin: &'static str,
     begin_alone: &'static str,
     begin_to_read: &'static str,
@@ -110,6 +114,7 @@ impl Store {
 
     pub async fn close(&self) {
         self.news.close();
+        self.watch.close().await;
         self.readers.close().await;
         self.writer.close().await;
     }
@@ -146,6 +151,19 @@ struct OutOfUse {
     deeds: [&'static str; 2],
 }
 
+/// Rows that go into a table by one statement: each statement is a way to the database and back.
+const AT_ONCE: usize = 64;
+
+/// Places for the values of so many rows: `($1, $2), ($3, $4)`.
+fn placeholders(rows: usize, columns: usize) -> String {
+    let row = |row: usize| {
+        let places: Vec<String> =
+            (1..=columns).map(|column| format!("${}", row * columns + column)).collect();
+        format!("({})", places.join(", "))
+    };
+    (0..rows).map(row).collect::<Vec<_>>().join(", ")
+}
+
 /// A query with some of its values bound.
 type Query<'q> = sqlx::query::Query<'q, Any, sqlx::any::AnyArguments>;
 
@@ -170,10 +188,13 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;
+    let mut watcher = AnyConnection::connect(&address).await?;
+    prepare_sqlite(&mut watcher).await?;
     let news = News::of_one_process();
     Ok(Store {
         readers,
         writer,
+        watch: Watch::by(watcher),
         begin: "BEGIN IMMEDIATE",
         begin_alone: "BEGIN IMMEDIATE",
         begin_to_read: "BEGIN",
@@ -239,6 +260,7 @@ async fn open_postgres(address: &str) -> Result<Store, StoreError> {
     Ok(Store {
         readers: pool.clone(),
         writer: pool,
+        watch: Watch::default(),
         begin: "BEGIN",
         begin_alone: "BEGIN ISOLATION LEVEL SERIALIZABLE",
         begin_to_read: "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY",

@@ -8,7 +8,7 @@ use trade::ids::GradeId;
 use trade::mass::Mass;
 
 use super::activity::Noun;
-use super::lots::{LotRefusal, can_hold, hold_lot, lot_for_change, usable_grade};
+use super::lots::{ChangeableLot, LotRefusal, can_hold, hold_lot, lot_for_change};
 use super::{By, RowError, Store, StoreError, Tx, new_id, scale_readings, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -127,6 +127,15 @@ impl TryFrom<WeighingRow> for Weighing {
     }
 }
 
+/// What became of a weigh-in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WeighedIn {
+    /// It is on the lot, which holds so much with it.
+    Now { total: Mass },
+    /// It was there already: it was sent twice.
+    Before,
+}
+
 /// A row to be added to a ledger.
 #[derive(Debug, Clone)]
 pub struct NewWeighing<'a> {
@@ -179,6 +188,18 @@ macro_rules! select_weighings {
     };
 }
 
+/// A row of the ledger; the caller adds what happens where its id is there.
+macro_rules! insert_weighings {
+    ($otherwise:literal) => {
+        concat!(
+            "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, ",
+            "partner_id, at, reverses_id, other_lot_id) ",
+            "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)",
+            $otherwise
+        )
+    };
+}
+
 impl Store {
     /// A lot's ledger, newest first.
     pub async fn ledger(&self, shop_id: &str, lot_id: &str) -> Result<Vec<Weighing>, StoreError> {
@@ -212,10 +233,11 @@ impl Store {
     }
 
     /// Adds a weigh-in. The same id a second time changes nothing: the form was sent twice.
-    pub async fn weigh_in(&self, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
+    pub async fn weigh_in(&self, by: &By, weighing: &NewWeighing<'_>) -> Result<WeighedIn, StoreError> {
         let mut tx = self.begin().await?;
-        weigh_in(&mut tx, by, weighing).await?;
-        tx.commit().await
+        let done = weigh_in(&mut tx, by, weighing).await?;
+        tx.commit().await?;
+        Ok(done)
     }
 
     /// Undoes a weigh-in by a row that takes the same mass back.
@@ -228,31 +250,43 @@ impl Store {
 }
 
 /// Adds a weigh-in inside `tx`, after checking that the lot can take it.
-pub async fn weigh_in(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
+pub async fn weigh_in(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<WeighedIn, StoreError> {
     let By { shop_id, at: _, .. } = by;
     let lot = hold_lot(tx, shop_id, weighing.lot_id).await?;
     // Looked for with the lot's row held: of a form that was sent twice at once, the second waits until the first has
-    // counted.
+    // counted. Such a one may be refused by what the first did, so it is looked for before a refusal counts.
+    let otherwise = match lot.map_err(StoreError::from).and_then(|lot| total_with(weighing, &lot)) {
+        Ok(total) if add_new_weighing(tx, by, weighing).await? => {
+            if let Some(id) = weighing.scale_reading {
+                scale_readings::take(tx, by, id).await?;
+            }
+            tx.note(by, Noun::Lot, weighing.lot_id, "weighed in", weighing.typed).await?;
+            return Ok(WeighedIn::Now { total });
+        }
+        // There is a row with this id, though perhaps another shop's.
+        Ok(_) => StoreError::Stale,
+        Err(refusal) => refusal,
+    };
     let sql = "SELECT id FROM weighings WHERE shop_id = $1 AND id = $2";
     let there: Option<(String,)> =
         sqlx::query_as(sql).bind(shop_id).bind(&*weighing.id).fetch_optional(&mut **tx).await?;
-    if there.is_some() {
-        return Ok(());
+    if there.is_some() { Ok(WeighedIn::Before) } else { Err(otherwise) }
+}
+
+/// What the lot holds with the weighing, if it can take it.
+fn total_with(weighing: &NewWeighing<'_>, lot: &ChangeableLot) -> Result<Mass, StoreError> {
+    if lot.grade_retired {
+        return Err(LotRefusal::GradeRetired.into());
     }
-    let lot = lot?;
-    usable_grade(tx, shop_id, &lot.grade_id).await?;
     if weighing.expects.is_some_and(|expected| expected != lot.net) {
         return Err(StoreError::Stale);
     }
-    if (lot.net + weighing.net).is_negative() || lot.pieces + weighing.pieces < 0 {
+    let (total, pieces) = (lot.net + weighing.net, lot.pieces + weighing.pieces);
+    if total.is_negative() || pieces < 0 {
         return Err(LotRefusal::BelowNothing.into());
     }
-    can_hold(lot.net + weighing.net, lot.pieces + weighing.pieces)?;
-    add_weighing(tx, by, weighing).await?;
-    if let Some(id) = weighing.scale_reading {
-        scale_readings::take(tx, by, id).await?;
-    }
-    tx.note(by, Noun::Lot, weighing.lot_id, "weighed in", weighing.typed).await
+    can_hold(total, pieces)?;
+    Ok(total)
 }
 
 /// Undoes a weigh-in inside `tx`.
@@ -287,11 +321,25 @@ pub async fn undo_weighing(tx: &mut Tx, by: &By, id: &str) -> Result<(), StoreEr
 /// Adds a ledger row inside `tx`, unchecked; [`StoreError::Duplicate`] if its id stands for another row already. (The same
 /// form sent twice is found before, with the lot's row held.)
 pub(crate) async fn add_weighing(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<(), StoreError> {
+    insert_weighing(insert_weighings!(""), tx, by, weighing).await?;
+    Ok(())
+}
+
+/// The same unless there is a row with this id; whether it was added.
+async fn add_new_weighing(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_>) -> Result<bool, StoreError> {
+    let sql = insert_weighings!(" ON CONFLICT (id) DO NOTHING");
+    Ok(insert_weighing(sql, tx, by, weighing).await? == 1)
+}
+
+/// Rows that were added.
+async fn insert_weighing(
+    sql: &'static str,
+    tx: &mut Tx,
+    by: &By,
+    weighing: &NewWeighing<'_>,
+) -> Result<u64, StoreError> {
     let By { shop_id, partner_id, at } = by;
-    let sql = "INSERT INTO weighings (id, shop_id, lot_id, kind, net_ug, gross_ug, tare_ug, pieces, typed, \
-               partner_id, at, reverses_id, other_lot_id) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)";
-    sqlx::query(sql)
+    let done = sqlx::query(sql)
         .bind(&*weighing.id)
         .bind(shop_id)
         .bind(weighing.lot_id)
@@ -307,5 +355,5 @@ pub(crate) async fn add_weighing(tx: &mut Tx, by: &By, weighing: &NewWeighing<'_
         .bind(weighing.other_lot_id)
         .execute(&mut **tx)
         .await?;
-    Ok(())
+    Ok(done.rows_affected())
 }

@@ -1,10 +1,12 @@
 //! What each outlet means by the wordings on its sheets, as a partner confirmed it.
 
+use std::sync::LazyLock;
+
 use jiff::Timestamp;
-use sqlx::FromRow;
+use sqlx::{AssertSqlSafe, FromRow, SqlSafeStr};
 use trade::ids::{GradeId, OutletId};
 
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{AT_ONCE, By, RowError, Store, StoreError, Tx, placeholders, stamp};
 
 /// A wording that was learned.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -54,27 +56,42 @@ impl Store {
     }
 }
 
-/// Remembers inside `tx` what an outlet means by a wording, given in its normal form; the newest answer replaces what
-/// was learned before. `grade` is `None` for a line that names none of the shop's grades.
+static LEARN_MANY: LazyLock<String> = LazyLock::new(|| upsert(AT_ONCE));
+static LEARN_ONE: LazyLock<String> = LazyLock::new(|| upsert(1));
+
+/// The statement for so many wordings.
+fn upsert(rows: usize) -> String {
+    format!(
+        "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at) VALUES {} \
+         ON CONFLICT (outlet_id, wording) DO UPDATE \
+         SET grade_id = excluded.grade_id, partner_id = excluded.partner_id, at = excluded.at",
+        placeholders(rows, 6)
+    )
+}
+
+/// Remembers inside `tx` what an outlet means by wordings, each given once and in its normal form; the newest answer
+/// replaces what was learned before. Where there is no grade, the line names none of the shop's.
 pub async fn learn(
     tx: &mut Tx,
     by: &By,
     outlet_id: &OutletId,
-    wording: &str,
-    grade: Option<&GradeId>,
+    wordings: &[(String, Option<GradeId>)],
 ) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
-    let sql = "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at) \
-               VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT (outlet_id, wording) DO UPDATE \
-               SET grade_id = excluded.grade_id, partner_id = excluded.partner_id, at = excluded.at";
-    sqlx::query(sql)
-        .bind(outlet_id.as_str())
-        .bind(wording)
-        .bind(shop_id)
-        .bind(grade.map(GradeId::as_str))
-        .bind(partner_id)
-        .bind(stamp(*at))
-        .execute(&mut **tx)
-        .await?;
+    let (many, rest) = wordings.as_chunks::<AT_ONCE>();
+    let chunks = many.iter().map(|many| (&LEARN_MANY, many.as_slice()));
+    for (sql, chunk) in chunks.chain(rest.chunks(1).map(|one| (&LEARN_ONE, one))) {
+        let mut query = sqlx::query(AssertSqlSafe(sql.as_str()).into_sql_str());
+        for (wording, grade) in chunk {
+            query = query
+                .bind(outlet_id.as_str())
+                .bind(wording)
+                .bind(shop_id)
+                .bind(grade.as_ref().map(GradeId::as_str))
+                .bind(partner_id)
+                .bind(stamp(*at));
+        }
+        query.execute(&mut **tx).await?;
+    }
     Ok(())
 }

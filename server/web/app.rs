@@ -6,10 +6,12 @@ use std::time::Duration;
 
 use tokio::sync::watch;
 
+use super::page::Visitor;
 use crate::backup::Backups;
 use crate::certificate::Root;
 use crate::shelf::{Answer, Answers, Depth, Known, Shelf};
-use crate::store::Store;
+use crate::shelves::{Loaded, Shelves};
+use crate::store::{Store, StoreError};
 
 /// The running program, shared by all requests.
 #[derive(Debug, Clone)]
@@ -17,6 +19,7 @@ pub struct App {
     pub store: Store,
     pub config: Arc<Config>,
     pub answers: Arc<Answers>,
+    pub shelves: Arc<Shelves>,
     /// Told when the program is to stop, for what would otherwise go on without end.
     pub closing: watch::Sender<bool>,
 }
@@ -32,7 +35,7 @@ impl App {
     pub fn new(store: Store, config: Config) -> App {
         let (closing, _) = watch::channel(false);
         let answers = Arc::new(Answers::new(store.news().clone()));
-        App { store, config: Arc::new(config), answers, closing }
+        App { store, config: Arc::new(config), answers, shelves: Arc::default(), closing }
     }
 }
 
@@ -48,10 +51,34 @@ pub struct Answered {
 }
 
 impl App {
+    /// The shop's shelf as it stands, with all its lots.
+    pub async fn loaded(&self, visitor: &Visitor) -> Result<Arc<Loaded>, StoreError> {
+        self.shelves.load(&self.store, &visitor.shop, visitor.now).await
+    }
+
+    /// The shop's shelf as it stands.
+    pub async fn shelf(&self, visitor: &Visitor) -> Result<Arc<Shelf>, StoreError> {
+        Ok(Arc::clone(&self.loaded(visitor).await?.shelf))
+    }
+
     /// The answer for a shelf, if it is at hand or soon found. `None` where it takes longer: it is worked out all the
     /// same, and open pages are told when it is there.
     pub async fn answer_soon(&self, shelf: &Arc<Shelf>, shop_id: &str) -> Option<Arc<Answer>> {
         self.answers.soon(shop_id, shelf, Depth::Margins, self.config.patience).await
+    }
+
+    /// The sell plans, without margins, of a shelf as it is and as it would be, if both are very soon found: the page of
+    /// a sheet's review has more to show than these.
+    pub async fn plans_soon(
+        &self,
+        now: &Arc<Shelf>,
+        then: &Arc<Shelf>,
+        shop_id: &str,
+    ) -> Option<(Arc<Answer>, Arc<Answer>)> {
+        let patience = self.config.patience / 3;
+        let plan = |shelf| self.answers.soon(shop_id, shelf, Depth::Plan, patience);
+        let (now, then) = tokio::join!(plan(now), plan(then));
+        Some((now?, then?))
     }
 
     /// The answer for a shelf; or, so that a page does not wait while one weighing comes in after the other, the last one

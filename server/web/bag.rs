@@ -1,7 +1,6 @@
 //! A bag: ship it now, or wait? The gauge, the buyers side by side with the whole ladder, and what could ride along.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
@@ -172,7 +171,7 @@ async fn drawn(
     outlet: &OutletId,
     refused: Option<Refused>,
 ) -> Result<Response, Failure> {
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     let answer = app.answers.about(&shelf).await;
     let none = Vec::new();
     let ways = answer.outlooks.get(&lot.grade_id).unwrap_or(&none);

@@ -16,6 +16,7 @@ mod certificate;
 mod codes;
 mod containers;
 mod failure;
+mod flips;
 mod form;
 mod form_token;
 mod freight;

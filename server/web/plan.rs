@@ -78,7 +78,7 @@ struct Nearest {
 }
 
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     let Answered { shelf, answer, is_current } = app.answered(shelf, &visitor.shop.id).await;
     let view = View { shelf: &shelf, answer: &answer };
     let page = visitor.page(Screen::Plan, "Sell plan");

@@ -20,7 +20,7 @@ use super::stale::STALE_SHEET_DAYS;
 use super::thread::{MOST_THREADS, Spun, Thread, shown};
 use crate::store::grades::Grade;
 use crate::store::outlets::Outlet;
-use crate::store::sheets::{CurrentSheet, PricePoint};
+use crate::store::quotes::{CurrentSheet, PricePoint};
 
 /// How far back the thread of a grade is drawn, in days.
 const THREAD_DAYS: i64 = 400;

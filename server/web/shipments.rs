@@ -19,7 +19,6 @@ use super::failure::Failure;
 use super::form::Form;
 use super::offer::Seen;
 use super::page::{Page, Screen, Visitor, counted, html};
-use crate::shelf::Shelf;
 use crate::store::StoreError;
 use crate::store::outlets::{OutletDetails, OutletKind};
 use crate::store::shipments::{NewShipment, Shipment, ShipmentLot, ShipmentState};
@@ -97,7 +96,7 @@ impl From<StoreError> for NotMade {
 }
 
 async fn make(app: &App, visitor: &Visitor, wanted: &Wanted, id: &str) -> Result<(), NotMade> {
-    let shelf = Shelf::load(&app.store, &visitor.shop, visitor.now).await?;
+    let shelf = app.shelf(visitor).await?;
     let Some(outlet) = shelf.outlet(&wanted.outlet) else {
         return Err(NotMade::because("The outlet has been closed meanwhile. Choose another buyer."));
     };

@@ -15,9 +15,9 @@ use super::App;
 use super::app::Answered;
 use super::bag::{Stage, best_mail_in, expected, gauge, stage};
 use super::failure::Failure;
+use super::flips::Flip;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
-use super::plan::second_choice;
 use super::stale::{StaleRate, StaleSheet, stale_rates, stale_sheets};
 use crate::shelf::{Answer, Depth, Shelf};
 use crate::store::StoreError;
@@ -42,17 +42,6 @@ struct BagCard {
     expected: Option<String>,
     /// Drawn where something wants doing.
     gauge: Option<Gauge>,
-}
-
-/// A lot that the last sheet sends elsewhere.
-struct Flip {
-    lot: LotId,
-    label: String,
-    grade_name: String,
-    before: String,
-    after: String,
-    /// The second choice, and what going there would cost.
-    second: Option<String>,
 }
 
 struct Flips {
@@ -91,7 +80,7 @@ struct TodayPage {
 }
 
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     let news = latest_news(&app, &visitor).await?;
     // Both at once: on a box with two cores it takes as long as the longer.
     if let Some((_, before)) = &news {
@@ -207,26 +196,7 @@ fn flips(
     answer: &Answer,
     visitor: &Visitor,
 ) -> Option<Flips> {
-    let place =
-        |answer: &Answer, lot: &LotId| answer.delivery_of(lot).map(|delivery| delivery.outlet.clone());
-    let name = |place: Option<trade::ids::OutletId>| {
-        place.map_or_else(|| "keep".to_string(), |outlet| shelf.outlet_name(&outlet))
-    };
-    let lots: Vec<Flip> = shelf
-        .lots
-        .iter()
-        .filter_map(|lot| {
-            let (was, is) = (place(old, &lot.id), place(answer, &lot.id));
-            (was != is).then(|| Flip {
-                lot: lot.id.clone(),
-                label: lot.container_label.clone(),
-                grade_name: lot.grade_name.clone(),
-                before: name(was),
-                after: name(is),
-                second: answer.margins.get(&lot.id).map(|margin| second_choice(shelf, margin)),
-            })
-        })
-        .collect();
+    let lots = super::flips::flips(shelf, old, answer);
     (!lots.is_empty()).then(|| Flips {
         sheet_id: sheet.id.clone(),
         outlet: sheet.outlet_name.clone(),

@@ -1,7 +1,5 @@
 //! Weigh in: put a scale reading on a lot. Read it back first, in both forms; only then does it count.
 
-use std::sync::Arc;
-
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -15,10 +13,10 @@ use super::failure::{self, Failure};
 use super::form::Form;
 use super::gauge::Gauge;
 use super::page::{Anyone, Folds, Page, Screen, Visitor, html};
-use crate::shelf::{Depth, Shelf};
+use crate::shelf::Depth;
 use crate::store::lots::{Lot, LotState};
 use crate::store::scale_readings::ScaleReading;
-use crate::store::weighings::{NewWeighing, Weighing, WeighingKind};
+use crate::store::weighings::{NewWeighing, WeighedIn, Weighing, WeighingKind};
 use crate::store::{By, StoreError, is_id, new_id};
 
 /// The most pieces one weighing may count.
@@ -256,8 +254,8 @@ fn cannot_take(lot: &Lot) -> Option<String> {
 
 /// What became of a weighing that was sent.
 pub enum Sent {
-    /// It is on the lot.
-    Stored,
+    /// It is on the lot, now with so much of it or since it was sent before.
+    Stored { added: Mass, done: WeighedIn },
     /// The reading means more than one thing, or nothing that a scale shows: it has to be looked at once more.
     Unsure(Form),
     /// Something in the form cannot be.
@@ -291,7 +289,7 @@ pub async fn put_on(app: &App, by: &By, lot: &Lot, id: &str, mut form: Form) -> 
         scale_reading: Some(form.value("scale")).filter(|id| is_id(id)),
     };
     match app.store.weigh_in(by, &weighing).await {
-        Ok(()) => Ok(Sent::Stored),
+        Ok(done) => Ok(Sent::Stored { added: put.added, done }),
         Err(StoreError::Stale) => Ok(Sent::Overtaken(form)),
         Err(StoreError::Lot(refusal)) => {
             form.refuse("form", refusal.to_string());
@@ -327,7 +325,7 @@ pub async fn create(
     }
     let lot = app.store.lot(&visitor.shop.id, &lot).await?;
     match put_on(&app, &visitor.by(), &lot, &id, form).await? {
-        Sent::Stored => Ok(Redirect::to(&receipt).into_response()),
+        Sent::Stored { .. } => Ok(Redirect::to(&receipt).into_response()),
         Sent::Unsure(form) => echo(&app, visitor, lot, form, String::new()).await,
         Sent::Refused(mut form) => {
             form.set("reading", form.value("typed").to_string());
@@ -359,7 +357,7 @@ pub async fn receipt(
 ) -> Result<Response, Failure> {
     let weighing = app.store.weighing(&visitor.shop.id, &weighing).await?;
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     // How near a bag is to being shipped is the partners' business.
     let gauge = if visitor.partner.is_helper() { None } else { bag::gauge_of(&shelf, &lot.id, &visitor) };
     // What the weighing changed is worked out while the next one is typed.

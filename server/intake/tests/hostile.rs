@@ -4,7 +4,7 @@
 use std::io::{Cursor, Write};
 use std::time::{Duration, Instant};
 
-use intake::{Format, Hints, LARGEST_FILE, Place, Problem, Sheet, Unreadable, detect, read};
+use intake::{Format, Hints, LARGEST_FILE, Place, Problem, Sheet, Unreadable, WorkbookKind, detect, read};
 use jiff::civil::date;
 use proptest::prelude::*;
 use rust_xlsxwriter::Workbook;
@@ -217,6 +217,19 @@ fn what_is_no_sheet_says_so() {
     says(&protected, "old Office");
     protected.extend("EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes));
     says(&protected, "password");
+}
+
+/// Two files that a fuzzer found: one whose reader laid gigabytes out, and one that does not fill its last sector.
+#[test]
+fn broken_old_workbooks() {
+    let broken = |name: &str| {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/sheets/broken");
+        let bytes = std::fs::read(path.join(name)).unwrap();
+        read(Format::Workbook(WorkbookKind::Xls), &bytes, &hints())
+    };
+    for name in ["far-apart.xls", "cut-short.xls"] {
+        assert!(broken(name).is_err_and(|error| matches!(error, Unreadable::Damaged(_))), "{name}");
+    }
 }
 
 #[test]

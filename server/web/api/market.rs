@@ -1,7 +1,5 @@
 //! What outlets pay, and where everything should go, as JSON. Amounts are exact decimal strings.
 
-use std::sync::Arc;
-
 use axum::Json;
 use axum::extract::State;
 use serde::Serialize;
@@ -9,7 +7,7 @@ use trade::plan::Proof;
 use utoipa::ToSchema;
 
 use super::{Caller, Problem};
-use crate::shelf::{Answer, Shelf};
+use crate::shelf::Answer;
 use crate::store::lots::Lot;
 use crate::web::App;
 
@@ -116,7 +114,7 @@ pub struct PlannedBody {
     responses((status = 200, body = PlanBody), (status = 401, body = Problem), (status = 403, body = Problem)))]
 pub async fn plan(State(app): State<App>, caller: Caller) -> Result<Json<PlanBody>, Problem> {
     let visitor = caller.partner()?;
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     let answer = app.answers.about(&shelf).await;
     let plan = &answer.plan;
     let deliveries = plan.deliveries.iter().map(|delivery| DeliveryBody {

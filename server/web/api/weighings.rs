@@ -6,11 +6,12 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
+use trade::mass::Mass;
 use trade::reading::{self, Reading};
 use utoipa::ToSchema;
 
 use super::{Caller, Problem};
-use crate::store::weighings::Weighing;
+use crate::store::weighings::{WeighedIn, Weighing};
 use crate::store::{By, StoreError, is_id};
 use crate::web::App;
 use crate::web::form::Form;
@@ -82,11 +83,17 @@ pub async fn create(
     if !is_id(&new.id) {
         return Err(malformed("`id` has to be a UUID in lower case that the caller makes."));
     }
-    match app.store.weighing(&visitor.shop.id, &new.id).await {
-        Ok(weighing) => return stored(&app, &visitor, weighing).await,
-        Err(StoreError::Missing) => {}
-        Err(other) => return Err(other.into()),
+    match put(&app, &visitor, &new).await {
+        // Of a weighing that is sent once more, what it did itself may be what stands in its way now.
+        Err(problem) => match app.store.weighing(&visitor.shop.id, &new.id).await {
+            Ok(weighing) => stored(&app, &visitor, weighing).await,
+            Err(_) => Err(problem),
+        },
+        done => done,
     }
+}
+
+async fn put(app: &App, visitor: &Visitor, new: &NewWeighing) -> Result<Json<WeighingBody>, Problem> {
     let lot = app.store.lot(&visitor.shop.id, &new.lot).await.map_err(|error| match error {
         StoreError::Missing => Problem::missing("lot"),
         other => other.into(),
@@ -94,11 +101,15 @@ pub async fn create(
     if !new.confirmed {
         sure(&new.reading)?;
     }
-    let by = By { at: weighed_at(&new, visitor.now), ..visitor.by() };
-    match put_on(&app, &by, &lot, &new.id, form(&new)).await? {
-        Sent::Stored => {
+    let by = By { at: weighed_at(new, visitor.now), ..visitor.by() };
+    match put_on(app, &by, &lot, &new.id, form(new)).await? {
+        Sent::Stored { added, done: WeighedIn::Now { total } } => {
+            let (id, lot) = (new.id.clone(), new.lot.clone());
+            Ok(Json(WeighingBody::of(visitor, id, lot, added, total, false)))
+        }
+        Sent::Stored { done: WeighedIn::Before, .. } => {
             let weighing = app.store.weighing(&visitor.shop.id, &new.id).await?;
-            stored(&app, &visitor, weighing).await
+            stored(app, visitor, weighing).await
         }
         Sent::Unsure(form) => {
             Err(sure(form.value("reading")).err().unwrap_or_else(|| Problem::missing("reading")))
@@ -106,7 +117,7 @@ pub async fn create(
         Sent::Refused(form) => Err(refused(&form)),
         Sent::Overtaken(_) => {
             let lot = app.store.lot(&visitor.shop.id, &new.lot).await?;
-            let words = overtaken(&visitor, &lot);
+            let words = overtaken(visitor, &lot);
             Err(Problem::new(StatusCode::CONFLICT, "stale", "The lot has changed", words))
         }
     }
@@ -131,15 +142,22 @@ pub async fn undo(
 
 async fn stored(app: &App, visitor: &Visitor, weighing: Weighing) -> Result<Json<WeighingBody>, Problem> {
     let lot = app.store.lot(&visitor.shop.id, &weighing.lot_id).await?;
-    Ok(Json(WeighingBody {
-        net_grams: weighing.net.grams().normalize().to_string(),
-        net: visitor.mass(weighing.net),
-        total: visitor.mass(lot.net),
-        total_micrograms: lot.net.micrograms(),
-        undone: weighing.undone_by.is_some(),
-        id: weighing.id,
-        lot: weighing.lot_id,
-    }))
+    let undone = weighing.undone_by.is_some();
+    Ok(Json(WeighingBody::of(visitor, weighing.id, weighing.lot_id, weighing.net, lot.net, undone)))
+}
+
+impl WeighingBody {
+    fn of(visitor: &Visitor, id: String, lot: String, net: Mass, total: Mass, undone: bool) -> WeighingBody {
+        WeighingBody {
+            id,
+            lot,
+            net_grams: net.grams().normalize().to_string(),
+            net: visitor.mass(net),
+            total: visitor.mass(total),
+            total_micrograms: total.micrograms(),
+            undone,
+        }
+    }
 }
 
 /// A reading that means one thing; otherwise what it may mean, or what is wrong with it.

@@ -69,9 +69,9 @@ pub async fn index(
     visitor: Visitor,
     Query(folds): Query<Folds>,
 ) -> Result<Response, Failure> {
-    let lots = app.store.open_lots(&visitor.shop.id).await?;
+    let loaded = app.loaded(&visitor).await?;
+    let (lots, shelf) = (loaded.lots.clone(), Arc::clone(&loaded.shelf));
     let all_open = folds.all_open(lots.len());
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
     let answer = app.answer_soon(&shelf, &visitor.shop.id).await;
     let today = visitor.today();
     let place = |lot: &Lot| match answer.as_ref().map(|answer| answer.delivery_of(&lot.id)) {
@@ -169,7 +169,7 @@ fn details_form(lot: &Lot) -> Form {
 
 async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
     let ledger = app.store.ledger(&visitor.shop.id, lot.id.as_str()).await?;
-    let shelf = Arc::new(Shelf::load(&app.store, &visitor.shop, visitor.now).await?);
+    let shelf = app.shelf(&visitor).await?;
     let answer = app.answer_soon(&shelf, &visitor.shop.id).await;
     let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
     let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));

@@ -1,14 +1,15 @@
 //! A draft on the desk: what was read, what was answered, and the review that follows from both and from what the shop
 //! knows now.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use intake::{Catalogue, Grade as NamedGrade, Learned, LeftOut, Sheet};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use trade::ids::GradeId;
+use trade::quote::Quotes;
 
-use crate::review::{Answers, Facts, Known, Line, Review, Standing};
+use crate::review::{Answers, Changes, Facts, Known, Line, Review, Standing};
 use crate::store::drafts::SheetDraft;
 use crate::store::grades::Grade;
 use crate::store::outlets::Outlet;
@@ -20,8 +21,8 @@ use crate::web::page::Visitor;
 /// A draft with all that its review is worked out from.
 pub struct Desk {
     pub draft: SheetDraft,
-    /// Grades with a price on the sheet that this one takes the place of.
-    priced_before: BTreeSet<GradeId>,
+    /// What the sheet pays that this one takes the place of.
+    before: BTreeMap<GradeId, Quotes>,
     pub sheet: Sheet,
     pub answers: Answers,
     pub outlet: Outlet,
@@ -44,7 +45,7 @@ impl Desk {
             outlet: app.store.outlet(shop, draft.outlet_id.as_str()).await?,
             grades: app.store.grades(shop).await?,
             review: Review::default(),
-            priced_before: BTreeSet::new(),
+            before: BTreeMap::new(),
             draft,
             sheet,
             answers,
@@ -75,7 +76,7 @@ impl Desk {
             known: &known,
         };
         self.review = Review::new(&self.sheet, &self.answers, &facts);
-        self.priced_before = known.before.into_keys().collect();
+        self.before = known.before;
         Ok(())
     }
 
@@ -92,8 +93,23 @@ impl Desk {
     /// Names of the grades that would have a price no longer. Lines that still ask for their grade may be any of them.
     pub fn no_longer(&self) -> Vec<String> {
         let still: BTreeSet<&GradeId> = self.review.lines.iter().filter_map(Line::grade).collect();
-        let gone = |grade: &&Grade| self.priced_before.contains(&grade.id) && !still.contains(&grade.id);
+        let gone = |grade: &&Grade| self.before.contains_key(&grade.id) && !still.contains(&grade.id);
         self.grades.iter().filter(gone).map(|grade| grade.details.name.clone()).collect()
+    }
+
+    /// What the outlet would pay with the sheet saved as it stands.
+    pub fn quotes(&self) -> BTreeMap<GradeId, Quotes> {
+        self.review.quotes(self.outlet.details.currency, &self.before)
+    }
+
+    /// What that changes against what it pays now.
+    pub fn changes(&self) -> Changes {
+        Changes::between(&self.before, &self.quotes())
+    }
+
+    pub fn grade_name(&self, id: &GradeId) -> String {
+        let grade = self.grades.iter().find(|grade| grade.id == *id);
+        grade.map_or_else(|| id.to_string(), |grade| grade.details.name.clone())
     }
 
     /// The lines and left-out rows of a part.

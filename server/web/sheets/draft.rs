@@ -14,6 +14,7 @@ use trade::money::PriceUnit;
 
 use super::Slice;
 use super::desk::{Desk, Item, to_json};
+use super::effect::{Effect, PlanEffect};
 use super::line::{Families, LineView, fill, slip_from, take_lines};
 use super::upload::day_typed;
 use crate::review::{Answers, Slip, Standing};
@@ -78,6 +79,8 @@ struct DraftPage {
     newer: Option<Date>,
     /// Grades that the outlet's sheet in force has a price for and this one, which takes its place, has not.
     no_longer: Vec<String>,
+    /// What saving it as it stands would change.
+    effect: Option<Effect>,
     /// Prices for which the sheet names no unit.
     without_unit: usize,
     units: Vec<(String, String)>,
@@ -184,6 +187,8 @@ async fn draft_page(
     let newer = newest.filter(|day| *day > date && *day <= visitor.today()).max();
 
     let no_longer = if newer.is_none() { desk.no_longer() } else { Vec::new() };
+    let counts_today = newer.is_none() && date <= visitor.today();
+    let effect = Effect::of(&desk, counts_today, app, &visitor).await?;
     let (review, families) = (&desk.review, Families::of(&desk.grades));
     let counts = Counts {
         matched: review.count(Standing::Matched),
@@ -225,6 +230,7 @@ async fn draft_page(
         day_of_sheet,
         newer,
         no_longer,
+        effect,
         tabs,
         lines,
         families,

@@ -2,6 +2,7 @@
 
 mod desk;
 mod draft;
+mod effect;
 mod line;
 mod upload;
 
@@ -17,7 +18,8 @@ use super::failure::Failure;
 use super::page::{Page, Screen, Visitor, html};
 use crate::store::drafts::DraftHead;
 use crate::store::outlets::Outlet;
-use crate::store::sheets::{PriceSheet, SheetQuote};
+use crate::store::quotes::SheetQuote;
+use crate::store::sheets::PriceSheet;
 
 pub use draft::{discard, show as show_draft, update as update_draft};
 pub use upload::{create, new};

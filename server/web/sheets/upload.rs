@@ -43,6 +43,8 @@ struct UploadPage {
     outlets: Vec<(String, String)>,
     drafts: Vec<DraftHead>,
     file_kinds: &'static str,
+    /// The same for the browser's own list of files.
+    accept: &'static str,
 }
 
 /// What can be uploaded: photos only where the program that recognises them is installed.
@@ -53,6 +55,22 @@ fn file_kinds() -> &'static str {
         "A spreadsheet (XLSX, XLS, ODS, CSV), PDF, saved web page or plain text, up to 10 MB. This box cannot read \
          photos: type or paste what they show."
     }
+}
+
+/// Ends of names, and kinds of files by their registered names (IANA media types), because phones know only these.
+fn accept() -> &'static str {
+    const TEXTS: &str = concat!(
+        ".csv,.tsv,.txt,.xlsx,.xls,.ods,.pdf,.html,.htm,text/csv,text/plain,text/html,application/pdf,",
+        "application/vnd.ms-excel,application/vnd.openxmlformats-officedocument.spreadsheetml.sheet,",
+        "application/vnd.oasis.opendocument.spreadsheet",
+    );
+    const WITH_PHOTOS: &str = concat!(
+        "image/png,image/jpeg,image/webp,image/gif,image/tiff,",
+        ".csv,.tsv,.txt,.xlsx,.xls,.ods,.pdf,.html,.htm,text/csv,text/plain,text/html,application/pdf,",
+        "application/vnd.ms-excel,application/vnd.openxmlformats-officedocument.spreadsheetml.sheet,",
+        "application/vnd.oasis.opendocument.spreadsheet",
+    );
+    if reader::RECOGNISER.is_some() { WITH_PHOTOS } else { TEXTS }
 }
 
 /// The form for a file or pasted text.
@@ -71,7 +89,7 @@ async fn upload_page(app: &App, visitor: Visitor, form: Form) -> Result<Response
     let outlets = outlets.map(|outlet| (outlet.id.to_string(), outlet.details.name)).collect();
     let drafts = app.store.drafts(&visitor.shop.id).await?;
     let page = visitor.page(Screen::Prices, "Upload a price sheet");
-    html(&UploadPage { page, visitor, form, outlets, drafts, file_kinds: file_kinds() })
+    html(&UploadPage { page, visitor, form, outlets, drafts, file_kinds: file_kinds(), accept: accept() })
 }
 
 /// Reads what came, and keeps it as a draft.

@@ -1,0 +1,125 @@
+//! A shop to measure, in a record of its own.
+#![allow(dead_code, reason = "each bench wants some of it")]
+
+use std::path::Path;
+
+use jiff::{Timestamp, ToSpan};
+use pennyweight::catalogue;
+use pennyweight::secret::Token;
+use pennyweight::store::containers::{ContainerDetails, ContainerKind};
+use pennyweight::store::files::{add_file, sha256};
+use pennyweight::store::lots::{NewLot, Target};
+use pennyweight::store::outlets::{OutletDetails, OutletKind};
+use pennyweight::store::partners::{Partner, Role, add_partner};
+use pennyweight::store::quotes::NewQuote;
+use pennyweight::store::sessions::{NewSession, begin_session};
+use pennyweight::store::sheets::{NewSheet, add_sheet};
+use pennyweight::store::shops::{ShopSettings, add_shop};
+use pennyweight::store::weighings::{NewWeighing, WeighingKind};
+use pennyweight::store::{By, Place, Store, new_id};
+use rust_decimal::Decimal;
+use trade::costs::Costs;
+
+use trade::ids::OutletId;
+use trade::mass::{Mass, MassStyle, MassUnit};
+use trade::money::{Currency, PriceUnit, Share};
+use trade::outlet::{Drive, Terms};
+
+pub struct Shop {
+    pub store: Store,
+    pub by: By,
+    /// What the cookie of a signed-in phone holds.
+    pub cookie: String,
+    pub outlet: OutletId,
+}
+
+impl Shop {
+    /// With one partner, one yard and the grade catalogue, in the file that `serve --data folder` opens.
+    pub async fn in_folder(folder: &Path) -> Shop {
+        let store = Store::open(&Place::File(folder.join("pennyweight.db"))).await.unwrap();
+        let by = By { shop_id: new_id(), partner_id: new_id(), at: Timestamp::now() };
+        let partner = Partner { id: by.partner_id.clone(), name: "Imke".into(), role: Role::Partner };
+        let token = Token::random();
+        let mut tx = store.begin().await.unwrap();
+        add_shop(&mut tx, &by, &settings(), &partner).await.unwrap();
+        add_partner(&mut tx, &by, &partner).await.unwrap();
+        let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a bench" };
+        begin_session(&mut tx, &by, &session).await.unwrap();
+        catalogue::fill(&mut tx, &by.shop_id).await.unwrap();
+        tx.commit().await.unwrap();
+        let outlet = new_id();
+        let drive = Drive { distance_km: 10.into(), minutes: 30.into() };
+        let details = OutletDetails {
+            name: "Quay Metals".into(),
+            place: String::new(),
+            currency: Currency::USD,
+            usual_unit: PriceUnit::Mass(MassUnit::Pound),
+            note: String::new(),
+            kind: OutletKind::Yard(drive),
+            terms: Terms::default(),
+        };
+        store.create_outlet(&by, &outlet, &details).await.unwrap();
+        Shop { store, by, cookie: format!("session={}", token.text()), outlet: OutletId::new(outlet) }
+    }
+
+    /// A lot in a bag of its own with some mass in it; gives its id.
+    pub async fn lot(&self, label: &str, grade: &str) -> String {
+        let id = new_id();
+        let tare = Mass::of(Decimal::TWO, MassUnit::Ounce);
+        let details = ContainerDetails { label: label.into(), kind: ContainerKind::Bag, tare };
+        let container = Target::New { id: new_id(), details };
+        let lot = NewLot { id: &id, container, grade: grade.into(), source: "" };
+        self.store.open_lot(&self.by, &lot).await.unwrap();
+        let net = Mass::of(Decimal::from(7), MassUnit::Pound);
+        let weighing = NewWeighing {
+            id: new_id().into(),
+            net,
+            gross: net,
+            typed: "7 lb",
+            ..NewWeighing::transfer(&id, WeighingKind::WeighIn)
+        };
+        self.store.weigh_in(&self.by, &weighing).await.unwrap();
+        id
+    }
+
+    /// A sheet of the yard that pays for these grades.
+    pub async fn pays(&self, grades: &[&str]) {
+        let quote = |(at, grade): (usize, &&str)| NewQuote {
+            wording: grade.to_string(),
+            grade_id: Some((*grade).into()),
+            price: Some((Decimal::new(100 + at as i64, 2), None)),
+            currency: Currency::USD,
+            unit: PriceUnit::Mass(MassUnit::Pound),
+            from: Mass::ZERO,
+            source: grade.to_string(),
+            place: format!("line {at}"),
+        };
+        let sheet = NewSheet {
+            id: new_id(),
+            outlet_id: self.outlet.clone(),
+            valid_from: self.by.at.in_tz("UTC").unwrap().date().saturating_sub(1.day()),
+            sha256: sha256(b"prices"),
+            quotes: grades.iter().enumerate().map(quote).collect(),
+        };
+        let mut tx = self.store.begin().await.unwrap();
+        add_file(&mut tx, &self.by, &sheet.sha256, "prices.txt", b"prices").await.unwrap();
+        add_sheet(&mut tx, &self.by, &sheet).await.unwrap();
+        tx.commit().await.unwrap();
+    }
+}
+
+fn settings() -> ShopSettings {
+    let share = |percent| Share::new(Decimal::new(percent, 2)).unwrap();
+    ShopSettings {
+        name: "Heron Street Salvage".into(),
+        zone: "America/Detroit".into(),
+        style: MassStyle::PoundsOunces,
+        costs: Costs {
+            home: Currency::USD,
+            labour_per_hour: 18.into(),
+            truck_per_km: Decimal::new(42, 2),
+            capital_per_year: share(10),
+            risk_per_year: share(8),
+        },
+    }
+}

@@ -1,0 +1,141 @@
+//! What the cells of a column look like, whatever its name says.
+
+use crate::context::Context;
+use crate::document::{Cell, GridRow};
+use crate::number::Marks;
+use crate::price::{self, Strength};
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal_wording;
+
+/// What the cells of a column look like, counted.
+#[derive(Debug, Default)]
+pub(super) struct Shown {
+    pub filled: usize,
+    pub words: usize,
+    pub distinct: usize,
+    pub priced: usize,
+    /// Of the priced, those with decimals, a sign or a unit.
+    pub sure: usize,
+    pub units: usize,
+    pub currencies: usize,
+    /// Numbers and letters of an item's number: `101`, `C02`.
+    pub codes: usize,
+    /// Whole numbers, each one more than the one above.
+    counted: usize,
+}
+
+impl Shown {
+    /// Rows that are looked at.
+    const SAMPLE: usize = 200;
+
+    pub fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
+        let mut shown = Shown::default();
+        let mut seen: Vec<String> = Vec::new();
+        let mut above: Option<i64> = None;
+        for cell in rows.iter().take(Self::SAMPLE).filter_map(|row| row.cells.get(at)) {
+            let seen_text = cell.shown();
+            shown.codes += usize::from(is_code(&seen_text));
+            if let Ok(number) = seen_text.trim_end_matches(['.', ')']).parse::<i64>() {
+                shown.counted += usize::from(above.is_none_or(|above| number == above + 1));
+                above = Some(number);
+            }
+            let text = match cell {
+                Cell::Empty => continue,
+                Cell::Number { percent: false, .. } => {
+                    shown.filled += 1;
+                    shown.priced += 1;
+                    shown.sure += usize::from(
+                        matches!(cell, Cell::Number { value, said, .. } if !said.is_empty() || value.scale() > 0),
+                    );
+                    continue;
+                }
+                Cell::Number { .. } | Cell::Date(_) => {
+                    shown.filled += 1;
+                    continue;
+                }
+                Cell::Text(text) => text,
+            };
+            shown.filled += 1;
+            if VOCABULARY.currencies(text).is_some() {
+                shown.currencies += 1;
+            } else if is_unit(text) {
+                shown.units += 1;
+            } else if looks_priced(cell, marks) || VOCABULARY.has(text, Use::OnRequest) {
+                shown.priced += 1;
+                shown.sure += usize::from(strength(text, marks) > Some(Strength::Weak));
+            } else if text.chars().any(char::is_alphabetic) {
+                shown.words += 1;
+                if !seen.contains(text) {
+                    seen.push(text.clone());
+                }
+            }
+        }
+        shown.distinct = seen.len();
+        // Rows that are counted are no prices.
+        if shown.counted >= 3 && shown.counted + 1 >= shown.filled {
+            (shown.priced, shown.sure) = (0, 0);
+        }
+        shown
+    }
+
+    /// More than half of what is there; and at least two, because one cell shows nothing.
+    pub fn mostly(&self, count: usize) -> bool {
+        count >= 2 && count * 2 > self.filled
+    }
+
+    pub fn reads_as_names(&self) -> bool {
+        self.filled > 0 && self.words * 2 > self.filled
+    }
+}
+
+/// Whether a cell is an item's number rather than its name: at most three letters beside its digits.
+fn is_code(text: &str) -> bool {
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let digits = text.chars().filter(char::is_ascii_digit).count();
+    digits >= 1
+        && letters <= 3
+        && digits + letters >= 2
+        && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '.'))
+        && !text.contains(['.', ','])
+        && text.chars().count() <= 10
+}
+
+/// Whether a cell is surely a price, and so no name of a column.
+pub(super) fn is_price(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => {
+            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
+        }
+        _ => false,
+    }
+}
+
+/// Whether a cell of text is nothing but a price, with its currency and unit.
+pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
+    match cell {
+        Cell::Number { percent, .. } => !percent,
+        Cell::Text(text) => strength(text, marks).is_some(),
+        _ => false,
+    }
+}
+
+fn strength(text: &str, marks: Marks) -> Option<Strength> {
+    let scan = Scan::of(text);
+    let prices = price::prices(&scan, marks);
+    let price = prices.first()?;
+    let rest = (0..price.first).chain(price.last..scan.tokens.len());
+    let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
+    (stray == 0).then_some(price.strength)
+}
+
+fn is_unit(text: &str) -> bool {
+    let scan = Scan::of(text);
+    let context = Context::of(text, true);
+    context.unit.is_some()
+        && context.currencies.is_empty()
+        && scan.tokens.len() <= 4
+        && !text.contains(|c: char| c.is_ascii_digit())
+        || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
+}

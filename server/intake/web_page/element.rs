@@ -1,0 +1,80 @@
+//! What an element does to the text around it.
+
+use scraper::ElementRef;
+
+pub(super) fn is_cell(element: &ElementRef<'_>) -> bool {
+    matches!(element.value().name(), "td" | "th")
+}
+
+pub(super) fn is_heading(name: &str) -> bool {
+    matches!(name, "h1" | "h2" | "h3" | "h4" | "h5" | "h6")
+}
+
+/// A heading within the page; the first of them is its title.
+pub(super) fn is_group_heading(name: &str) -> bool {
+    is_heading(name) && name != "h1"
+}
+
+pub(super) fn is_block(name: &str) -> bool {
+    is_heading(name)
+        || matches!(
+            name,
+            "p" | "div"
+                | "li"
+                | "ul"
+                | "ol"
+                | "dl"
+                | "dt"
+                | "tr"
+                | "table"
+                | "tbody"
+                | "thead"
+                | "tfoot"
+                | "section"
+                | "article"
+                | "header"
+                | "footer"
+                | "main"
+                | "aside"
+                | "nav"
+                | "form"
+                | "fieldset"
+                | "blockquote"
+                | "pre"
+                | "hr"
+                | "address"
+                | "figure"
+                | "figcaption"
+                | "center"
+                | "body"
+                | "caption"
+                | "details"
+                | "summary"
+        )
+}
+
+/// What is no text of the page, and prices that are struck out.
+pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
+    let style = element.attr("style").unwrap_or_default();
+    matches!(
+        element.name(),
+        "script"
+            | "style"
+            | "noscript"
+            | "template"
+            | "head"
+            | "svg"
+            | "iframe"
+            | "select"
+            | "textarea"
+            | "button"
+            | "nav"
+            | "del"
+            | "s"
+            | "strike"
+            | "object"
+    ) || element.attr("hidden").is_some()
+        || style.contains("display:none")
+        || style.contains("display: none")
+        || style.contains("line-through")
+}
