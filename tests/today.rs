@@ -6,7 +6,9 @@ use std::time::Duration;
 use jiff::ToSpan;
 use pennyweight::shelf::{Answers, Depth, Shelf};
 use pennyweight::store::activity::Noun;
+use pennyweight::store::lots::Lot;
 use rust_decimal::dec;
+use trade::ids::LotId;
 use trade::money::Currency;
 
 use crate::common::market::{buyer, yard};
@@ -283,6 +285,16 @@ async fn while_an_answer_is_sought_the_last_one_stands_in_and_pages_are_told(sho
     shop.put(&lot, "1 lb").await;
     let second = shelf().await;
     let mut news = shop.store.news().listen();
+    // Another shop's large shelf keeps the search busy: this one alone is answered before anybody could look.
+    let mut large = Shelf::clone(&first);
+    let lot = large.lots[0].clone();
+    large.lots = (0..300)
+        .map(|n| {
+            let id = LotId::new(format!("lot {n}"));
+            Lot { id, net: mass(&format!("{} oz", 100 + 7 * n)), ..lot.clone() }
+        })
+        .collect();
+    answers.prepare("another shop", &Arc::new(large), Depth::Margins).await;
     assert!(answers.soon(&shop.id, &second, Depth::Margins, none).await.is_none(), "it takes some work");
     let known = answers.last(&shop.id, &second).expect("the last one");
     if !Arc::ptr_eq(&known.shelf, &second) {
