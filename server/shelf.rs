@@ -21,7 +21,7 @@ use trade::mass::Mass;
 use trade::net::{Closed, Load};
 use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
-use trade::plan::habit::{Habit, nearest_yard};
+use trade::plan::habit::{self, Habit};
 use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
 use trade::quote::Quotes;
 use trade::volume::BulkDensity;
@@ -206,7 +206,7 @@ impl Shelf {
         Answer {
             margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
             worth: worth(&plan, &lots),
-            nearest_yard: nearest_yard(&problem),
+            habits: Habits::of(&problem),
             outlooks,
             plan,
             took: started.elapsed(),
@@ -307,9 +307,27 @@ pub struct Answer {
     pub worth: BTreeMap<LotId, Decimal>,
     /// Each grade's bag at every outlet, best first.
     pub outlooks: BTreeMap<GradeId, Vec<Outlook>>,
-    /// What the habit of driving all to the nearest yard brings.
-    pub nearest_yard: Option<Habit>,
+    /// What shops do without a plan.
+    pub habits: Habits,
     pub took: Duration,
+}
+
+/// What habits bring, where they can be followed.
+#[derive(Debug)]
+pub struct Habits {
+    pub nearest_yard: Option<Habit>,
+    pub highest_price: Option<Habit>,
+    pub every_bag_alone: Option<Habit>,
+}
+
+impl Habits {
+    fn of(problem: &Problem<'_>) -> Habits {
+        Habits {
+            nearest_yard: habit::nearest_yard(problem),
+            highest_price: habit::highest_price(problem),
+            every_bag_alone: habit::every_bag_alone(problem),
+        }
+    }
 }
 
 impl Answer {

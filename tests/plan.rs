@@ -21,6 +21,7 @@ on_both![
     everything_may_be_kept,
     the_plan_is_better_than_the_nearest_yard,
     a_grade_reaches_the_nearest_yards_tier_together,
+    the_highest_price_is_not_worth_the_drive,
     worth_adds_up_to_the_plan,
     a_charge_is_kept_unless_it_is_pinned,
     lots_by_the_piece_are_counted,
@@ -198,6 +199,24 @@ async fn the_plan_is_better_than_the_nearest_yard(shop: &TestShop) {
         "{}",
         page.text(".chosen")
     );
+}
+
+async fn the_highest_price_is_not_worth_the_drive(shop: &TestShop) {
+    shop.near_yard(&[("copper-2", "3.00/lb")]).await;
+    shop.far_yard(&[("copper-2", "3.10/lb")]).await;
+    shop.filled("Bag 1", "copper-2", "40 lb").await;
+    let page = plan(shop).await;
+    // 120.00 − 17.40 = 102.60. At the far yard 124.00 − 39.00 = 85.00.
+    assert_eq!(headings(&page), ["Quay Metals 102.60 USD"]);
+    assert!(
+        page.says(
+            "Taking each grade to whoever pays most for its weight (1 lot to 1 outlet) would bring 85.00 USD: this plan \
+             leaves 17.60 USD more, with what is kept."
+        ),
+        "{}",
+        page.text(".chosen")
+    );
+    assert!(!page.says("Mailing every bag by itself"), "nobody takes parcels");
 }
 
 async fn a_grade_reaches_the_nearest_yards_tier_together(shop: &TestShop) {

@@ -246,10 +246,14 @@ fn one_buyers_sheet_is_stale_and_others_are_fresh() {
 }
 
 #[test]
-fn the_plan_is_proved_and_beats_the_drive_to_the_nearest_yard() {
-    let habit = DEMO.answer.nearest_yard.as_ref().unwrap();
-    assert_eq!(habit.outlet, DEMO.outlet("Millrace Metals").id);
-    assert!(DEMO.answer.plan.total > habit.ladder.net * dec!(1.2));
+fn the_plan_is_proved_and_beats_what_shops_do_without_one() {
+    let habits = &DEMO.answer.habits;
+    let nearest = habits.nearest_yard.as_ref().unwrap();
+    assert_eq!(nearest.deliveries[0].outlet, DEMO.outlet("Millrace Metals").id);
+    assert!(DEMO.answer.plan.total > nearest.net() * dec!(1.2));
+    for habit in [&habits.highest_price, &habits.every_bag_alone] {
+        assert!(DEMO.answer.plan.total > habit.as_ref().unwrap().net());
+    }
     assert_eq!(DEMO.answer.plan.proof, Proof::Optimal);
     assert!(DEMO.answer.margins.values().all(|margin| margin.margin >= Decimal::ZERO));
 }

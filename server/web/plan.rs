@@ -10,6 +10,7 @@ use rust_decimal::Decimal;
 use trade::ids::{LotId, OutletId};
 use trade::net::{Ladder, StepKind};
 use trade::outlet::Way;
+use trade::plan::habit::Habit;
 use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
 
 use super::App;
@@ -17,7 +18,7 @@ use super::app::Answered;
 use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
-use super::page::{Page, Screen, Visitor, html, money, unbroken};
+use super::page::{Page, Screen, Visitor, counted, html, money, unbroken};
 use super::stale::{StaleRate, StaleSheet, leant_on};
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
@@ -64,15 +65,16 @@ struct PlanPage {
     troubles: Vec<String>,
     stale_sheets: Vec<StaleSheet>,
     stale_rates: Vec<StaleRate>,
-    nearest: Option<Nearest>,
+    habits: Vec<HabitLine>,
     closed: Vec<(OutletId, String)>,
     places: Vec<(String, String)>,
 }
 
-struct Nearest {
-    name: String,
+/// The plan beside what a shop does without one.
+struct HabitLine {
+    /// What is done, as the beginning of a sentence.
+    doing: String,
     net: Decimal,
-    lots: usize,
     /// What the plan leaves over it, kept lots counted at what they are worth kept.
     more: Decimal,
 }
@@ -94,7 +96,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
         stale_sheets,
         stale_rates,
-        nearest: view.nearest(),
+        habits: view.habits(),
         closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
         places: places(&shelf),
         stops,
@@ -205,14 +207,36 @@ impl View<'_> {
         }
     }
 
-    fn nearest(&self) -> Option<Nearest> {
-        let habit = self.answer.nearest_yard.as_ref()?;
-        Some(Nearest {
-            name: self.shelf.outlet_name(&habit.outlet),
-            net: habit.ladder.net,
-            lots: habit.lots.len(),
-            more: self.answer.plan.total - habit.ladder.net,
-        })
+    fn habits(&self) -> Vec<HabitLine> {
+        let habits = &self.answer.habits;
+        let name = |delivery: &Delivery| self.shelf.outlet_name(&delivery.outlet);
+        let lots = |habit: &Habit| counted(habit.lots(), "lot", "lots");
+        let nearest = habits.nearest_yard.as_ref().and_then(|habit| {
+            let yard = name(habit.deliveries.first()?);
+            Some((format!("Driving everything that sells to {yard} ({})", lots(habit)), habit))
+        });
+        let highest = habits.highest_price.as_ref().map(|habit| {
+            let outlets = counted(habit.deliveries.len(), "outlet", "outlets");
+            (
+                format!(
+                    "Taking each grade to whoever pays most for its weight ({} to {outlets})",
+                    lots(habit)
+                ),
+                habit,
+            )
+        });
+        let alone = habits.every_bag_alone.as_ref().map(|habit| {
+            let shipments = counted(habit.deliveries.len(), "delivery", "deliveries");
+            (
+                format!("Mailing every bag by itself and driving the rest to the nearest yard ({shipments})"),
+                habit,
+            )
+        });
+        let line = |(doing, habit): (String, &Habit)| {
+            let net = habit.net();
+            HabitLine { doing, net, more: self.answer.plan.total - net }
+        };
+        [nearest, highest, alone].into_iter().flatten().map(line).collect()
     }
 }
 

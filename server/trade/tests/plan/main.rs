@@ -3,6 +3,7 @@
 mod bad_input;
 mod brute;
 mod everything;
+mod habits;
 mod laws;
 mod location;
 #[expect(clippy::unwrap_used, reason = "fixed figures of a made-up shop")]
