@@ -1,4 +1,5 @@
-//! Reads a sell plan's problem and prints the best plan: `cargo run --release --example plan -- FILE [--no-margins]`.
+//! Reads a sell plan's problem and prints the best plan: `cargo run --release --example plan -- FILE [--no-margins]
+//! [--seconds N]`.
 //!
 //! The file is JSON; masses are grams, prices home currency per kilogram, and numbers may be written as text so that no
 //! reader turns them into floats:
@@ -51,24 +52,27 @@ use trade::volume::{Size, Volume};
 
 type Wrong = Box<dyn std::error::Error>;
 
-/// After this the best plan so far is printed with its bound.
+/// After this, unless told otherwise, the best plan so far is printed with its bound.
 const PATIENCE: Duration = Duration::from_secs(120);
 
 /// What a customer of a location problem brings before its costs: above them all.
 const REVENUE: Decimal = dec!(10_000_000);
 
 fn main() -> Result<(), Wrong> {
-    let mut words = env::args().skip(1);
-    let file = words.next().ok_or("name a file")?;
-    let with_margins = words.next().is_none();
-    let text = fs::read_to_string(&file)?;
+    let words: Vec<String> = env::args().skip(1).collect();
+    let file = words.first().ok_or("name a file")?;
+    let with_margins = !words.iter().any(|word| word == "--no-margins");
+    let after = |name: &str| words.iter().skip_while(|word| *word != name).nth(1);
+    let patience =
+        after("--seconds").map_or(Ok(PATIENCE), |seconds| seconds.parse().map(Duration::from_secs))?;
+    let text = fs::read_to_string(file)?;
     let location = text.trim_start().starts_with(|first: char| first.is_ascii_digit());
     let (lots, outlets, choices) = if location { read_location(&text)? } else { read_shelf(&text)? };
     let facts = facts(&outlets);
     let problem = Problem { lots: &lots, outlets: &outlets, facts: &facts, choices: &choices };
 
     let start = Instant::now();
-    let stop = || start.elapsed() > PATIENCE;
+    let stop = || start.elapsed() > patience;
     let mut planner = Planner::new(&problem);
     let plan = planner.solve(&Limits { nodes: u64::MAX, stop: Some(&stop) });
     let solved = start.elapsed();
