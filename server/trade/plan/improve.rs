@@ -269,7 +269,7 @@ impl<'m> Improver<'m> {
                     continue;
                 };
                 let gain = now + then - from - to;
-                if gain > 0.01 * self.model.tolerance && best.is_none_or(|(most, ..)| gain > most) {
+                if gain > NOTHING && best.is_none_or(|(most, ..)| gain > most) {
                     best = Some((gain, one, other));
                 }
             }

@@ -39,11 +39,11 @@
 //! **Margins** (`margins`). A margin is the same search with one lot barred from its place, starting from the plan.
 //!
 //! # Why it is exact
-//! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance: a tenth of
-//! the smallest unit of the home currency, and 10⁻¹² of all amounts in play for the rounding errors of floats. A part
+//! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance (10⁻¹⁰ of
+//! the home currency, plus 10⁻¹³ of all amounts in play: their rounding errors as floats). A part
 //! without open choices is evaluated, and every other part is split in two that together hold all its plans; every split
 //! decides one of finitely many things or halves a doubt about freight that is given up below a cent. So when no part is
-//! left, no plan is better by a tenth of a cent. Bounds are floats, and each is at least the true value by construction:
+//! left, no plan is better. Bounds are floats, and each is at least the true value by construction:
 //! every comparison of a relaxed total with a minimum, a maximum or a freight step leaves room for rounding on the safe
 //! side, and a real delivery whose float total is too near a threshold to call is decided by exact decimals. The bound is
 //! worked out anew from the prices, so it does not rest on the linear program having been solved well. The plan that is
@@ -60,6 +60,7 @@ mod node;
 mod search;
 mod shipping;
 mod tally;
+mod tree;
 mod trouble;
 
 use std::collections::{BTreeMap, BTreeSet};

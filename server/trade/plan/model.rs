@@ -15,7 +15,7 @@ use super::shipping::Shipping;
 use super::{PlanLot, Problem};
 use crate::ids::GradeId;
 use crate::mass::Mass;
-use crate::money::{PriceUnit, places};
+use crate::money::PriceUnit;
 use crate::net;
 use crate::outlet::{Outlet, Terms, Way};
 use crate::packing::Contents;
@@ -30,8 +30,7 @@ pub(super) struct Model<'a> {
     pub problem: &'a Problem<'a>,
     pub lots: Vec<Item>,
     pub sites: Vec<Site<'a>>,
-    /// Amounts that differ by less are one amount: a tenth of the home currency's smallest unit, and well above the
-    /// rounding errors of a search.
+    /// Amounts that differ by less are one amount: far below a cent, well above the rounding errors of a search.
     pub tolerance: f64,
     pub kinds: Kinds,
     pub tries: Tries,
@@ -114,12 +113,11 @@ impl<'a> Model<'a> {
             problem.outlets.iter().map(|outlet| Site::new(outlet, problem, &lots)).collect();
         let keeps: f64 = lots.iter().map(|lot| lot.keep.abs()).sum();
         let scale = keeps + sites.iter().map(Site::scale).sum::<f64>();
-        let places = facts_places(problem);
         let mut model = Model {
             problem,
             lots,
             sites,
-            tolerance: places + 1e-12 * scale,
+            tolerance: 1e-10 + 1e-13 * scale,
             kinds: Kinds::default(),
             tries: Tries::default(),
         };
@@ -345,11 +343,6 @@ fn worth(lot: &PlanLot, quote: &Quote, terms: &Terms) -> f64 {
 
 pub(super) fn close(one: f64, other: f64) -> bool {
     (one - other).abs() <= CLOSE * one.abs().max(other.abs())
-}
-
-/// A tenth of the smallest unit of the home currency.
-fn facts_places(problem: &Problem<'_>) -> f64 {
-    0.1 * 10f64.powi(-(places(problem.facts.costs.home) as i32))
 }
 
 /// The nearest float: every `Decimal` has one.

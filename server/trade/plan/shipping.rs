@@ -68,6 +68,8 @@ pub(super) struct Measure {
 pub(super) struct Floor {
     pub measure: Measure,
     pub steps: Vec<FloorStep>,
+    /// So far above a step's end the next one begins, in size.
+    pub hair: f64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -297,12 +299,13 @@ impl Floor {
         // What has no size at all goes free; anything else pays the first step. Then each step begins a hair above the
         // end of the one before, so that rounding puts nothing on a step too high.
         let mut steps = vec![FloorStep { from: 0.0, cost: 0.0 }];
-        let mut from = HAIR * whole;
+        let hair = HAIR * whole;
+        let mut from = hair;
         for (end, cost) in ends {
             steps.push(FloorStep { from, cost });
-            from = end + HAIR * whole;
+            from = end + hair;
         }
-        Floor { measure, steps }
+        Floor { measure, steps, hair }
     }
 
     pub fn at(&self, mass: f64, volume: f64) -> f64 {

@@ -113,7 +113,6 @@ fn fix_lots(
                     changes += 1;
                 }
             }
-            continue;
         }
     }
     changes

@@ -44,7 +44,8 @@ impl Levels {
             let by_mass = floors.first().map_or(f64::INFINITY, |floor| cap(floor, cost));
             let by_volume = floors.get(1).map_or(f64::INFINITY, |floor| cap(floor, cost));
             if cost < least && !roomy {
-                levels.least = by_mass;
+                // From where the step truly ends: what is just above that costs more already.
+                levels.least = by_mass - 2.0 * floors.first().map_or(0.0, |floor| floor.hair);
                 continue;
             }
             // What the floors have for less may truly cost that much.

@@ -169,7 +169,8 @@ impl<'m> Outlook<'m> {
             let least = best.as_ref().map_or(f64::INFINITY, |(least, ..)| *least);
             // Better prices would not get the bound below the mixture.
             let left = least - linear.value();
-            let near = left <= NEAR * (linear.value() - enough) || left <= 0.1 * self.model.tolerance;
+            let near = (enough.is_finite() && left <= NEAR * (linear.value() - enough))
+                || left <= 0.1 * self.model.tolerance;
             if least <= enough || pool.len() == before || near {
                 break;
             }

@@ -9,14 +9,13 @@ mod linear;
 mod master;
 mod whole;
 
-use std::cmp::Ordering;
-use std::collections::BinaryHeap;
 use std::rc::Rc;
 
 use super::improve::{Assignment, Improver};
 use super::model::Model;
 use super::node::{Node, Scope};
 use super::search::{Budget, Goal, Outcome, Start, decided, first_plan};
+use super::tree::{Explore, State, Tree, grow};
 
 pub(super) use class::Kinds;
 
@@ -29,15 +28,6 @@ use whole::Remembered;
 /// How often bound and fixing alternate at the root.
 const ROUNDS_AT_ROOT: u32 = 6;
 
-struct OpenNode {
-    node: Node,
-    bound: f64,
-    depth: u32,
-    from: Rc<Known>,
-    /// Whether tiers and lots are to be looked at: the gap has fallen since they were.
-    gap: f64,
-}
-
 /// What a state hands on to those that follow from it: the lots of its classes, and deliveries of them.
 #[derive(Debug, Default)]
 struct Known {
@@ -45,11 +35,17 @@ struct Known {
     deliveries: Vec<Delivery>,
 }
 
+#[derive(Debug, Clone)]
+struct From {
+    known: Rc<Known>,
+    /// What was left above the best plan when tiers and classes were looked at last.
+    gap: f64,
+}
+
 struct Search<'m> {
     model: &'m Model<'m>,
     scope: &'m Scope,
-    best: Option<Assignment>,
-    open: BinaryHeap<OpenNode>,
+    tree: Tree<From>,
     desk: Desk,
     remembered: Remembered,
 }
@@ -62,94 +58,64 @@ pub(super) fn search(
     goal: Goal,
     budget: &mut Budget<'_>,
 ) -> Outcome {
-    let mut search = Search {
-        model,
-        scope,
-        best: None,
-        open: BinaryHeap::new(),
-        desk: Desk::default(),
-        remembered: Remembered::default(),
-    };
     if !root.settle(scope) {
         return Outcome::NONE;
     }
-    search.best = first_plan(model, scope, &root, start);
-    let from = Rc::new(Known::default());
-    search.open.push(OpenNode { node: root, bound: f64::INFINITY, depth: 0, from, gap: f64::INFINITY });
-    let mut bound = f64::NEG_INFINITY;
-    let mut finished = true;
-    while let Some(next) = search.open.pop() {
-        if next.bound <= search.enough() || (goal == Goal::Any && search.best.is_some()) {
-            break;
-        }
-        if !budget.spend() {
-            bound = if next.bound.is_finite() { next.bound } else { search.first_bound(&next) };
-            finished = false;
-            break;
-        }
-        search.explore(next);
-    }
-    let found = search.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total);
-    Outcome { best: search.best, bound: bound.max(found), finished, prices: None }
+    let best = first_plan(model, scope, &root, start);
+    let from = From { known: Rc::default(), gap: f64::INFINITY };
+    let tree = Tree::new(root, from, best, model.tolerance);
+    let mut search = Search { model, scope, tree, desk: Desk::default(), remembered: Remembered::default() };
+    let (bound, finished) = grow(&mut search, goal, budget);
+    Outcome { best: search.tree.best, bound, finished, prices: None }
 }
 
-impl Search<'_> {
-    /// Only what is worth more than this is of interest.
-    fn enough(&self) -> f64 {
-        self.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + self.model.tolerance)
+impl Explore for Search<'_> {
+    type From = From;
+
+    fn tree(&mut self) -> &mut Tree<From> {
+        &mut self.tree
     }
 
-    fn offer_plan(&mut self, plan: Option<Assignment>) {
-        if let Some(plan) = plan
-            && self.best.as_ref().is_none_or(|best| plan.total > best.total)
-        {
-            self.best = Some(plan);
-        }
-    }
-
-    /// A bound of a root that is not explored.
-    fn first_bound(&mut self, root: &OpenNode) -> f64 {
-        Outlook::new(self.model, self.scope, &root.node, &self.remembered)
-            .and_then(|outlook| outlook.relax([], f64::NEG_INFINITY, &mut self.desk))
-            .map_or(f64::NEG_INFINITY, |relaxation| relaxation.bound)
-    }
-
-    fn explore(&mut self, OpenNode { mut node, mut bound, depth, mut from, mut gap }: OpenNode) {
+    fn explore(&mut self, State { mut node, mut bound, depth, from }: State<From>) {
+        let From { mut known, mut gap } = from;
         let rounds = if depth == 0 { ROUNDS_AT_ROOT } else { 2 };
         for round in 1..=rounds {
             if !node.settle(self.scope) {
                 return;
             }
             if let Some(plan) = decided(self.model, self.scope, &node) {
-                self.offer_plan(plan);
+                self.tree.offer(plan);
                 return;
             }
             let Some(outlook) = Outlook::new(self.model, self.scope, &node, &self.remembered) else { return };
-            let known = match &from.classes {
-                Some(classes) => outlook.adapt(classes, &from.deliveries),
+            let deliveries = match &known.classes {
+                Some(classes) => outlook.adapt(classes, &known.deliveries),
                 None => Vec::new(),
             };
-            let Some(relaxation) = outlook.relax(known, self.enough(), &mut self.desk) else { return };
+            let Some(relaxation) = outlook.relax(deliveries, self.tree.enough(), &mut self.desk) else {
+                return;
+            };
             bound = bound.min(relaxation.bound);
-            if bound <= self.enough() {
+            if bound <= self.tree.enough() {
                 return;
             }
-            self.offer_plan(self.round(&outlook, &relaxation));
-            if bound <= self.enough() {
+            let rounded = self.round(&outlook, &relaxation);
+            self.tree.offer(rounded);
+            if bound <= self.tree.enough() {
                 return;
             }
             let mut fixed = node.clone();
-            let room = bound - self.enough();
+            let room = bound - self.tree.enough();
             let thorough = room < 0.5 * gap;
             if thorough {
                 gap = room;
             }
-            let mut changes = fix(&outlook, &relaxation, &mut fixed, self.enough(), thorough, &mut self.desk);
-            let known = relaxation.known.clone();
+            let mut changes =
+                fix(&outlook, &relaxation, &mut fixed, self.tree.enough(), thorough, &mut self.desk);
             let split = if changes == 0 {
-                let split = branch::split(&outlook, &relaxation, &fixed, self.enough());
+                let split = branch::split(&outlook, &relaxation, &fixed, self.tree.enough());
                 if split.is_none() {
-                    let enough = self.enough();
+                    let enough = self.tree.enough();
                     let Some(decided) =
                         fix_each_lot(&outlook, &relaxation, &mut fixed, enough, &mut self.desk)
                     else {
@@ -164,18 +130,28 @@ impl Search<'_> {
             if changes == 0 || round == rounds {
                 if fixed.settle(self.scope) {
                     let children = branch::children(&outlook, &relaxation, &fixed, split);
-                    let from = Rc::new(Known { classes: Some(outlook.classes), deliveries: known });
+                    let known =
+                        Rc::new(Known { classes: Some(outlook.classes), deliveries: relaxation.known });
+                    let from = From { known, gap };
                     for node in children {
-                        self.open.push(OpenNode { node, bound, depth: depth + 1, from: from.clone(), gap });
+                        self.tree.push(State { node, bound, depth: depth + 1, from: from.clone() });
                     }
                 }
                 return;
             }
-            from = Rc::new(Known { classes: Some(outlook.classes), deliveries: known });
+            known = Rc::new(Known { classes: Some(outlook.classes), deliveries: relaxation.known });
             node = fixed;
         }
     }
 
+    fn first_bound(&mut self, root: &State<From>) -> f64 {
+        Outlook::new(self.model, self.scope, &root.node, &self.remembered)
+            .and_then(|outlook| outlook.relax([], f64::NEG_INFINITY, &mut self.desk))
+            .map_or(f64::NEG_INFINITY, |relaxation| relaxation.bound)
+    }
+}
+
+impl Search<'_> {
     /// A plan near the mixture: of each class as much to each place as goes there.
     fn round(&self, outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
         let (place, torn) = branch::rounded(outlook, relaxation);
@@ -183,24 +159,3 @@ impl Search<'_> {
         Improver::new(self.model, self.scope, outlook.node, place).run(&alike)
     }
 }
-
-/// The highest bound first; among equal ones the deepest.
-impl Ord for OpenNode {
-    fn cmp(&self, other: &Self) -> Ordering {
-        self.bound.total_cmp(&other.bound).then(self.depth.cmp(&other.depth))
-    }
-}
-
-impl PartialOrd for OpenNode {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl PartialEq for OpenNode {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == Ordering::Equal
-    }
-}
-
-impl Eq for OpenNode {}

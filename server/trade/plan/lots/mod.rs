@@ -7,8 +7,6 @@ mod outlook;
 mod piles;
 mod sets;
 
-use std::cmp::Ordering;
-use std::collections::BinaryHeap;
 use std::rc::Rc;
 
 use super::improve::{Assignment, Improver};
@@ -16,6 +14,7 @@ use super::model::{Item, Model};
 use super::node::{Node, Opening, Reach, Scope};
 use super::search::{Budget, Goal, Outcome, Start, decided, first_plan};
 use super::shipping::Band;
+use super::tree::{Explore, State, Tree, grow};
 
 pub(super) use dual::{Prices, Reduced, descend};
 pub(super) use outlook::Outlook;
@@ -35,19 +34,12 @@ const LEAST_DOUBT: f64 = 1e-3;
 const ROUNDS_AT_ROOT: u32 = 8;
 const ROUNDS_BELOW: u32 = 1;
 
-struct OpenNode {
-    node: Node,
-    bound: f64,
-    depth: u32,
-    /// Where its prices start: its parent's.
-    prices: Rc<Prices>,
-}
-
 struct Search<'m> {
     model: &'m Model<'m>,
     scope: &'m Scope,
-    best: Option<Assignment>,
-    open: BinaryHeap<OpenNode>,
+    /// With the prices at which each state starts: those of the one before it.
+    tree: Tree<Rc<Prices>>,
+    /// The root's last prices.
     prices: Rc<Prices>,
 }
 
@@ -66,98 +58,35 @@ pub(super) fn search(
     goal: Goal,
     budget: &mut Budget<'_>,
 ) -> Outcome {
-    let mut search = Search {
-        model,
-        scope,
-        best: None,
-        open: BinaryHeap::new(),
-        prices: Rc::new(Prices::new(Vec::new(), 0)),
-    };
     if !root.settle(scope) {
         return Outcome::NONE;
     }
-    search.best = first_plan(model, scope, &root, start);
-    search.begin(start);
+    let best = first_plan(model, scope, &root, start);
+    let prices = match start.prices {
+        Some(prices) => prices.clone(),
+        None => Prices::new(first_prices(model, scope, best.as_ref()), model.sites.len()),
+    };
+    let prices = Rc::new(prices);
     if let Some(known) = start.known {
-        known.fix(&mut root, scope, search.enough());
+        let enough = best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + model.tolerance);
+        known.fix(&mut root, scope, enough);
     }
-    let prices = search.prices.clone();
-    search.open.push(OpenNode { node: root, bound: f64::INFINITY, depth: 0, prices });
-    let mut bound = f64::NEG_INFINITY;
-    let mut finished = true;
-    while let Some(next) = search.open.pop() {
-        if next.bound <= search.enough() || (goal == Goal::Any && search.best.is_some()) {
-            break;
-        }
-        if !budget.spend() {
-            bound = if next.bound.is_finite() { next.bound } else { search.first_bound(&next) };
-            finished = false;
-            break;
-        }
-        search.explore(next);
-    }
-    let found = search.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total);
-    Outcome {
-        best: search.best,
-        bound: bound.max(found),
-        finished,
-        prices: Some(Prices::clone(&search.prices)),
-    }
+    let tree = Tree::new(root, prices.clone(), best, model.tolerance);
+    let mut search = Search { model, scope, tree, prices };
+    let (bound, finished) = grow(&mut search, goal, budget);
+    Outcome { best: search.tree.best, bound, finished, prices: Some(Prices::clone(&search.prices)) }
 }
 
-impl Search<'_> {
-    /// Only what is worth more than this is of interest.
-    fn enough(&self) -> f64 {
-        self.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + self.model.tolerance)
+impl Explore for Search<'_> {
+    type From = Rc<Prices>;
+
+    fn tree(&mut self) -> &mut Tree<Rc<Prices>> {
+        &mut self.tree
     }
 
-    fn offer_plan(&mut self, plan: Option<Assignment>) {
-        if let Some(plan) = plan
-            && self.best.as_ref().is_none_or(|best| plan.total > best.total)
-        {
-            self.best = Some(plan);
-        }
-    }
-
-    /// First prices.
-    fn begin(&mut self, start: &Start<'_>) {
-        self.prices = Rc::new(match start.prices {
-            Some(prices) => prices.clone(),
-            None => Prices::new(self.first_prices(), self.model.sites.len()),
-        });
-    }
-
-    /// The first plan's net, shared out: what each lot fetches by itself, less its part of the shared costs.
-    fn first_prices(&self) -> Vec<f64> {
-        let mut prices: Vec<f64> = self.model.lots.iter().map(|lot| lot.keep).collect();
-        let Some(best) = &self.best else { return prices };
-        for &site in &self.scope.sites {
-            let lots: Vec<usize> =
-                self.scope.lots.iter().copied().filter(|&lot| best.place[lot] == site).collect();
-            let highest = |lot: usize| self.model.sites[site].highest(lot).unwrap_or(0.0);
-            let over: f64 = lots.iter().map(|&lot| (highest(lot) - prices[lot]).max(0.0)).sum();
-            let kept: f64 = lots.iter().map(|&lot| prices[lot]).sum();
-            let left = self.model.net(site, &lots).unwrap_or(0.0) - kept;
-            let share = if over > 0.0 { (left / over).clamp(0.0, 1.0) } else { 0.0 };
-            for lot in lots {
-                prices[lot] += share * (highest(lot) - prices[lot]).max(0.0);
-            }
-        }
-        prices
-    }
-
-    /// A bound of a root that is not explored.
-    fn first_bound(&self, root: &OpenNode) -> f64 {
-        Outlook::new(self.model, self.scope, &root.node)
-            .and_then(|outlook| {
-                dual::descend(&outlook, Prices::clone(&root.prices), 1.0, f64::NEG_INFINITY, 0)
-            })
-            .map_or(f64::NEG_INFINITY, |dual| dual.bound)
-    }
-
-    fn explore(&mut self, OpenNode { mut node, bound, depth, prices }: OpenNode) {
+    fn explore(&mut self, State { mut node, bound, depth, from }: State<Rc<Prices>>) {
         let rounds = if depth == 0 { ROUNDS_AT_ROOT } else { ROUNDS_BELOW };
-        let mut prices = Prices::clone(&prices);
+        let mut prices = Prices::clone(&from);
         let mut length: f64 = if depth == 0 { 1.0 } else { 0.25 };
         let mut last_bound = bound;
         for round in 1..=rounds {
@@ -165,13 +94,15 @@ impl Search<'_> {
                 return;
             }
             if let Some(plan) = decided(self.model, self.scope, &node) {
-                self.offer_plan(plan);
+                self.tree.offer(plan);
                 return;
             }
             let Some(outlook) = Outlook::new(self.model, self.scope, &node) else { return };
-            let Some(dual) = dual::descend(&outlook, prices, length, self.enough(), STEPS) else { return };
-            self.offer_plan(self.round(&node, &dual));
-            if dual.bound <= self.enough() {
+            let Some(dual) = dual::descend(&outlook, prices, length, self.tree.enough(), STEPS) else {
+                return;
+            };
+            self.tree.offer(self.round(&node, &dual));
+            if dual.bound <= self.tree.enough() {
                 if depth == 0 {
                     self.prices = Rc::new(dual.prices);
                 }
@@ -179,11 +110,11 @@ impl Search<'_> {
             }
             let reduced = Reduced::of(&outlook, &dual);
             let mut fixed = node.clone();
-            let changes = reduced.fix(&mut fixed, self.scope, self.enough());
+            let changes = reduced.fix(&mut fixed, self.scope, self.tree.enough());
             if depth == 0 {
                 self.prices = Rc::new(dual.prices.clone());
             }
-            let gap = dual.bound - self.enough();
+            let gap = dual.bound - self.tree.enough();
             let slow = last_bound - dual.bound < 0.1 * gap;
             if round == rounds || (changes == 0 && slow) {
                 let doubt = self.most_doubtful(&outlook, &dual);
@@ -199,6 +130,14 @@ impl Search<'_> {
         }
     }
 
+    fn first_bound(&mut self, root: &State<Rc<Prices>>) -> f64 {
+        Outlook::new(self.model, self.scope, &root.node)
+            .and_then(|outlook| dual::descend(&outlook, Prices::clone(&root.from), 1.0, f64::NEG_INFINITY, 0))
+            .map_or(f64::NEG_INFINITY, |dual| dual.bound)
+    }
+}
+
+impl Search<'_> {
     /// A plan near the bound's: each lot to where the outlets wanted it most.
     fn round(&self, node: &Node, dual: &Dual) -> Option<Assignment> {
         let keep = self.model.keep_place();
@@ -259,7 +198,7 @@ impl Search<'_> {
             }
             return;
         }
-        let least = LEAST_DOUBT.max(DOUBT * (dual.bound - self.enough()));
+        let least = LEAST_DOUBT.max(DOUBT * (dual.bound - self.tree.enough()));
         if let Some(doubt) = doubt.filter(|doubt| doubt.money > least) {
             for band in doubt.parts {
                 let mut child = node.clone();
@@ -293,30 +232,25 @@ impl Search<'_> {
     }
 
     fn push(&mut self, node: Node, bound: f64, depth: u32, dual: &Dual) {
-        if bound > self.enough() {
-            let prices = Rc::new(dual.prices.clone());
-            self.open.push(OpenNode { node, bound, depth, prices });
+        let from = Rc::new(dual.prices.clone());
+        self.tree.push(State { node, bound, depth, from });
+    }
+}
+
+/// The first plan's net, shared out: what each lot fetches by itself, less its part of the shared costs.
+fn first_prices(model: &Model<'_>, scope: &Scope, best: Option<&Assignment>) -> Vec<f64> {
+    let mut prices: Vec<f64> = model.lots.iter().map(|lot| lot.keep).collect();
+    let Some(best) = best else { return prices };
+    for &site in &scope.sites {
+        let lots: Vec<usize> = scope.lots.iter().copied().filter(|&lot| best.place[lot] == site).collect();
+        let highest = |lot: usize| model.sites[site].highest(lot).unwrap_or(0.0);
+        let over: f64 = lots.iter().map(|&lot| (highest(lot) - prices[lot]).max(0.0)).sum();
+        let kept: f64 = lots.iter().map(|&lot| prices[lot]).sum();
+        let left = model.net(site, &lots).unwrap_or(0.0) - kept;
+        let share = if over > 0.0 { (left / over).clamp(0.0, 1.0) } else { 0.0 };
+        for lot in lots {
+            prices[lot] += share * (highest(lot) - prices[lot]).max(0.0);
         }
     }
+    prices
 }
-
-/// The highest bound first; among equal ones the deepest.
-impl Ord for OpenNode {
-    fn cmp(&self, other: &Self) -> Ordering {
-        self.bound.total_cmp(&other.bound).then(self.depth.cmp(&other.depth))
-    }
-}
-
-impl PartialOrd for OpenNode {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl PartialEq for OpenNode {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == Ordering::Equal
-    }
-}
-
-impl Eq for OpenNode {}

@@ -17,8 +17,8 @@ use brute::Brute;
 use everything::everything;
 use shop::Instance;
 
-/// Optimum and plan may differ by what the search takes for one amount: a tenth of a cent, and the rounding of last digits.
-const EQUAL: Decimal = dec!(0.00100001);
+/// Optimum and plan may differ by the rounding of their last digits only.
+const EQUAL: Decimal = dec!(0.000000001);
 
 fn near(one: Decimal, other: Decimal) -> bool {
     (one - other).abs() <= EQUAL
