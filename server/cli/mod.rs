@@ -202,6 +202,7 @@ pub fn run() -> ExitCode {
         }
         Command::Scale(args) => run_to_end(async move {
             let work = tokio::task::spawn_blocking(move || scale::run(&args));
+            // A blocking task that has begun is never cancelled: only its own panic ends here, and ends the command.
             work.await.unwrap_or_else(|broken| std::panic::resume_unwind(broken.into_panic()))
         }),
         // Without threads or a log: it lives in little memory, and its parent says what became of it.

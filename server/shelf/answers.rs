@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use sha2::{Digest, Sha256};
 use tokio::sync::watch;
+use tokio::task::JoinHandle;
 
 use super::{Answer, Depth, Shelf};
 use crate::store::activity::Noun;
@@ -113,11 +114,7 @@ impl Answers {
             let known = answers.remembered(&key);
             known.unwrap_or_else(|| answers.remembered_or_found(key, &shelf, Depth::Margins))
         });
-        match work.await {
-            Ok(answer) => answer,
-            // Only a panic in the search ends here; the layer around the handlers makes a page of it.
-            Err(broken) => std::panic::resume_unwind(broken.into_panic()),
-        }
+        done(work).await
     }
 
     /// The answer for the shelf of a shop, if it is at hand or found within `patience`. Otherwise it is found all the same,
@@ -178,7 +175,7 @@ impl Answers {
                 None => Err(answers.line_up(shop_id, key, shelf, depth)),
             }
         });
-        work.await.unwrap_or_else(|broken| std::panic::resume_unwind(broken.into_panic()))
+        done(work).await
     }
 
     fn line_up(self: &Arc<Self>, shop_id: String, key: Key, shelf: Arc<Shelf>, depth: Depth) -> LinedUp {
@@ -287,4 +284,10 @@ impl Drop for Open<'_> {
             self.0.queue().now = None;
         }
     }
+}
+
+/// What the work comes to. A blocking task that has begun is never cancelled, so only a panic in the search is no answer; the
+/// layer around the handlers makes a page of it.
+async fn done<T>(work: JoinHandle<T>) -> T {
+    work.await.unwrap_or_else(|broken| std::panic::resume_unwind(broken.into_panic()))
 }
