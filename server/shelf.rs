@@ -214,7 +214,7 @@ impl Shelf {
     }
 
     /// Each grade that is on the shelf, all of it as one bag, at every outlet. The grades have nothing to do with each
-    /// other, so every core takes some.
+    /// other, so every core takes some, but for one that is left to the phones.
     fn outlooks(&self) -> BTreeMap<GradeId, Vec<Outlook>> {
         let grades: BTreeSet<&GradeId> = self.lots.iter().map(|lot| &lot.grade_id).collect();
         let next = Mutex::new(grades.into_iter());
@@ -226,9 +226,8 @@ impl Shelf {
                 found.push((grade.clone(), self.outlooks_of(grade)));
             }
         };
-        let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
         std::thread::scope(|scope| {
-            let others: Vec<_> = (1..cores).map(|_| scope.spawn(some)).collect();
+            let others: Vec<_> = (2..cores()).map(|_| scope.spawn(some)).collect();
             let mut all: BTreeMap<_, _> = some().into_iter().collect();
             for other in others {
                 all.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
@@ -288,6 +287,11 @@ async fn fill_rates(
         Some((grade, FillRate::estimate(&additions, today)?))
     };
     Ok(by_grade.into_iter().filter_map(rate).collect())
+}
+
+/// How many cores there are to work on.
+fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, NonZero::get)
 }
 
 /// How far an answer goes.

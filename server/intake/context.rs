@@ -39,9 +39,7 @@ impl Context {
                     continue;
                 }
                 let of_unit = scan.kind(at + 1) == Some(Kind::Slash) || scan.is(at + 1, Use::Per);
-                if VOCABULARY.has(word, Use::Cents)
-                    && !joined
-                    && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
+                if scan.is(at, Use::Cents) && !joined && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
                 {
                     context.cents = true;
                 }

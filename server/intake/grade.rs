@@ -3,8 +3,9 @@
 //! A closest name is only proposed where nothing in it contradicts the wording: No. 1 is never No. 2, painted never
 //! bare, aluminium wire never copper wire. What contradicts what is data, in `vocabulary.toml`.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 
+use rustc_hash::FxHashMap as HashMap;
 use serde::{Deserialize, Serialize};
 use trade::ids::GradeId;
 
@@ -74,7 +75,7 @@ pub enum How {
 /// What one outlet's wordings were confirmed to mean: a grade, or `None` for one that is to be ignored.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Learned {
-    meanings: HashMap<String, Option<GradeId>>,
+    meanings: std::collections::HashMap<String, Option<GradeId>>,
 }
 
 impl Learned {
@@ -94,6 +95,9 @@ impl Learned {
     }
 
     fn meaning(&self, wording: &str, group: Option<&str>) -> Option<&Option<GradeId>> {
+        if self.meanings.is_empty() {
+            return None;
+        }
         self.meanings.get(&Self::key(wording, group)).or_else(|| self.meanings.get(&Self::key(wording, None)))
     }
 }
@@ -105,6 +109,8 @@ pub struct Catalogue {
     phrases: Vec<Phrase>,
     /// The phrases of each grade.
     of_grade: Vec<Vec<usize>>,
+    /// What each grade's phrases say of the matters that there are rivals in, one list of different sayings a matter.
+    sayings: Vec<Vec<Vec<Words>>>,
     /// Phrases by the set of their words.
     exact: HashMap<Words, Vec<usize>>,
     /// Phrases that hold a word.
@@ -133,14 +139,16 @@ impl Catalogue {
             grades: Vec::new(),
             phrases: Vec::new(),
             of_grade: Vec::new(),
-            exact: HashMap::new(),
-            holding: HashMap::new(),
-            codes: HashMap::new(),
-            weights: HashMap::new(),
+            sayings: Vec::new(),
+            exact: HashMap::default(),
+            holding: HashMap::default(),
+            codes: HashMap::default(),
+            weights: HashMap::default(),
         };
-        let mut occurs: HashMap<String, BTreeSet<usize>> = HashMap::new();
+        let mut occurs: HashMap<String, BTreeSet<usize>> = HashMap::default();
         for (at, grade) in grades.into_iter().enumerate() {
             catalogue.of_grade.push(Vec::new());
+            catalogue.sayings.push(vec![Vec::new(); vocabulary.rivals.len()]);
             let slug = grade.id.as_str();
             let synonyms = vocabulary.grades.get(slug).into_iter().flatten().map(String::as_str);
             for phrase in [grade.name.as_str()].into_iter().chain(synonyms) {
@@ -173,6 +181,11 @@ impl Catalogue {
             self.holding.entry(word.clone()).or_default().push(at);
         }
         let rivals = rivals(&words);
+        for (said, words) in self.sayings[grade].iter_mut().zip(&rivals) {
+            if !words.is_empty() && !said.contains(words) {
+                said.push(words.clone());
+            }
+        }
         self.of_grade[grade].push(at);
         self.phrases.push(Phrase { grade, words, rivals });
     }
@@ -196,7 +209,7 @@ impl Catalogue {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
         self.by_alternatives(wording, group)
-            .or_else(|| self.by_head(wording, group))
+            .or_else(|| self.by_head(wording, group, &said))
             .unwrap_or_else(|| self.closest(&said))
     }
 
@@ -226,27 +239,27 @@ impl Catalogue {
 
     /// The grade that the wording's head means word for word, where what it adds in brackets or behind a comma says
     /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
-    fn by_head(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
+    fn by_head(&self, wording: &str, group: Option<&str>, whole: &Said) -> Option<Proposal> {
         let bare = without_brackets(wording);
-        let heads = [
-            bare.as_str(),
-            bare.split(',').next().unwrap_or_default(),
-            bare.split(" - ").next().unwrap_or_default(),
-        ];
-        let whole = Said::of(wording, group);
-        heads.into_iter().map(str::trim).filter(|head| !head.is_empty() && *head != wording.trim()).find_map(
-            |head| {
-                let said = Said::of(head, group);
-                let grade = self.exactly(&said).or_else(|| self.by_code(&said))?;
-                let more = whole.wording.difference(&said.wording).count();
-                let right = more <= MOST_ADDED && !self.denied(grade, &whole);
-                right.then(|| Proposal {
+        let mut heads: Vec<&str> = vec![wording.trim(), ""];
+        for head in [Some(bare.as_str()), bare.split(',').next(), bare.split(" - ").next()] {
+            let head = head.unwrap_or_default().trim();
+            if heads.contains(&head) {
+                continue;
+            }
+            heads.push(head);
+            let said = Said::of(head, group);
+            let Some(grade) = self.exactly(&said).or_else(|| self.by_code(&said)) else { continue };
+            let more = whole.wording.difference(&said.wording).count();
+            if more <= MOST_ADDED && !self.denied(grade, whole) {
+                return Some(Proposal {
                     grade: Some(self.grades[grade].clone()),
                     score: HEAD - 2 * more as u8,
                     why: How::Scored,
-                })
-            },
-        )
+                });
+            }
+        }
+        None
     }
 
     /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.
@@ -307,15 +320,10 @@ impl Catalogue {
             if own.is_empty() && said.names_a_whole {
                 return false;
             }
-            let speaking = || {
-                self.of_grade[grade]
-                    .iter()
-                    .map(|&phrase| &self.phrases[phrase].rivals[at])
-                    .filter(|by| !by.is_empty())
-            };
             let said = if own.is_empty() { heading } else { own };
             let same = |by: &Words| by == said || own.is_empty() && by.is_subset(heading);
-            !said.is_empty() && speaking().next().is_some() && !speaking().any(same)
+            let sayings = &self.sayings[grade][at];
+            !said.is_empty() && !sayings.is_empty() && !sayings.iter().any(same)
         })
     }
 
@@ -335,8 +343,8 @@ impl Catalogue {
         for word in said.wording.iter().chain(&said.group) {
             phrases.extend(self.holding.get(word).into_iter().flatten());
         }
-        let mut best: HashMap<usize, u8> = HashMap::new();
-        let mut against: HashMap<usize, bool> = HashMap::new();
+        let mut best: HashMap<usize, u8> = HashMap::default();
+        let mut against: HashMap<usize, bool> = HashMap::default();
         for phrase in phrases.into_iter().map(|at| &self.phrases[at]) {
             if *against.entry(phrase.grade).or_insert_with(|| self.goes_against(phrase.grade, said)) {
                 continue;
@@ -429,8 +437,19 @@ fn without_brackets(text: &str) -> String {
 
 /// The words that each list of rivals has in common with these.
 fn rivals(words: &Words) -> Vec<Words> {
-    let of = |rivals: &Rivals| words.iter().filter(|word| rivals.holds(word)).cloned().collect();
-    VOCABULARY.rivals.iter().map(of).collect()
+    let mut lists = vec![Words::new(); VOCABULARY.rivals.len()];
+    for word in words {
+        for &list in VOCABULARY.rival_lists(word) {
+            lists[list].insert(word.clone());
+        }
+        if is_percent(word) {
+            let by_percent = VOCABULARY.rivals.iter().zip(&mut lists).filter(|(rivals, _)| rivals.percent);
+            by_percent.for_each(|(_, list)| {
+                list.insert(word.clone());
+            });
+        }
+    }
+    lists
 }
 
 /// `None` where the wording, or the heading where the wording is silent, contradicts the phrase; else on how many
@@ -452,10 +471,6 @@ fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
 }
 
 impl Rivals {
-    fn holds(&self, word: &str) -> bool {
-        self.words.iter().any(|other| other == word) || (self.percent && is_percent(word))
-    }
-
     fn must_match(&self, word: &str) -> bool {
         self.strict.iter().any(|other| other == word) || (self.percent && is_percent(word))
     }

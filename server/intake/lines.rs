@@ -253,7 +253,7 @@ fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
 /// Whether a name is nothing but a month and its year, or a day.
 pub(crate) fn is_only_a_date(name: &str) -> bool {
     let scan = Scan::of(name);
-    let month = |at: usize| VOCABULARY.month(scan.word(at)).is_some();
+    let month = |at: usize| scan.is(at, Use::Month);
     (0..scan.tokens.len()).any(month)
         && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
 }

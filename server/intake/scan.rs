@@ -1,7 +1,7 @@
 //! A line or cell cut into tokens: which are numbers that could be a price, and which certainly are not.
 
 use crate::number::{self, Marks, is_mark};
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::vocabulary::{Use, Uses, VOCABULARY};
 
 /// Tokens of one text, in order; their spans lie within it.
 #[derive(Debug)]
@@ -17,6 +17,8 @@ pub(crate) struct Token {
     pub end: usize,
     /// Blank space stands before it.
     pub spaced: bool,
+    /// What it can do, as a word.
+    uses: Uses,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -61,7 +63,7 @@ impl<'t> Scan<'t> {
     }
 
     pub fn is(&self, index: usize, word: Use) -> bool {
-        self.kind(index) == Some(Kind::Word) && VOCABULARY.has(self.word(index), word)
+        self.tokens.get(index).is_some_and(|token| token.uses.has(word))
     }
 
     /// The texts of all numbers that could be a price.
@@ -107,7 +109,7 @@ impl<'t> Scan<'t> {
     /// The day and the year beside the name of a month.
     fn mark_dates(&mut self) {
         for at in 0..self.tokens.len() {
-            if self.kind(at) != Some(Kind::Word) || VOCABULARY.month(self.word(at)).is_none() {
+            if !self.is(at, Use::Month) {
                 continue;
             }
             let near = (at.saturating_sub(2)..self.tokens.len().min(at + 5)).filter(|&i| i != at);
@@ -255,7 +257,11 @@ impl<'t> Lexer<'t> {
 
     fn push(&mut self, kind: Kind, length: usize) {
         let (start, end) = (self.at, self.at + length);
-        self.tokens.push(Token { kind, start, end, spaced: self.spaced });
+        let uses = match kind {
+            Kind::Word => VOCABULARY.uses(&self.text[start..end]),
+            _ => Uses::default(),
+        };
+        self.tokens.push(Token { kind, start, end, spaced: self.spaced, uses });
         self.at = end;
         self.spaced = false;
     }
@@ -330,9 +336,8 @@ impl<'t> Lexer<'t> {
 
     /// Whether a plain blank inside a number groups its thousands: `1 250,00` and `1 250 €`, but not `304 180`.
     fn groups_by_blank(&self, before: &str, tail: &str) -> bool {
-        let labelled = self.tokens.last().is_some_and(|token| {
-            token.kind == Kind::Hash || VOCABULARY.has(&self.text[token.start..token.end], Use::Label)
-        });
+        let labelled =
+            self.tokens.last().is_some_and(|token| token.kind == Kind::Hash || token.uses.has(Use::Label));
         let digits = run(&tail[1..], |c| c.is_ascii_digit());
         let after = &tail[1 + digits..];
         let decimals = after.strip_prefix([',', '.']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
@@ -371,12 +376,11 @@ fn is_currency_sign(c: char) -> bool {
 
 /// Letters directly behind a number that leave it a number: a unit, cents or a currency.
 fn belongs_to_price(letters: &str) -> bool {
+    let uses = VOCABULARY.uses(letters);
     let ordinal = matches!(letters.to_ascii_lowercase().as_str(), "st" | "nd" | "rd" | "th");
     !ordinal
         && (VOCABULARY.unit(letters).is_some()
-            || VOCABULARY.has(letters, Use::Cents)
-            || VOCABULARY.has(letters, Use::Ton)
-            || VOCABULARY.has(letters, Use::Measure)
+            || [Use::Cents, Use::Ton, Use::Measure].into_iter().any(|is| uses.has(is))
             || VOCABULARY.currencies(letters).is_some())
 }
 

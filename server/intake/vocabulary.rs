@@ -1,13 +1,15 @@
 //! The words of `vocabulary.toml`, ready to be looked up by their normal form.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
+use rustc_hash::{FxHashMap as HashMap, FxHashSet as HashSet};
 use serde::Deserialize;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
-use crate::wording::normal_wording;
+use crate::wording::{lower, normal, normal_wording};
 use crate::words::stem;
 
 /// The vocabulary that this crate is built with.
@@ -17,7 +19,9 @@ pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
 
 #[derive(Debug)]
 pub(crate) struct Vocabulary {
-    uses: HashMap<String, Vec<Use>>,
+    uses: HashMap<String, Uses>,
+    /// The first words of those with a use that are several.
+    use_starts: HashSet<String>,
     units: HashMap<String, PriceUnit>,
     currencies: HashMap<String, Vec<Currency>>,
     columns: HashMap<String, Column>,
@@ -30,7 +34,11 @@ pub(crate) struct Vocabulary {
     pub codes: BTreeMap<String, Vec<String>>,
     /// What contradicts what between the words of two names.
     pub rivals: Vec<Rivals>,
+    /// The lists of rivals that each word is in.
+    rival_lists: HashMap<String, Vec<usize>>,
     stand_ins: HashMap<String, String>,
+    /// The first words of those that are several.
+    stand_in_starts: HashSet<String>,
     /// Words of other languages, as they stand and by their roots.
     english: HashMap<String, String>,
     english_by_root: HashMap<String, String>,
@@ -108,6 +116,28 @@ pub(crate) enum Use {
     OlderMessage,
     /// At the end of a line above an older message.
     Wrote,
+    /// The name of a month.
+    Month,
+}
+
+/// All that a word can do, as a set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Uses(u64);
+
+impl Uses {
+    pub fn has(self, is: Use) -> bool {
+        self.0 & (1 << is as u64) != 0
+    }
+
+    fn and(self, other: Uses) -> Uses {
+        Uses(self.0 | other.0)
+    }
+}
+
+impl From<Use> for Uses {
+    fn from(is: Use) -> Uses {
+        Uses(1 << is as u64)
+    }
 }
 
 /// What a column of a table holds.
@@ -132,32 +162,48 @@ pub(crate) enum Column {
 }
 
 impl Vocabulary {
+    /// All that a word can do, or a run of words as one.
+    pub fn uses(&self, word: &str) -> Uses {
+        self.uses.get(sign_or_normal(word).as_ref()).copied().unwrap_or_default()
+    }
+
     pub fn has(&self, word: &str, is: Use) -> bool {
-        self.uses.get(&sign_or_normal(word)).is_some_and(|uses| uses.contains(&is))
+        self.uses(word).has(is)
     }
 
     /// Whether some word, or run of up to three words, of the text has this use.
     pub fn has_within(&self, text: &str, is: Use) -> bool {
-        let normal = normal_wording(text);
-        let words: Vec<&str> = normal.split(' ').collect();
-        let has = |run: &[&str]| self.uses.get(&run.join(" ")).is_some_and(|uses| uses.contains(&is));
-        (1..=3).any(|length| words.windows(length).any(has))
+        let normal = normal(text);
+        let mut rest = normal.as_ref();
+        loop {
+            let first = rest.split(' ').next().unwrap_or_default();
+            let longest = if self.use_starts.contains(first) { 3 } else { 1 };
+            let blanks = rest.match_indices(' ').map(|(at, _)| at).chain([rest.len()]);
+            let has = |end: usize| self.uses.get(&rest[..end]).is_some_and(|uses| uses.has(is));
+            if blanks.take(longest).any(has) {
+                return true;
+            }
+            match rest.split_once(' ') {
+                Some((_, after)) => rest = after,
+                None => return false,
+            }
+        }
     }
 
     /// The unit a word means; `ton` alone means none.
     pub fn unit(&self, word: &str) -> Option<PriceUnit> {
         MassUnit::from_word(word)
             .map(PriceUnit::Mass)
-            .or_else(|| self.units.get(&normal_wording(word)).copied())
+            .or_else(|| self.units.get(normal(word).as_ref()).copied())
     }
 
     /// The currencies that a sign or word can mean; most mean one.
     pub fn currencies(&self, word: &str) -> Option<&[Currency]> {
-        self.currencies.get(&word.to_lowercase()).map(Vec::as_slice)
+        self.currencies.get(lower(word).as_ref()).map(Vec::as_slice)
     }
 
     pub fn column(&self, name: &str) -> Option<Column> {
-        self.columns.get(&normal_wording(name)).copied()
+        self.columns.get(normal(name).as_ref()).copied()
     }
 
     /// More words than this never stand for one.
@@ -168,6 +214,21 @@ impl Vocabulary {
         self.stand_ins.get(words).map(String::as_str)
     }
 
+    /// Whether several words that begin with this one ever stand for another.
+    pub fn starts_stand_in(&self, word: &str) -> bool {
+        self.stand_in_starts.contains(word)
+    }
+
+    /// Whether several words that begin with this one, in any of its endings, ever mean something in another language.
+    pub fn starts_english(&self, word: &str) -> bool {
+        self.english_starts.contains(&roots(word)) || self.english_starts.contains(&roots(&stem(word)))
+    }
+
+    /// The lists of rivals that a word is in, percentages aside.
+    pub fn rival_lists(&self, word: &str) -> &[usize] {
+        self.rival_lists.get(word).map_or(&[], Vec::as_slice)
+    }
+
     /// What a word, or a run of words, of another language means, in any of its endings. Nothing may be left of it: an
     /// article means no word at all.
     pub fn english(&self, words: &str) -> Option<&str> {
@@ -175,14 +236,6 @@ impl Vocabulary {
             return Some(meaning);
         }
         // `cans` is English, though it has the root of a foreign word.
-        // Nearly all runs of words mean nothing together, and their first word shows it.
-        let first = words.split(' ').next().unwrap_or_default();
-        if first.len() < words.len()
-            && !self.english_starts.contains(&roots(first))
-            && !self.english_starts.contains(&roots(&stem(first)))
-        {
-            return None;
-        }
         let singular = || words.split(' ').map(stem).collect::<Vec<_>>();
         let meaning = self
             .english_by_root
@@ -214,7 +267,7 @@ impl Vocabulary {
 
     /// The month, from 1, that a name or its abbreviation means.
     pub fn month(&self, name: &str) -> Option<i8> {
-        self.months.get(&normal_wording(name)).copied()
+        self.months.get(normal(name).as_ref()).copied()
     }
 
     /// The currency that is usual where the language of this word is spoken.
@@ -229,18 +282,26 @@ impl Vocabulary {
 
     fn parse(text: &str) -> Result<Vocabulary, String> {
         let file: File = toml::from_str(text).map_err(|e| e.to_string())?;
-        let mut uses: HashMap<String, Vec<Use>> = HashMap::new();
-        for (is, words) in file.words.iter().chain([(&Use::Cents, &file.cents.words)]) {
+        let months_named: Vec<String> = file.months.values().flatten().cloned().collect();
+        let more = [(&Use::Cents, &file.cents.words), (&Use::Month, &months_named)];
+        let mut uses: HashMap<String, Uses> = HashMap::default();
+        let mut use_starts: HashSet<String> = HashSet::default();
+        for (is, words) in file.words.iter().chain(more) {
             for word in words {
-                uses.entry(sign_or_normal(word)).or_default().push(*is);
+                let word = sign_or_normal(word).into_owned();
+                if let Some((first, _)) = word.split_once(' ') {
+                    use_starts.insert(first.to_string());
+                }
+                let so_far = uses.entry(word).or_default();
+                *so_far = so_far.and((*is).into());
             }
         }
-        let mut units = HashMap::new();
+        let mut units = HashMap::default();
         for (code, words) in &file.units {
             let unit = PriceUnit::from_code(code).ok_or_else(|| format!("“{code}” is no unit"))?;
             units.extend(words.iter().map(|word| (normal_wording(word), unit)));
         }
-        let mut currencies: HashMap<String, Vec<Currency>> = HashMap::new();
+        let mut currencies: HashMap<String, Vec<Currency>> = HashMap::default();
         for (code, words) in &file.currencies {
             for word in words {
                 currencies.entry(word.to_lowercase()).or_default().push(currency(code)?);
@@ -250,14 +311,14 @@ impl Vocabulary {
             let shared = codes.iter().map(|code| currency(code)).collect::<Result<_, _>>()?;
             currencies.insert(sign.to_lowercase(), shared);
         }
-        let mut months = HashMap::new();
+        let mut months = HashMap::default();
         for (number, names) in &file.months {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
             months.extend(names.iter().map(|name| (normal_wording(name), number)));
         }
         let by_language =
             |table: &BTreeMap<String, Vec<String>>| -> Result<HashMap<String, Currency>, String> {
-                let mut languages = HashMap::new();
+                let mut languages = HashMap::default();
                 for (code, words) in table {
                     let currency = currency(code)?;
                     languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
@@ -266,7 +327,7 @@ impl Vocabulary {
             };
         let languages = by_language(&file.languages)?;
         let dollar_languages = by_language(&file.dollar_languages)?;
-        let mut columns = HashMap::new();
+        let mut columns = HashMap::default();
         for (column, names) in &file.columns {
             for name in names {
                 if columns.insert(normal_wording(name), *column).is_some_and(|before| before != *column) {
@@ -274,7 +335,7 @@ impl Vocabulary {
                 }
             }
         }
-        let mut stand_ins = HashMap::new();
+        let mut stand_ins = HashMap::default();
         for (word, others) in &file.stand_ins {
             for other in others {
                 if let Some(before) = stand_ins.insert(stems(other), word.clone()) {
@@ -282,9 +343,12 @@ impl Vocabulary {
                 }
             }
         }
-        let mut english: HashMap<String, String> = HashMap::new();
-        let mut english_by_root: HashMap<String, String> = HashMap::new();
-        let mut english_starts: HashSet<String> = HashSet::new();
+        let stand_in_starts =
+            stand_ins.keys().filter_map(|words| words.split_once(' ')).map(|(first, _)| first.to_string());
+        let stand_in_starts = stand_in_starts.collect();
+        let mut english: HashMap<String, String> = HashMap::default();
+        let mut english_by_root: HashMap<String, String> = HashMap::default();
+        let mut english_starts: HashSet<String> = HashSet::default();
         for (language, words) in &file.translations {
             for (word, meaning) in words {
                 let key = normal_wording(word);
@@ -311,8 +375,16 @@ impl Vocabulary {
             .flat_map(|words| normal_wording(words).split(' ').map(stem).collect::<Vec<_>>())
             .filter(|word| !english.contains_key(word))
             .collect();
+        let rivals: Vec<Rivals> = file.rivals.into_values().collect();
+        let mut rival_lists: HashMap<String, Vec<usize>> = HashMap::default();
+        for (at, list) in rivals.iter().enumerate() {
+            for word in &list.words {
+                rival_lists.entry(word.clone()).or_default().push(at);
+            }
+        }
         Ok(Vocabulary {
             uses,
+            use_starts,
             own,
             english,
             english_starts,
@@ -327,7 +399,9 @@ impl Vocabulary {
             grades: file.grades,
             codes: file.codes,
             stand_ins,
-            rivals: file.rivals.into_values().collect(),
+            stand_in_starts,
+            rivals,
+            rival_lists,
             idle: file.idle.words.into_iter().collect(),
         })
     }
@@ -365,9 +439,9 @@ fn currency(code: &str) -> Result<Currency, String> {
 }
 
 /// Signs such as `¢` and `-` have no normal form of their own; they stand as they are.
-fn sign_or_normal(word: &str) -> String {
-    let normal = normal_wording(word);
-    if normal.is_empty() { word.trim().to_string() } else { normal }
+fn sign_or_normal(word: &str) -> Cow<'_, str> {
+    let normal = normal(word);
+    if normal.is_empty() { Cow::Borrowed(word.trim()) } else { normal }
 }
 
 #[derive(Deserialize)]

@@ -1,5 +1,7 @@
 //! One form for all spellings of a wording.
 
+use std::borrow::Cow;
+
 /// The normal form of a wording: the key under which a learned wording is kept, and the form that words are compared
 /// in.
 ///
@@ -12,10 +14,28 @@
 /// assert_eq!(normal_wording("#2 Câble / 85 %"), "no2 cable 85pct");
 /// ```
 pub fn normal_wording(wording: &str) -> String {
+    normal(wording).into_owned()
+}
+
+/// [`normal_wording`], made only where the wording is not in it yet.
+pub(crate) fn normal(wording: &str) -> Cow<'_, str> {
     // One word of plain letters, as most are that are looked up, has only its case to lose.
     if !wording.is_empty() && wording.bytes().all(|byte| byte.is_ascii_alphabetic()) {
-        return wording.to_ascii_lowercase();
+        return lower(wording);
     }
+    Cow::Owned(normalised(wording))
+}
+
+/// The text in lower case.
+pub(crate) fn lower(text: &str) -> Cow<'_, str> {
+    if text.bytes().all(|byte| byte.is_ascii() && !byte.is_ascii_uppercase()) {
+        Cow::Borrowed(text)
+    } else {
+        Cow::Owned(text.to_lowercase())
+    }
+}
+
+fn normalised(wording: &str) -> String {
     let mut words: Vec<String> = Vec::new();
     let mut word = String::new();
     let mut end = |word: &mut String| {

@@ -16,18 +16,28 @@ pub(crate) fn words(text: &str) -> Words {
     let mut words = Words::new();
     let mut at = 0;
     while at < stems.len() {
-        let longest = Vocabulary::LONGEST_STAND_IN.min(stems.len() - at);
-        let (length, word) = (1..=longest)
-            .rev()
-            .find_map(|length| {
-                VOCABULARY.stand_in(&stems[at..at + length].join(" ")).map(|word| (length, word))
-            })
-            .unwrap_or((1, &stems[at]));
+        let (length, word) =
+            longest_run(&stems[at..], VOCABULARY.starts_stand_in(&stems[at]), |run| VOCABULARY.stand_in(run))
+                .unwrap_or((1, &stems[at]));
         // One word may stand for several: `romex` for `solid house wire`.
         words.extend(word.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(str::to_string));
         at += length;
     }
     words
+}
+
+/// The longest run of words from the first that `find` knows, and what it says of it. Nearly all runs of several mean
+/// nothing together, which their first word shows.
+fn longest_run<'v, W: AsRef<str>>(
+    words: &[W],
+    several: bool,
+    find: impl Fn(&str) -> Option<&'v str>,
+) -> Option<(usize, &'v str)> {
+    let longest = if several { Vocabulary::LONGEST_STAND_IN.min(words.len()) } else { 1 };
+    let mut runs = (2..=longest).rev();
+    let run = |length: usize| words[..length].iter().map(AsRef::as_ref).collect::<Vec<&str>>().join(" ");
+    runs.find_map(|length| find(&run(length)).map(|found| (length, found)))
+        .or_else(|| find(words.first()?.as_ref()).map(|found| (1, found)))
 }
 
 /// Takes out what is said not to be there, if no name of a grade has it: `phone boards no shield` are phone boards.
@@ -66,10 +76,8 @@ fn translated(words: &[&str]) -> Vec<String> {
     let mut english = Vec::new();
     let mut at = 0;
     while at < words.len() {
-        let longest = Vocabulary::LONGEST_STAND_IN.min(words.len() - at);
-        let found = (1..=longest).rev().find_map(|length| {
-            VOCABULARY.english(&words[at..at + length].join(" ")).map(|meaning| (length, meaning))
-        });
+        let several = words.len() - at > 1 && VOCABULARY.starts_english(words[at]);
+        let found = longest_run(&words[at..], several, |run| VOCABULARY.english(run));
         let (length, meaning) = match found {
             Some((length, meaning)) => (length, meaning.to_string()),
             None => (1, compound(words[at]).unwrap_or_else(|| words[at].to_string())),

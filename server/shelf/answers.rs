@@ -1,7 +1,8 @@
 //! Answers that were found, and those that are sought.
 //!
-//! Answers of the two depths are sought beside each other, one of each at a time. While one is sought the shelf may move on
-//! again and again: of what waits for its turn, only each shop's newest shelf is worth an answer.
+//! Answers of the two depths are sought beside each other, one of each at a time; on a small box one after the other, so
+//! that phones always find a core. While one is sought the shelf may move on again and again: of what waits for its turn,
+//! only each shop's newest shelf is worth an answer.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, Weak};
@@ -11,7 +12,7 @@ use sha2::{Digest, Sha256};
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
-use super::{Answer, Depth, Shelf};
+use super::{Answer, Depth, Shelf, cores};
 use crate::store::activity::Noun;
 use crate::store::{Change, News};
 
@@ -21,6 +22,9 @@ const REMEMBERED: usize = 8;
 const BEHIND_ANOTHER: u32 = 10;
 /// How long the last answer may stand in for the one that is sought.
 const FRESH: Duration = Duration::from_secs(60);
+
+/// With no more cores than these, two searches at once would leave none to answer phones.
+const CORES_OF_TWO: usize = 2;
 
 /// How much less urgent a search is, by the system's measure (nice values).
 const LESS_URGENT: i32 = 10;
@@ -49,8 +53,9 @@ pub struct Answers {
 /// The search for answers of one depth.
 #[derive(Debug, Default)]
 struct Search {
-    /// Held while an answer is sought: who asks the same meanwhile waits and finds it remembered.
-    seeking: Mutex<()>,
+    /// Held while an answer is sought: who asks the same meanwhile waits and finds it remembered. Both depths hold the
+    /// same one where there are too few cores for two searches and the phones.
+    seeking: Arc<Mutex<()>>,
     queue: Mutex<Queue>,
     /// How many were found: it changes with each.
     found: watch::Sender<u64>,
@@ -90,13 +95,10 @@ impl Search {
 impl Answers {
     /// Pages that were not waited for are told by `news` when their answer is there.
     pub fn new(news: News) -> Answers {
-        Answers {
-            found: Mutex::default(),
-            keys: Mutex::default(),
-            plans: Search::default(),
-            margins: Search::default(),
-            news,
-        }
+        let margins = Search::default();
+        let seeking = if cores() > CORES_OF_TWO { Arc::default() } else { Arc::clone(&margins.seeking) };
+        let plans = Search { seeking, ..Search::default() };
+        Answers { found: Mutex::default(), keys: Mutex::default(), plans, margins, news }
     }
 
     fn search(&self, depth: Depth) -> &Search {
