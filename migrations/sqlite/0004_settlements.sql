@@ -60,6 +60,7 @@ CREATE TABLE settlements (
 );
 CREATE INDEX settlements_shop ON settlements (shop_id, at);
 CREATE INDEX settlements_outlet ON settlements (outlet_id, at);
+CREATE INDEX settlements_delivery ON settlements (shipment_id);
 -- A delivery is settled once; what comes after that replaces it.
 CREATE UNIQUE INDEX settlements_shipment ON settlements (shipment_id) WHERE replaces_id IS NULL;
 
