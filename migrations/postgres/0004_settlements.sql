@@ -12,6 +12,7 @@ ALTER TABLE shipments ADD COLUMN disputed_by TEXT REFERENCES partners (id);
 ALTER TABLE shipments ADD COLUMN disputed_at TEXT;      -- null: nothing about its settlement is disputed
 -- Until now, one that was made was packed.
 UPDATE shipments SET packed_by = made_by, packed_at = made_at;
+CREATE INDEX shipments_shop ON shipments (shop_id, made_at);
 
 -- How a shipment was packed and carried, as it was told last. Rows are only added: one after sending says why.
 CREATE TABLE waybills (

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use trade::costs::Facts;
 use trade::net::{Load, deliver};
+use trade::settlement::Promise;
 
 use super::scenario::ShipmentEntry;
 use super::{DemoError, LoadedLot, Loader};
@@ -40,7 +41,9 @@ impl Loader<'_> {
 
         let id = new_id();
         let made = self.by(&entry.made)?;
-        let shipment = NewShipment { id: &id, outlet_id: &outlet.id, loads: &loads, ladder: &ladder };
+        let promise = Promise::of(&ladder, &loads, &outlet.terms, facts.costs.home);
+        let shipment =
+            NewShipment { id: &id, outlet_id: &outlet.id, loads: &loads, ladder: &ladder, promise: &promise };
         make_shipment(&mut self.tx, &made, &shipment).await?;
         if let Some(sent) = &entry.sent {
             let sent = self.by(sent)?;

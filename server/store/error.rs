@@ -10,6 +10,7 @@ use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
 use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
+use super::shipments::ShipmentRefusal;
 use super::shops::ShopRefusal;
 
 #[derive(Debug, thiserror::Error)]
@@ -48,6 +49,9 @@ pub enum StoreError {
     /// The settlement cannot be saved as it is.
     #[error(transparent)]
     Settlement(#[from] SettlementRefusal),
+    /// The shipment is not in a state for it.
+    #[error(transparent)]
+    Shipment(#[from] ShipmentRefusal),
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),

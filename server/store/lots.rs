@@ -377,6 +377,20 @@ pub(crate) async fn close_lot(tx: &mut Tx, by: &By, lot_id: &str) -> Result<(), 
     Ok(())
 }
 
+/// Marks a lot that had gone as here again, in a container that is free.
+pub(crate) async fn reopen_lot(
+    tx: &mut Tx,
+    by: &By,
+    lot_id: &str,
+    container_id: &str,
+) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
+    let sql = "UPDATE lots SET closed_at = NULL, container_id = $3, version = version + 1 \
+               WHERE shop_id = $1 AND id = $2";
+    sqlx::query(sql).bind(shop_id).bind(lot_id).bind(container_id).execute(&mut **tx).await?;
+    Ok(())
+}
+
 /// What a change of a lot needs to know of it.
 pub(crate) struct ChangeableLot {
     pub id: String,

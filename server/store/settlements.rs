@@ -132,6 +132,7 @@ pub struct SettledLot {
 pub struct PaidPortion {
     /// The grade that it was paid as; `None` where it is none of the shop's.
     pub grade: Option<GradeId>,
+    /// As the paper has it, which is what is to be paid for: it compares with [`SettledLot::counted`].
     pub mass: Option<Mass>,
     pub pieces: Option<i64>,
     pub amount: Decimal,

@@ -15,6 +15,7 @@ mod cartons;
 mod certificate;
 mod codes;
 mod containers;
+mod customs;
 mod failure;
 mod flips;
 mod form;
@@ -38,9 +39,11 @@ mod people;
 mod plan;
 mod prices;
 mod rates;
+mod returns;
 mod service_form;
 mod services;
 mod session;
+mod settlements;
 mod sheets;
 mod shipments;
 mod shop;
@@ -49,6 +52,7 @@ mod stale;
 mod thread;
 mod today;
 mod unpriced;
+mod waybill;
 mod weigh;
 
 use std::time::Duration;
@@ -103,8 +107,31 @@ pub fn router(app: App) -> Router {
         // Shipments
         .route("/shipments", get(shipments::index).post(shipments::create))
         .route("/shipments/{shipment}", get(shipments::show))
+        .route("/shipments/{shipment}/waybill", get(waybill::show).post(waybill::create))
+        .route("/shipments/{shipment}/customs", get(customs::show))
+        .route("/shipments/{shipment}/labels", get(customs::labels))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        .route("/shipments/{shipment}/receive", post(shipments::receive))
+        .route("/shipments/{shipment}/lose", post(shipments::lose))
+        .route("/shipments/{shipment}/find", post(shipments::find))
+        .route("/shipments/{shipment}/dispute", post(shipments::dispute))
+        .route("/shipments/{shipment}/return", get(returns::show).post(returns::create))
+        .route("/shipments/{shipment}/settlement", post(settlements::begin))
+        // Settlements
+        .route("/settlements/drafts/{draft}", get(settlements::show_draft).post(settlements::update_draft))
+        .route(
+            "/settlements/drafts/{draft}/paper",
+            post(settlements::paper).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/settlements/drafts/{draft}/review", get(settlements::review))
+        .route("/settlements/drafts/{draft}/save", post(settlements::save))
+        .route("/settlements/drafts/{draft}/discard", post(settlements::discard))
+        .route("/settlements/{settlement}", get(settlements::show))
+        .route("/settlements/{settlement}/correct", post(settlements::correct))
+        .route("/settlements/{settlement}/letter", get(settlements::letter))
+        .route("/settlements/{settlement}/paper", get(settlements::file))
+        .route("/settlements/{settlement}/withdraw", post(settlements::withdraw))
         // Prices
         .route("/prices", get(prices::index))
         .route("/prices/{grade}", get(prices::show))

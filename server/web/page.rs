@@ -135,6 +135,11 @@ impl Visitor {
         money(amount.value(), self.home())
     }
 
+    /// An amount of any currency, rounded to its minor unit.
+    pub fn cash(&self, amount: impl Value<Decimal>, currency: &Currency) -> String {
+        money(amount.value(), *currency)
+    }
+
     /// A home amount per unit of mass, as the shop quotes: `1.85 USD/lb`.
     pub fn per_unit(&self, amount: impl Value<Decimal>) -> String {
         let price =

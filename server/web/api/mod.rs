@@ -8,6 +8,7 @@ mod market;
 mod me;
 mod problem;
 mod readings;
+mod settlements;
 mod shipments;
 mod weighings;
 
@@ -73,6 +74,8 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(market::plan))
         .routes(routes!(shipments::index))
         .routes(routes!(shipments::show))
+        .routes(routes!(settlements::index))
+        .routes(routes!(settlements::show))
         .routes(routes!(shipments::activity))
         .split_for_parts();
     problems_have_a_type_of_their_own(&mut description);

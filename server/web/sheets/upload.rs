@@ -251,15 +251,15 @@ fn no_prices(sheet: &Sheet) -> String {
 
 /// The form as a browser sends it with a file in it.
 pub struct Upload {
-    form: Form,
-    file: Option<File>,
+    pub form: Form,
+    pub file: Option<File>,
     /// The field, the file's or the text's, that went beyond [`LARGEST_UPLOAD`] and was not kept.
-    too_large: Option<&'static str>,
+    pub too_large: Option<&'static str>,
 }
 
-struct File {
-    name: String,
-    bytes: Vec<u8>,
+pub struct File {
+    pub name: String,
+    pub bytes: Vec<u8>,
 }
 
 impl<S: Send + Sync> FromRequest<S> for Upload {
