@@ -257,7 +257,14 @@ async fn a_lot_regraded_at_the_last_moment_is_not_reserved(shop: &TestShop) {
         Load { pieces: 1, ..load.clone() },
     ] {
         let id = new_id();
-        let shipment = NewShipment { id: &id, outlet_id: &market.boards, loads: &[changed], ladder: &ladder };
+        let promise = Promise::of(&ladder, std::slice::from_ref(&changed), &Terms::default(), Currency::USD);
+        let shipment = NewShipment {
+            id: &id,
+            outlet_id: &market.boards,
+            loads: &[changed],
+            ladder: &ladder,
+            promise: &promise,
+        };
         let refused = shop.store.make_shipment(&shop.by(), &shipment).await;
         assert!(matches!(refused, Err(StoreError::Stale)), "{refused:?}");
     }

@@ -435,6 +435,47 @@ pub struct ShipmentEntry {
     /// Labels of the containers.
     pub lots: Vec<String>,
     pub made: Moment,
-    /// Left out while it is packed and waiting.
+    /// Left out while its boxes are open.
+    pub packed: Option<Moment>,
+    /// Left out while it is waiting.
     pub sent: Option<Moment>,
+    pub waybill: Option<WaybillEntry>,
+    pub settlement: Option<SettlementEntry>,
+}
+
+/// How a shipment was carried; costs in home currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WaybillEntry {
+    pub carrier: String,
+    pub tracking: String,
+    pub freight: Decimal,
+    /// Each with its weight, closed, as it was typed.
+    pub boxes: Vec<(String, String)>,
+}
+
+/// What the buyer's paper says, in the buyer's currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SettlementEntry {
+    pub entered: Moment,
+    pub number: String,
+    /// Days before the day of loading.
+    pub dated: i16,
+    pub paid_on: i16,
+    pub paid: Decimal,
+    pub line: Vec<SettlementLineEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SettlementLineEntry {
+    pub wording: String,
+    pub grade: GradeId,
+    pub mass: Weight,
+    /// Per pound.
+    pub price: Decimal,
+    pub amount: Decimal,
+    /// Labels of the containers.
+    pub lots: Vec<String>,
 }
