@@ -35,6 +35,8 @@ pub struct Scenario {
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
     pub shipments: Vec<ShipmentEntry>,
+    pub cash: Vec<CashLine>,
+    pub hours: Vec<HoursLine>,
 }
 
 impl Scenario {
@@ -45,6 +47,7 @@ impl Scenario {
         let services: ServicesFile = files::toml("services.toml")?;
         let outlets: OutletsFile = files::toml("outlets.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
+        let cash: CashFile = files::toml("cash.toml")?;
         let mut lots = Vec::new();
         for name in files::names("lots") {
             let file: LotsFile = files::toml(&name)?;
@@ -61,6 +64,8 @@ impl Scenario {
             outlets: outlets.outlet,
             lots,
             shipments: shipments.shipment,
+            cash: cash.entry,
+            hours: cash.hours,
         })
     }
 }
@@ -437,4 +442,38 @@ pub struct ShipmentEntry {
     pub made: Moment,
     /// Left out while it is packed and waiting.
     pub sent: Option<Moment>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CashFile {
+    entry: Vec<CashLine>,
+    hours: Vec<HoursLine>,
+}
+
+/// An entry of the cash book, made in the evening of its day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CashLine {
+    pub ago: i16,
+    pub by: String,
+    pub kind: String,
+    pub amount: Decimal,
+    /// Left out where it is the home currency.
+    pub currency: Option<Currency>,
+    pub outlet: Option<String>,
+    pub grade: Option<String>,
+    pub partner: Option<String>,
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Hours of a partner, written down in the evening of their day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HoursLine {
+    pub ago: i16,
+    pub by: String,
+    pub work: String,
+    pub hours: String,
 }

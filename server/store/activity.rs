@@ -29,6 +29,8 @@ pub enum Noun {
     Sheet,
     Plan,
     Shipment,
+    Cash,
+    Hours,
     Shop,
     Partner,
     Session,
@@ -37,7 +39,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 14] = [
+    pub const ALL: [Noun; 16] = [
         Noun::Lot,
         Noun::Container,
         Noun::Grade,
@@ -49,6 +51,8 @@ impl Noun {
         Noun::Sheet,
         Noun::Plan,
         Noun::Shipment,
+        Noun::Cash,
+        Noun::Hours,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -67,6 +71,8 @@ impl Noun {
             Noun::Sheet => "sheet",
             Noun::Plan => "plan",
             Noun::Shipment => "shipment",
+            Noun::Cash => "cash",
+            Noun::Hours => "hours",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",

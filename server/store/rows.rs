@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 26] = [
+pub const TABLES: [Table; 33] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -57,6 +57,13 @@ pub const TABLES: [Table; 26] = [
     by_shop("plan_closures"),
     by_shop("shipments"),
     Table { name: "shipment_lots", of_shop: "shipment_id IN (SELECT id FROM shipments WHERE shop_id = $1)" },
+    by_shop("cash_books"),
+    by_shop("cash_entries"),
+    by_shop("cash_totals"),
+    by_shop("hours"),
+    by_shop("hour_totals"),
+    by_shop("splits"),
+    Table { name: "split_parts", of_shop: "split_id IN (SELECT id FROM splits WHERE shop_id = $1)" },
     by_shop("activity"),
 ];
 
@@ -103,8 +110,9 @@ impl Snapshot {
         let mut keyed = BTreeMap::new();
         for row in &rows {
             let cells = cells(table, row)?;
-            // A row that takes another one back comes after it, whatever their names.
-            let later = cells.get("reverses_id").is_some_and(|reverses| !reverses.is_null());
+            // A row that takes another one back, or says what it is worth, comes after it, whatever their names.
+            let names = |column| cells.get(column).is_some_and(|other| !other.is_null());
+            let later = names("reverses_id") || names("values_id");
             keyed.insert((later, Value::Object(cells.clone()).to_string()), cells);
         }
         Ok(keyed.into_values().collect())
