@@ -316,7 +316,7 @@ async fn figures_open_to_their_entries_alone(shop: &TestShop) {
     for query in ["?year=99999", "?month=2025-13", "?month=x&year=", "?year=-5"] {
         shop.get(&format!("/money{query}")).await.ok();
     }
-    for query in ["?before=x", "?before=2025-01-01_x", "?from=a&to=b&kind=c&currency=d", "?outlet=%00"] {
+    for query in ["?before=x", "?before=2025-01-01_x", "?from=a&to=b&kind=c&currency=d", "?outlet=x%27%3B--"] {
         shop.get(&format!("/money/entries{query}")).await.ok();
     }
 }

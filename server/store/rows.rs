@@ -67,6 +67,13 @@ pub const TABLES: [Table; 33] = [
     by_shop("activity"),
 ];
 
+/// Tables that grow without end and whose rows are counted, in the column `n`, from 1 on in each shop: they go out and come
+/// in a piece at a time, in the order of their numbers, in which a row comes after those that it names.
+pub const COUNTED: [&str; 1] = ["cash_entries"];
+
+/// Rows of a counted table that are read at a time.
+const PIECE: i64 = 1_000;
+
 /// Tables that stay where they are: who is signed in and what lets somebody in must not come back with an old copy, and
 /// the rest is about this server, or old in a minute.
 pub const LEFT_OUT: [&str; 7] =
@@ -82,6 +89,12 @@ pub type Cells = Map<String, Value>;
 #[derive(Debug)]
 pub struct Snapshot {
     transaction: Transaction<'static, Any>,
+}
+
+impl Table {
+    pub fn is_counted(&self) -> bool {
+        COUNTED.contains(&self.name)
+    }
 }
 
 impl Store {
@@ -116,6 +129,24 @@ impl Snapshot {
             keyed.insert((later, Value::Object(cells.clone()).to_string()), cells);
         }
         Ok(keyed.into_values().collect())
+    }
+
+    /// The rows of a counted table after the number `after`, a piece of them; none where there are no more.
+    pub async fn piece(
+        &mut self,
+        table: Table,
+        shop_id: &str,
+        after: i64,
+    ) -> Result<Vec<Cells>, StoreError> {
+        let sql =
+            format!("SELECT * FROM {} WHERE {} AND n > $2 ORDER BY n LIMIT $3", table.name, table.of_shop);
+        let rows: Vec<AnyRow> = sqlx::query(AssertSqlSafe(sql).into_sql_str())
+            .bind(shop_id)
+            .bind(after)
+            .bind(PIECE)
+            .fetch_all(&mut *self.transaction)
+            .await?;
+        rows.iter().map(|row| cells(table, row)).collect()
     }
 
     /// The bytes of a file.
