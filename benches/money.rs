@@ -294,9 +294,7 @@ fn compare_pages(year: &Filled, decade: &Filled) {
     for (small, large) in year.pages().iter().zip(decade.pages()) {
         let (mut on_year, mut on_decade) = (Vec::new(), Vec::new());
         for _ in 0..ROUNDS {
-            for (filled, url, times) in
-                [(year, small, &mut on_year), (decade, &large, &mut on_decade)]
-            {
+            for (filled, url, times) in [(year, small, &mut on_year), (decade, &large, &mut on_decade)] {
                 let started = Instant::now();
                 filled.fetch(url);
                 times.push(started.elapsed());

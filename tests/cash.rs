@@ -136,8 +136,7 @@ async fn entries_of_a_document_have_ids_of_their_own(shop: &TestShop) {
         document: Some(document.clone()),
         ..NewEntry::new(document.entry_id(part), date(2026, 5, 12), kind, usd(amount))
     };
-    let entries =
-        [entry("line 1", Kind::Sale, dec!(80)), entry("freight", Kind::Freight, dec!(-12.5))];
+    let entries = [entry("line 1", Kind::Sale, dec!(80)), entry("freight", Kind::Freight, dec!(-12.5))];
     for _ in 0..2 {
         shop.store.enter_cash(&shop.by(), &entries).await.expect("the book takes them");
     }
@@ -205,11 +204,7 @@ async fn many_at_once_are_counted_without_a_gap(shop: &TestShop) {
     // A page at a time, without a gap and without one twice.
     let (mut seen, mut before) = (Vec::new(), None);
     loop {
-        let page = shop
-            .store
-            .cash_entries(&shop.id, &Wanted::default(), before, 7)
-            .await
-            .expect("a page");
+        let page = shop.store.cash_entries(&shop.id, &Wanted::default(), before, 7).await.expect("a page");
         let Some(last) = page.last() else { break };
         before = Some(last.place());
         seen.extend(page.iter().map(|entry| entry.n));

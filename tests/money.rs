@@ -64,11 +64,18 @@ async fn a_purchase_by_hand_counts_and_opens_to_its_entry(shop: &TestShop) {
     assert!(page.says("Came in 120.00 USD, went out 45.50 USD."), "{}", page.text(".chosen"));
     assert!(page.says("This month so far: 74.50 USD left over"));
     let month = shop.today().strftime("%B").to_string();
-    assert_eq!(page.text("#months-desc"), format!("{month}: in 120, out 46, left 75."), "rounded to whole dollars");
+    assert_eq!(
+        page.text("#months-desc"),
+        format!("{month}: in 120, out 46, left 75."),
+        "rounded to whole dollars"
+    );
     let kinds: Vec<String> = page.texts(".ladder .head .number");
-    assert!(kinds.contains(&"−45.50 USD".to_string()) && kinds.contains(&"120.00 USD".to_string()), "{kinds:?}");
+    assert!(
+        kinds.contains(&"−45.50 USD".to_string()) && kinds.contains(&"120.00 USD".to_string()),
+        "{kinds:?}"
+    );
     // From the figure to the entry.
-    let list = shop.get(&page.link("1 entry: bought")).await.ok();
+    let list = shop.get(&page.link("bought")).await.ok();
     assert_eq!(list.texts("li a.head .number"), ["−45.50 USD"]);
     let again = shop.get(&list.attributes("li a.head", "href")[0]).await.ok();
     assert_eq!(again.url, entry.url);
@@ -164,7 +171,9 @@ async fn hours_say_what_an_hour_brings(shop: &TestShop) {
     entered(shop, "in", "sale", "90").await;
     let form = |page: &Page| page.form("form[action='/money/hours']");
     let page = shop.get("/money/hours").await.ok();
-    for (typed, problem) in [("", "needed"), ("1:75", "Sixty minutes"), ("a while", "no stretch"), ("30", "more than")] {
+    for (typed, problem) in
+        [("", "needed"), ("1:75", "Sixty minutes"), ("a while", "no stretch"), ("30", "more than")]
+    {
         let back = shop.submit(form(&page).set("hours", typed)).await.ok();
         assert!(back.text("#hours-problem").contains(problem), "{typed}: {}", back.text("#hours-problem"));
     }
@@ -179,7 +188,11 @@ async fn hours_say_what_an_hour_brings(shop: &TestShop) {
     // 90.00 in four hours.
     let per_hour = money.text("section:has(h2) .figure:not(.huge)");
     assert_eq!(per_hour, "22.50 USD an hour");
-    assert!(money.says("sorting 2 h 30 min") || money.text("main").contains("sorting"), "{}", money.text("main"));
+    assert!(
+        money.says("sorting 2 h 30 min") || money.text("main").contains("sorting"),
+        "{}",
+        money.text("main")
+    );
     // Tobias's were a slip.
     let undone = shop.submit(page.forms("form[action$='/undo']").remove(0)).await.ok();
     assert_eq!(undone.texts(".stamp").len(), 2);
@@ -200,7 +213,9 @@ async fn partners_share_in_fixed_parts_or_by_hours(shop: &TestShop) {
     // Nothing settled: alike, and the odd cent goes to the first.
     let [imke, tobias] = &shop.partners;
     let halves = owed(shop).await;
-    assert!(halves == ["Imke 50.01 USD", "Tobias 50.00 USD"] || halves == ["Imke 50.00 USD", "Tobias 50.01 USD"]);
+    assert!(
+        halves == ["Imke 50.01 USD", "Tobias 50.00 USD"] || halves == ["Imke 50.00 USD", "Tobias 50.01 USD"]
+    );
     let form = shop.get("/money/shares").await.ok().form("form[action='/money/split']");
     let part = |partner: &str| format!("part_{partner}");
     assert_eq!((form.value(&part(&imke.id)), form.value(&part(&tobias.id))), ("50", "50"));
@@ -280,17 +295,20 @@ async fn figures_open_to_their_entries_alone(shop: &TestShop) {
         entry(date(2024, 4, 11), Kind::Trip, dec!(-9)),
     ];
     // More than a page of them.
-    entries.extend((0..60).map(|nth| entry(date(2025, 12, 1 + (nth % 28) as i8), Kind::Box, Decimal::new(-100 - nth, 2))));
+    entries.extend(
+        (0..60)
+            .map(|nth| entry(date(2025, 12, 1 + (nth % 28) as i8), Kind::Box, Decimal::new(-100 - nth, 2))),
+    );
     shop.store.enter_cash(&shop.by(), &entries).await.expect("the book takes them");
 
     let page = shop.get("/money?year=2025").await.ok();
     let open = |page: &Page, words: &str| page.link(words);
     let amounts = |page: &Page| page.texts("li a.head .number");
     for (words, found) in [
-        ("2 entries: Quay Metals", vec!["50.00 USD", "100.00 USD"]),
-        ("2 entries: No. 2 copper", vec!["25.00 USD", "50.00 USD"]),
-        ("3 entries: a pickup", vec!["25.00 USD", "50.00 USD", "100.00 USD"]),
-        ("1 entry: trips", vec!["−8.00 USD"]),
+        ("Quay Metals", vec!["50.00 USD", "100.00 USD"]),
+        ("No. 2 copper", vec!["25.00 USD", "50.00 USD"]),
+        ("a pickup", vec!["25.00 USD", "50.00 USD", "100.00 USD"]),
+        ("trips", vec!["−8.00 USD"]),
     ] {
         let list = shop.get(&open(&page, words)).await.ok();
         assert_eq!(amounts(&list), found, "{words}");
@@ -299,10 +317,11 @@ async fn figures_open_to_their_entries_alone(shop: &TestShop) {
     let april = shop.get("/money?month=2025-04").await.ok();
     assert_eq!(april.text(".chosen .figure"), "67.00 USD");
     assert!(april.has("a[href='/money?month=2025-04'][aria-current]"));
-    let list = shop.get(&april.link("1 entry: Quay Metals")).await.ok();
+    let list = shop.get(&april.link("Quay Metals")).await.ok();
     assert_eq!(amounts(&list), ["50.00 USD"]);
     // All of December, a page after the other.
-    let december = shop.get(&shop.get("/money?month=2025-12").await.ok().link("60 entries: boxes")).await.ok();
+    let december =
+        shop.get(&shop.get("/money?month=2025-12").await.ok().link("boxes and packing")).await.ok();
     let mut all = amounts(&december);
     assert_eq!(all.len(), 50);
     let rest = shop.get(&december.link("Older")).await.ok();
@@ -316,7 +335,8 @@ async fn figures_open_to_their_entries_alone(shop: &TestShop) {
     for query in ["?year=99999", "?month=2025-13", "?month=x&year=", "?year=-5"] {
         shop.get(&format!("/money{query}")).await.ok();
     }
-    for query in ["?before=x", "?before=2025-01-01_x", "?from=a&to=b&kind=c&currency=d", "?outlet=x%27%3B--"] {
+    for query in ["?before=x", "?before=2025-01-01_x", "?from=a&to=b&kind=c&currency=d", "?outlet=x%27%3B--"]
+    {
         shop.get(&format!("/money/entries{query}")).await.ok();
     }
 }
@@ -353,7 +373,11 @@ async fn the_book_goes_along_as_rows_workbook_and_journal(shop: &TestShop) {
     assert_eq!(column(3), ["-1235", "100.10", ""]);
     // 73.62355 and 75.075: the second row adds what is missing to the first.
     assert_eq!(column(5), ["", "73.62", "1.46"]);
-    assert!(rows[1][14].starts_with("'=HYPERLINK"), "no spreadsheet takes a note for a formula: {}", &rows[1][14]);
+    assert!(
+        rows[1][14].starts_with("'=HYPERLINK"),
+        "no spreadsheet takes a note for a formula: {}",
+        &rows[1][14]
+    );
 
     // Calamine is another program's reader.
     let bytes = taken(shop, "/money/book.xlsx").await;
@@ -370,7 +394,9 @@ async fn the_book_goes_along_as_rows_workbook_and_journal(shop: &TestShop) {
     assert!(workbook.worksheet_formula("Cash book").expect("formulas").is_empty(), "nothing is a formula");
 
     let journal = String::from_utf8(taken(shop, "/money/book.beancount").await.to_vec()).expect("text");
-    assert!(journal.contains("Assets:Cash  100.10 CAD @@ 75.08 USD\n  Income:Sales  -100.10 CAD @@ 75.08 USD"));
+    assert!(
+        journal.contains("Assets:Cash  100.10 CAD @@ 75.08 USD\n  Income:Sales  -100.10 CAD @@ 75.08 USD")
+    );
     assert!(journal.contains("2026-05-13 balance Assets:Cash  100.10 CAD"));
     assert!(journal.contains("2026-05-11 open Equity:Partners:Imke"));
 

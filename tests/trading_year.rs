@@ -264,9 +264,8 @@ async fn money_balances(shop: &TestShop, year: &Year) {
     // By month, kind and currency, in its own money and at home.
     let mut expected: BTreeMap<(String, &str, &str), (i64, i64)> = BTreeMap::new();
     for entry in stands() {
-        let sums = expected
-            .entry((entry.month.clone(), entry.kind.code(), entry.currency.code()))
-            .or_default();
+        let sums =
+            expected.entry((entry.month.clone(), entry.kind.code(), entry.currency.code())).or_default();
         sums.0 += entry.amount;
         sums.1 += entry.worth().unwrap_or(0);
     }
@@ -289,10 +288,8 @@ async fn money_balances(shop: &TestShop, year: &Year) {
     let (from, to) = ("2000-01".parse().expect("a month"), "2999-12".parse().expect("a month"));
     let grades = shop.store.cash_by(&shop.id, Facet::Grade, from, to, 100).await.expect("by grade");
     for total in &grades {
-        let sum: i64 = stands()
-            .filter(|entry| entry.grade == Some(total.key.as_str()))
-            .filter_map(Kept::worth)
-            .sum();
+        let sum: i64 =
+            stands().filter(|entry| entry.grade == Some(total.key.as_str())).filter_map(Kept::worth).sum();
         assert_eq!(total.came_in + total.went_out, sum, "{}", total.key);
     }
     let outlets = shop.store.cash_by(&shop.id, Facet::Outlet, from, to, 100).await.expect("by outlet");

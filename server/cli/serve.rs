@@ -68,8 +68,7 @@ pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> R
     let data = &args.backup.store.data;
     let scratch = if data.is_dir() { data.clone() } else { std::env::temp_dir() };
     let behind_proxy = args.behind_proxy;
-    let config =
-        Config { hosts, base_url, behind_proxy, backups, root, scratch, ..Config::default() };
+    let config = Config { hosts, base_url, behind_proxy, backups, root, scratch, ..Config::default() };
     let app = App::new(store.clone(), config);
     look_ahead(&app).await?;
     let announcement = name.and_then(|name| {

@@ -302,8 +302,12 @@ impl Store {
     ) -> Result<Vec<HourTotal>, StoreError> {
         let sql = "SELECT month, partner_id, work, minutes FROM hour_totals \
                    WHERE shop_id = $1 AND month BETWEEN $2 AND $3 ORDER BY month, partner_id, work";
-        let rows: Vec<(String, String, String, i64)> =
-            sqlx::query_as(sql).bind(shop_id).bind(from.to_string()).bind(to.to_string()).fetch_all(self.readers()).await?;
+        let rows: Vec<(String, String, String, i64)> = sqlx::query_as(sql)
+            .bind(shop_id)
+            .bind(from.to_string())
+            .bind(to.to_string())
+            .fetch_all(self.readers())
+            .await?;
         let total = |(month, partner_id, work, minutes): (String, String, String, i64)| {
             Ok(HourTotal {
                 month: RowError::read("hour_totals", "month", &month, |month| month.parse().ok())?,

@@ -317,12 +317,12 @@ mod tests {
     fn an_amount_becomes_home_currency_rounded_once_and_half_away_from_zero() {
         use Currency::{CAD, JPY, KWD, USD};
         for (amount, rate, home, worth) in [
-            (Money::new(dec!(10.01), CAD), dec!(0.75), USD, dec!(7.51)),   // 7.5075
-            (Money::new(dec!(0.02), CAD), dec!(0.75), USD, dec!(0.02)),    // 0.015: half away from zero
-            (Money::new(dec!(-0.02), CAD), dec!(0.75), USD, dec!(-0.02)),  // and below zero
-            (Money::new(dec!(1), USD), dec!(149.5), JPY, dec!(150)),       // no minor unit
-            (Money::new(dec!(1), USD), dec!(0.3065), KWD, dec!(0.307)),    // three decimals: 0.3065
-            (Money::new(dec!(1234), JPY), dec!(0.0067), USD, dec!(8.27)),  // 8.2678
+            (Money::new(dec!(10.01), CAD), dec!(0.75), USD, dec!(7.51)), // 7.5075
+            (Money::new(dec!(0.02), CAD), dec!(0.75), USD, dec!(0.02)),  // 0.015: half away from zero
+            (Money::new(dec!(-0.02), CAD), dec!(0.75), USD, dec!(-0.02)), // and below zero
+            (Money::new(dec!(1), USD), dec!(149.5), JPY, dec!(150)),     // no minor unit
+            (Money::new(dec!(1), USD), dec!(0.3065), KWD, dec!(0.307)),  // three decimals: 0.3065
+            (Money::new(dec!(1234), JPY), dec!(0.0067), USD, dec!(8.27)), // 8.2678
         ] {
             assert_eq!(in_home(amount, rate, home), Money::new(worth, home), "{amount} at {rate}");
         }

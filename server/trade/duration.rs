@@ -49,7 +49,8 @@ fn parts(text: &str) -> Option<(Decimal, Decimal)> {
         "" => Some((number, Decimal::ZERO)),
         unit if minute(unit) => Some((Decimal::ZERO, number)),
         rest => {
-            let after = ["hours", "hour", "hrs", "hr", "h"].iter().find_map(|unit| rest.strip_prefix(unit))?;
+            let after =
+                ["hours", "hour", "hrs", "hr", "h"].iter().find_map(|unit| rest.strip_prefix(unit))?;
             if after.trim().is_empty() {
                 return Some((number, Decimal::ZERO));
             }

@@ -15,6 +15,7 @@ mod cartons;
 mod certificate;
 mod codes;
 mod containers;
+mod download;
 mod failure;
 mod flips;
 mod form;

@@ -132,18 +132,13 @@ impl Store {
                    AND (e.shop_id > $1 OR (e.shop_id = $1 AND e.n > $2)) ORDER BY e.shop_id, e.n LIMIT $3";
         let (mut shop_id, mut n) = (String::new(), 0);
         loop {
-            let rows: Vec<Valued> = sqlx::query_as(sql)
-                .bind(&shop_id)
-                .bind(n)
-                .bind(AT_ONCE)
-                .fetch_all(self.readers())
-                .await?;
+            let rows: Vec<Valued> =
+                sqlx::query_as(sql).bind(&shop_id).bind(n).bind(AT_ONCE).fetch_all(self.readers()).await?;
             let Some(last) = rows.last() else { return Ok(()) };
             (shop_id, n) = (last.shop_id.clone(), last.n);
             for row in &rows {
                 if !row.is_sound()? {
-                    findings
-                        .push(format!("an entry that is not worth its amount at its rate: {}", row.id));
+                    findings.push(format!("an entry that is not worth its amount at its rate: {}", row.id));
                 }
             }
         }

@@ -224,7 +224,8 @@ impl Store {
 
     /// The entries of a document, in the order they were made, with those that undo or value them.
     pub async fn cash_of(&self, shop_id: &str, document: &Document) -> Result<Vec<CashEntry>, StoreError> {
-        let sql = select_entries!("WHERE e.shop_id = $1 AND e.document = $2 AND e.document_id = $3 ORDER BY e.n");
+        let sql =
+            select_entries!("WHERE e.shop_id = $1 AND e.document = $2 AND e.document_id = $3 ORDER BY e.n");
         let query = sqlx::query_as(sql).bind(shop_id).bind(document.kind.code()).bind(&document.id);
         read(query.fetch_all(self.readers()).await?)
     }

@@ -203,8 +203,7 @@ impl Store {
     pub async fn cash_made(&self, shop_id: &str) -> Result<BTreeMap<Month, i64>, StoreError> {
         let sql = "SELECT month, CAST(SUM(home_amount) AS BIGINT) AS made FROM cash_totals \
                    WHERE shop_id = $1 AND facet = 'all' AND kind NOT IN ('payout', 'paid-in') GROUP BY month";
-        let rows: Vec<(String, i64)> =
-            sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
+        let rows: Vec<(String, i64)> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
         let read = |(month, made): (String, i64)| {
             Ok((RowError::read("cash_totals", "month", &month, |month| month.parse().ok())?, made))
         };

@@ -104,7 +104,6 @@ pub async fn index(
     let visitor = caller.partner()?;
     let day = after.after_day.as_deref().and_then(|day| day.parse::<Date>().ok());
     let place = day.map(|day| Place { day, n: after.after_number.unwrap_or(0) });
-    let entries =
-        app.store.cash_piece(&visitor.shop.id, place, i64::MAX, after.most.clamp(1, 1000)).await?;
+    let entries = app.store.cash_piece(&visitor.shop.id, place, i64::MAX, after.most.clamp(1, 1000)).await?;
     Ok(Json(entries.into_iter().map(|entry| EntryBody::of(entry, visitor.home())).collect()))
 }

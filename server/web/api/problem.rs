@@ -75,6 +75,7 @@ impl From<StoreError> for Problem {
             StoreError::Duplicate => (StatusCode::CONFLICT, "duplicate", "There is one like it already"),
             StoreError::Lot(_)
             | StoreError::Sheet(_)
+            | StoreError::Settlement(_)
             | StoreError::Shop(_)
             | StoreError::Partner(_)
             | StoreError::Cash(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),

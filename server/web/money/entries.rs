@@ -56,7 +56,10 @@ impl Line {
             } else {
                 unbroken(&entry.amount.to_string())
             },
-            worth: entry.worth.filter(|_| foreign && entry.values_id.is_none()).map(|worth| in_home(worth, home)),
+            worth: entry
+                .worth
+                .filter(|_| foreign && entry.values_id.is_none())
+                .map(|worth| in_home(worth, home)),
             stamp,
             entry,
         }
@@ -135,9 +138,10 @@ pub async fn index(
         partner_id: partner.as_deref(),
         currency: Currency::from_code(&chosen.currency),
     };
-    let before = chosen.before.split_once('_').and_then(|(day, n)| {
-        Some(Place { day: day.parse::<Date>().ok()?, n: n.parse().ok()? })
-    });
+    let before = chosen
+        .before
+        .split_once('_')
+        .and_then(|(day, n)| Some(Place { day: day.parse::<Date>().ok()?, n: n.parse().ok()? }));
     let mut entries = app.store.cash_entries(&visitor.shop.id, &wanted, before, MOST + 1).await?;
     let more = entries.len() > MOST as usize;
     entries.truncate(MOST as usize);

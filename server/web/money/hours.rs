@@ -17,7 +17,7 @@ use crate::web::page::{Page, Screen, Visitor, html, unbroken};
 
 /// How far back hours are listed, in days, and how many at most.
 const LISTED_DAYS: i32 = 62;
-const MOST: u32 = 60;
+const MOST: u32 = 30;
 const LONGEST_NOTE: usize = 200;
 
 struct Line {
@@ -41,11 +41,7 @@ async fn hours_page(app: &App, visitor: Visitor, form: Form) -> Result<Response,
     let today = visitor.today();
     let first = today.saturating_sub(LISTED_DAYS.days());
     let listed = app.store.hours(&visitor.shop.id, first, today, MOST).await?;
-    let line = |hours: Hours| Line {
-        duration: unbroken(&spelled(hours.minutes)),
-        undo_id: new_id(),
-        hours,
-    };
+    let line = |hours: Hours| Line { duration: unbroken(&spelled(hours.minutes)), undo_id: new_id(), hours };
     let people = app.store.people(&visitor.shop.id).await?;
     let here = |person: &PartnerRecord| (person.partner.id.clone(), person.partner.name.clone());
     html(&HoursPage {

@@ -105,8 +105,7 @@ impl Sum {
 /// A line of a list: a name with its amount, a bar to scale, and where its entries are.
 struct Line {
     name: String,
-    /// Where its name leads; its entries, if it is empty.
-    address: String,
+    /// The address of its entries.
     entries: String,
     count: String,
     amount: String,
@@ -189,11 +188,9 @@ pub async fn index(
         years.push(this_month.year());
     }
     let mut lists = vec![by_kind(&totals, period, visitor.home())];
-    for (facet, heading) in [
-        (Facet::Outlet, "By outlet"),
-        (Facet::Grade, "By grade"),
-        (Facet::Source, "By source"),
-    ] {
+    for (facet, heading) in
+        [(Facet::Outlet, "By outlet"), (Facet::Grade, "By grade"), (Facet::Source, "By source")]
+    {
         let found = app.store.cash_by(shop_id, facet, period.from, period.to, MOST_LINES + 1).await?;
         lists.push(by_facet(heading, facet, &found, period, visitor.home()));
     }
@@ -209,9 +206,9 @@ pub async fn index(
     html(&MoneyPage {
         page: visitor.page(Screen::Money, "Money"),
         years,
-        this_month: year.holds(this_month).then(|| {
-            sum_of(&totals, Period { from: this_month, to: this_month })
-        }),
+        this_month: year
+            .holds(this_month)
+            .then(|| sum_of(&totals, Period { from: this_month, to: this_month })),
         is_empty: span.is_none() && hours.is_empty(),
         drawing: Months::new(period.from.year(), visitor.home().code(), &sums),
         months: month_lines(&sums, visitor.home()),
@@ -263,7 +260,6 @@ fn by_kind(totals: &[MonthTotal], period: Period, home: Currency) -> List {
     }
     let lines = kinds.iter().map(|(kind, (amount, entries))| Line {
         name: kind.label().to_string(),
-        address: String::new(),
         entries: period.entries("kind", kind.code()),
         count: counted(entries, "entry", "entries"),
         amount: in_home(*amount, home),
@@ -292,14 +288,8 @@ fn by_facet(
         if total.unrated > 0 {
             soft.push(format!("{} without a rate", counted(total.unrated, "entry", "entries")));
         }
-        let (name, address) = match facet {
-            Facet::Outlet => (total.name.clone().unwrap_or_default(), format!("/outlets/{}", total.key)),
-            Facet::Grade => (total.name.clone().unwrap_or_default(), format!("/grades/{}", total.key)),
-            _ => (total.name.clone().unwrap_or_else(|| "a pickup".to_string()), String::new()),
-        };
         Line {
-            name,
-            address,
+            name: total.name.clone().unwrap_or_else(|| "a pickup".to_string()),
             entries: period.entries(facet.code(), &total.key),
             count: counted(total.entries, "entry", "entries"),
             amount: in_home(left, home),
@@ -336,22 +326,21 @@ fn currencies(
 ) -> Vec<(&'static str, String, String, String)> {
     let mut sums: BTreeMap<&'static str, (Currency, Sum)> = BTreeMap::new();
     for one in totals.iter().filter(|one| period.holds(one.month) && one.total.currency != home) {
-        let (_, sum) =
-            sums.entry(one.total.currency.code()).or_insert((one.total.currency, Sum::default()));
+        let (_, sum) = sums.entry(one.total.currency.code()).or_insert((one.total.currency, Sum::default()));
         sum.add(one.total.amount);
     }
     let line = |(code, (currency, sum)): (&'static str, (Currency, Sum))| {
-        (code, in_home(sum.came_in, currency), in_home(-sum.went_out, currency), period.entries("currency", code))
+        (
+            code,
+            in_home(sum.came_in, currency),
+            in_home(-sum.went_out, currency),
+            period.entries("currency", code),
+        )
     };
     sums.into_iter().map(line).collect()
 }
 
-fn per_hour(
-    hours: &[HourTotal],
-    names: &BTreeMap<&str, &str>,
-    left: i64,
-    home: Currency,
-) -> Option<PerHour> {
+fn per_hour(hours: &[HourTotal], names: &BTreeMap<&str, &str>, left: i64, home: Currency) -> Option<PerHour> {
     let minutes: i64 = hours.iter().map(|total| total.minutes).sum();
     if minutes <= 0 {
         return None;
@@ -398,12 +387,10 @@ mod tests {
         assert_eq!(sum_of(&totals, Period::year(2026)).left(), 22_500);
         let lines = by_kind(&totals, may, USD).lines;
         // From −9,000 to 15,000: 24,000 are the whole width.
-        assert_eq!(lines.iter().map(|line| line.bar).collect::<Vec<_>>(), [
-            (375, 625),
-            (271, 104),
-            (0, 375),
-            (375, 42)
-        ]);
+        assert_eq!(
+            lines.iter().map(|line| line.bar).collect::<Vec<_>>(),
+            [(375, 625), (271, 104), (0, 375), (375, 42)]
+        );
         assert_eq!(currencies(&totals, may, USD)[0].1, "200.00\u{a0}CAD");
     }
 }

@@ -119,9 +119,12 @@ mod tests {
 
     #[test]
     fn bars_are_to_scale_and_read_aloud() {
-        let drawn =
-            Months::new(2026, "USD", &sums(&[(dec!(400), dec!(-100)), (dec!(0), dec!(-400)), (dec!(0), dec!(0))]))
-                .expect("a drawing");
+        let drawn = Months::new(
+            2026,
+            "USD",
+            &sums(&[(dec!(400), dec!(-100)), (dec!(0), dec!(-400)), (dec!(0), dec!(0))]),
+        )
+        .expect("a drawing");
         // From −400 to 400 over 178 units: 400 are 89, 100 are 22.25.
         let first = &drawn.months[0];
         assert_eq!((drawn.zero, first.y_in, first.height_in), (dec!(101), dec!(12), dec!(89)));

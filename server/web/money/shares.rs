@@ -62,8 +62,7 @@ pub(super) async fn standing_lines(
     let splits = app.store.splits(shop_id).await?;
     let alike = Split::Fixed(BTreeMap::new());
     let partners: Vec<String> = partners(people).map(|person| person.partner.id.clone()).collect();
-    let shared =
-        months.iter().map(|(month, books)| (books, split_for(&splits, *month).unwrap_or(&alike)));
+    let shared = months.iter().map(|(month, books)| (books, split_for(&splits, *month).unwrap_or(&alike)));
     let stand = standings(&partners, shared);
     let named = people.iter().filter_map(|person| {
         let standing = stand.get(&person.partner.id)?;
@@ -213,7 +212,8 @@ fn read_split(form: &mut Form, visitor: &Visitor, people: &[PartnerRecord]) -> O
     let first = Month::of(FIRST_DAY);
     let last = Month::of(visitor.today());
     let from = form.read("from", |typed| {
-        let month: Month = typed.trim().parse().map_err(|problem: trade::cash::NotAMonth| problem.to_string())?;
+        let month: Month =
+            typed.trim().parse().map_err(|problem: trade::cash::NotAMonth| problem.to_string())?;
         if month < first || month > last {
             return Err(format!("It has to be between {first} and {last}."));
         }
