@@ -4,6 +4,7 @@
 
 mod files;
 mod lots;
+mod pickups;
 mod scenario;
 mod sheets;
 mod shipments;
@@ -73,6 +74,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.terms().await?;
     loader.sheets().await?;
     loader.lots().await?;
+    loader.pickups().await?;
     loader.shipments().await?;
     loader.tx.commit().await?;
     Ok(())

@@ -21,6 +21,8 @@ mod lots;
 mod offers;
 mod outlets;
 mod people;
+mod photos;
+mod pickups;
 mod plan;
 mod rates;
 mod record;

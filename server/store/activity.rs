@@ -19,6 +19,7 @@ pub struct By {
 #[serde(rename_all = "kebab-case")]
 pub enum Noun {
     Lot,
+    Pickup,
     Container,
     Grade,
     Outlet,
@@ -37,8 +38,9 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 14] = [
+    pub const ALL: [Noun; 15] = [
         Noun::Lot,
+        Noun::Pickup,
         Noun::Container,
         Noun::Grade,
         Noun::Outlet,
@@ -57,6 +59,7 @@ impl Noun {
     pub const fn code(self) -> &'static str {
         match self {
             Noun::Lot => "lot",
+            Noun::Pickup => "pickup",
             Noun::Container => "container",
             Noun::Grade => "grade",
             Noun::Outlet => "outlet",
@@ -140,7 +143,7 @@ impl Store {
         most: u32,
     ) -> Result<Vec<Activity>, StoreError> {
         let sql = "SELECT a.id, a.at, p.name AS partner_name, a.noun, a.noun_id, a.deed, a.detail, \
-                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, w.name) AS name \
+                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, w.name, u.place) AS name \
                    FROM activity a JOIN partners p ON p.id = a.partner_id \
                    LEFT JOIN lots l ON a.noun IN ('lot', 'plan') AND l.id = a.noun_id \
                    LEFT JOIN containers c ON c.id = l.container_id \
@@ -154,6 +157,7 @@ impl Store {
                    LEFT JOIN shipments m ON a.noun = 'shipment' AND m.id = a.noun_id \
                    LEFT JOIN outlets t ON t.id = m.outlet_id \
                    LEFT JOIN partners w ON a.noun = 'partner' AND w.id = a.noun_id \
+                   LEFT JOIN pickups u ON a.noun = 'pickup' AND u.id = a.noun_id \
                    WHERE a.shop_id = $1 AND (CAST($2 AS TEXT) IS NULL OR a.partner_id = $2) \
                    AND (CAST($3 AS TEXT) IS NULL OR a.noun = $3) \
                    AND (CAST($4 AS TEXT) IS NULL OR a.at < $4 OR (a.at = $4 AND a.id < $5)) \

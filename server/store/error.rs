@@ -8,6 +8,7 @@ use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
+use super::pickups::PickupRefusal;
 use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
 
@@ -47,6 +48,9 @@ pub enum StoreError {
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),
+    /// A pickup cannot be changed or named like that.
+    #[error(transparent)]
+    Pickup(#[from] PickupRefusal),
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),
