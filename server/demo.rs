@@ -5,6 +5,7 @@
 mod cash;
 mod files;
 mod lots;
+mod pickups;
 mod scenario;
 mod sheets;
 mod shipments;
@@ -74,6 +75,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.terms().await?;
     loader.sheets().await?;
     loader.lots().await?;
+    loader.pickups().await?;
     loader.shipments().await?;
     loader.cash().await?;
     loader.tx.commit().await?;

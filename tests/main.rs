@@ -23,6 +23,8 @@ mod money;
 mod offers;
 mod outlets;
 mod people;
+mod photos;
+mod pickups;
 mod plan;
 mod rates;
 mod record;

@@ -34,6 +34,7 @@ pub struct Scenario {
     pub outlets: Vec<OutletEntry>,
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
+    pub pickups: Vec<PickupEntry>,
     pub shipments: Vec<ShipmentEntry>,
     pub cash: Vec<CashLine>,
     pub hours: Vec<HoursLine>,
@@ -46,6 +47,7 @@ impl Scenario {
         let rates: RatesFile = files::toml("rates.toml")?;
         let services: ServicesFile = files::toml("services.toml")?;
         let outlets: OutletsFile = files::toml("outlets.toml")?;
+        let pickups: PickupsFile = files::toml("pickups.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
         let cash: CashFile = files::toml("cash.toml")?;
         let mut lots = Vec::new();
@@ -63,6 +65,7 @@ impl Scenario {
             services: services.service.into_iter().map(ServiceEntry::details).collect(),
             outlets: outlets.outlet,
             lots,
+            pickups: pickups.pickup,
             shipments: shipments.shipment,
             cash: cash.entry,
             hours: cash.hours,
@@ -426,6 +429,29 @@ pub struct WeighedEntry {
     pub pieces: u32,
     /// When it was taken back.
     pub undone: Option<Time>,
+}
+
+#[derive(Deserialize)]
+struct PickupsFile {
+    pickup: Vec<PickupEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PickupEntry {
+    pub place: String,
+    pub what: String,
+    #[serde(default)]
+    pub from_whom: String,
+    /// Home currency; left out where it was free.
+    pub cost: Option<Decimal>,
+    /// When it was; it was written down at once.
+    pub made: Moment,
+    /// Labels of the containers that it went into.
+    #[serde(default)]
+    pub lots: Vec<String>,
+    #[serde(default)]
+    pub note: String,
 }
 
 #[derive(Deserialize)]

@@ -9,6 +9,7 @@ use sqlx::migrate::MigrateError;
 use super::cash::CashRefusal;
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
+use super::pickups::PickupRefusal;
 use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
@@ -52,6 +53,9 @@ pub enum StoreError {
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),
+    /// A pickup cannot be changed or named like that.
+    #[error(transparent)]
+    Pickup(#[from] PickupRefusal),
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),

@@ -21,6 +21,8 @@ pub mod lots;
 pub mod news;
 pub mod outlets;
 pub mod partners;
+pub mod photos;
+pub mod pickups;
 pub mod plan;
 pub mod quotes;
 pub mod rates;

@@ -25,11 +25,12 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 39] = [
+pub const TABLES: [Table; 41] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
     by_shop("containers"),
+    by_shop("pickups"),
     by_shop("lots"),
     by_shop("weighings"),
     by_shop("regrades"),
@@ -57,6 +58,7 @@ pub const TABLES: [Table; 39] = [
     by_shop("plan_closures"),
     by_shop("shipments"),
     Table { name: "shipment_lots", of_shop: "shipment_id IN (SELECT id FROM shipments WHERE shop_id = $1)" },
+    by_shop("photos"),
     by_shop("waybills"),
     by_shop("settlements"),
     by_shop("settlement_lots"),

@@ -80,6 +80,7 @@ impl Noun {
     pub fn word(self) -> &'static str {
         match self {
             Noun::Lot => "lot",
+            Noun::Pickup => "pickup",
             Noun::Container => "container",
             Noun::Grade => "grade",
             Noun::Outlet => "outlet",
@@ -107,6 +108,7 @@ impl Activity {
         let id = &self.noun_id;
         Some(match self.noun {
             Noun::Lot => format!("/lots/{id}"),
+            Noun::Pickup => format!("/pickups/{id}"),
             Noun::Container => format!("/containers/{id}/edit"),
             Noun::Grade => format!("/grades/{id}"),
             Noun::Outlet => format!("/outlets/{id}"),

@@ -166,6 +166,7 @@ impl From<StoreError> for Failure {
                     .to_string(),
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
+            StoreError::Pickup(refusal) => (StatusCode::CONFLICT, "That cannot be done", refusal.to_string()),
             StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
             StoreError::Settlement(refusal) => {
                 (StatusCode::CONFLICT, "The settlement cannot be saved", refusal.to_string())

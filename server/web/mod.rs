@@ -37,6 +37,8 @@ mod outlets;
 mod pad;
 mod page;
 mod people;
+mod photos;
+mod pickups;
 mod plan;
 mod prices;
 mod rates;
@@ -51,6 +53,7 @@ mod stale;
 mod thread;
 mod today;
 mod unpriced;
+mod upload;
 mod weigh;
 
 use std::time::Duration;
@@ -98,6 +101,19 @@ pub fn router(app: App) -> Router {
         .route("/lots/{lot}/merge", get(lots::merge_form).post(lots::merge))
         .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
         .route("/lots/{lot}/ship", get(bag::show))
+        .route("/lots/{lot}/photos", post(photos::add_to_lot).layer(DefaultBodyLimit::disable()))
+        // Pickups
+        .route("/pickups", get(pickups::index))
+        .route("/pickups/new", get(pickups::new).post(pickups::create))
+        .route("/pickups/log", get(pickups::log))
+        .route("/pickups/{pickup}", get(pickups::show).post(pickups::update))
+        .route("/pickups/{pickup}/withdraw", post(pickups::withdraw))
+        .route("/pickups/{pickup}/photos", post(photos::add_to_pickup).layer(DefaultBodyLimit::disable()))
+        // Photos
+        .route("/photos/{photo}", get(photos::show))
+        .route("/photos/{photo}/file", get(photos::file))
+        .route("/photos/{photo}/small", get(photos::small))
+        .route("/photos/{photo}/remove", post(photos::remove))
         // Sell plan
         .route("/plan", get(plan::show))
         .route("/plan/lots/{lot}", post(plan::choose))

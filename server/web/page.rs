@@ -35,6 +35,7 @@ pub enum Screen {
     Grades,
     Containers,
     Shipments,
+    Pickups,
     Money,
     Freight,
     Rates,

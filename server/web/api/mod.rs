@@ -7,6 +7,7 @@ mod catalogue;
 mod lots;
 mod market;
 mod me;
+mod pickups;
 mod problem;
 mod readings;
 mod shipments;
@@ -72,6 +73,8 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))
         .routes(routes!(market::plan))
+        .routes(routes!(pickups::index))
+        .routes(routes!(pickups::show))
         .routes(routes!(shipments::index))
         .routes(routes!(shipments::show))
         .routes(routes!(shipments::activity))
