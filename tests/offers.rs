@@ -9,6 +9,8 @@ use rust_decimal::dec;
 use trade::ids::LotId;
 use trade::money::Currency;
 use trade::net::{Load, deliver};
+use trade::outlet::Terms;
+use trade::settlement::Promise;
 
 use crate::common::market::buyer;
 use crate::common::{Form, Page, TestShop, mass, on_both};

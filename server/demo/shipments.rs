@@ -100,6 +100,7 @@ impl Loader<'_> {
             boxes_cost: None,
             boxes: &boxes,
             why: "",
+            day: by.at.to_zoned_datetime(self.zone.clone()).date(),
         };
         Ok(add_waybill(&mut self.tx, by, &waybill).await?)
     }

@@ -15,7 +15,8 @@ impl Store {
     /// What is wrong with the record, a line each; empty where all is well.
     ///
     /// Mass is conserved: a lot holds no less than nothing, a closed one nothing at all, what was split off or merged
-    /// away arrived elsewhere, an undone weighing was undone in full, and what left is in the shipments that left.
+    /// away arrived elsewhere, an undone weighing was undone in full, and what left is in the shipments that left. So is
+    /// money: see `cash/check.rs`.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
         let sum = |row: &Suspect| Mass::from_micrograms(row.net_ug).grams();
         let mut findings = Vec::new();
@@ -69,6 +70,7 @@ impl Store {
             findings.extend(rows.iter().map(|row| format!("{what}: {} ({} g)", row.id, sum(row))));
         }
         findings.extend(self.check_settlements().await?);
+        findings.extend(self.check_cash().await?);
         Ok(findings)
     }
 

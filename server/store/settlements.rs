@@ -1,6 +1,7 @@
 //! Settlements: what outlets paid for what was delivered, by their own papers. Rows are only added: a correction is a
 //! settlement that names the one it replaces, and the last of such a chain is what holds.
 
+mod money;
 mod read;
 mod save;
 
@@ -14,6 +15,7 @@ use trade::mass::Mass;
 use trade::money::{Currency, Price};
 use trade::settlement::{Paper, Promise};
 
+pub(super) use money::undo_entries;
 pub use save::{Withdrawal, settle, withdraw};
 
 /// What a settlement is about: one load that one outlet took.

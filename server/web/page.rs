@@ -35,6 +35,8 @@ pub enum Screen {
     Grades,
     Containers,
     Shipments,
+    Pickups,
+    Money,
     Freight,
     Rates,
     People,

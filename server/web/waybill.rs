@@ -135,6 +135,7 @@ pub async fn create(
         boxes_cost: typed.boxes_cost,
         boxes: &typed.boxes,
         why: &typed.why,
+        day: shipment.sent_at.map_or(visitor.today(), |sent| visitor.day_of(sent)),
     };
     match save(&app, &visitor, &waybill, button == "pack" && shipment.state == ShipmentState::Planned).await {
         Ok(()) => Ok(Redirect::to(&format!("/shipments/{id}")).into_response()),

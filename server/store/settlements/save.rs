@@ -5,8 +5,10 @@ use trade::mass::Mass;
 use trade::money::{Currency, Money};
 use trade::settlement::{ChargeKind, Paper, PaperLine, Promise};
 
+use super::money::{enter_paid, undo_entries};
 use super::{Delivery, NewSettlement, SettlementRefusal};
 use crate::store::activity::Noun;
+use crate::store::cash::{Document, DocumentKind};
 use crate::store::{By, Store, StoreError, Tx, changed_one, stamp};
 
 /// Taking a settlement back, with nothing in its place: it was another delivery's.
@@ -76,7 +78,12 @@ pub async fn settle(tx: &mut Tx, by: &By, settlement: &NewSettlement<'_>) -> Res
     add_lines(tx, by, settlement).await?;
     let deed = if row.replaces.is_some() { "corrected" } else { "entered" };
     let paid = Money::new(settlement.paper.paid, settlement.paper.currency).to_string();
-    tx.note(by, Noun::Settlement, settlement.id, deed, &paid).await
+    tx.note(by, Noun::Settlement, settlement.id, deed, &paid).await?;
+    // The book's row is taken last.
+    if let Some(replaced) = row.replaces {
+        undo_entries(tx, by, &Document::new(DocumentKind::Settlement, replaced), row.why).await?;
+    }
+    enter_paid(tx, by, settlement).await
 }
 
 /// Takes a settlement back inside `tx`. The same id a second time changes nothing.
@@ -114,7 +121,9 @@ pub async fn withdraw(tx: &mut Tx, by: &By, withdrawal: &Withdrawal<'_>) -> Resu
         .execute(&mut **tx)
         .await?;
     changed_one(done.rows_affected())?;
-    tx.note(by, Noun::Settlement, withdrawal.settlement_id, "taken back", withdrawal.why).await
+    tx.note(by, Noun::Settlement, withdrawal.settlement_id, "taken back", withdrawal.why).await?;
+    let document = Document::new(DocumentKind::Settlement, withdrawal.settlement_id);
+    undo_entries(tx, by, &document, withdrawal.why).await
 }
 
 /// Holds the delivery's row until the transaction ends, and says why it cannot be settled.

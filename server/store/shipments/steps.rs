@@ -6,8 +6,10 @@ use trade::mass::Mass;
 
 use super::ShipmentRefusal;
 use crate::store::activity::Noun;
+use crate::store::cash::{Document, DocumentKind};
 use crate::store::containers::{ContainerDetails, ContainerKind, add_container};
 use crate::store::lots::{LotRefusal, close_lot, reopen_lot};
+use crate::store::settlements::undo_entries;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
 use crate::store::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
 
@@ -77,6 +79,7 @@ impl Store {
         let sql = "UPDATE shipment_lots SET released_at = $2 WHERE shipment_id = $1 AND released_at IS NULL";
         sqlx::query(sql).bind(id).bind(stamp(*at)).execute(&mut *tx).await?;
         tx.note(by, Noun::Shipment, id, "taken apart", "").await?;
+        undo_entries(&mut tx, by, &Document::new(DocumentKind::Shipment, id), "taken apart").await?;
         tx.commit().await
     }
 

@@ -2,14 +2,19 @@
 //! waybill counts; one after sending is a correction and says why.
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
+use trade::cash::Kind;
+use trade::ids::OutletId;
 use trade::mass::Mass;
 use trade::money::{Currency, Money};
 
 use super::ShipmentRefusal;
 use crate::store::activity::Noun;
+use crate::store::cash::{Document, DocumentKind, NewEntry, enter};
+use crate::store::settlements::undo_entries;
 use crate::store::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A waybill as it was saved.
@@ -54,6 +59,8 @@ pub struct NewWaybill<'a> {
     pub boxes_cost: Option<Decimal>,
     pub boxes: &'a [PackedBox],
     pub why: &'a str,
+    /// That its costs are paid on.
+    pub day: Date,
 }
 
 #[derive(FromRow)]
@@ -130,6 +137,7 @@ pub async fn add_waybill(tx: &mut Tx, by: &By, waybill: &NewWaybill<'_>) -> Resu
     }
     let boxes =
         serde_json::to_string(waybill.boxes).map_err(|cause| StoreError::Encode(cause.to_string()))?;
+    let before = last_costs(tx, waybill.shipment_id).await?;
     let minor = |amount: Option<Decimal>| amount.map(|a| Money::new(a, waybill.currency).minor_units());
     let sql = "INSERT INTO waybills (id, shop_id, shipment_id, position, carrier, tracking, currency, freight_minor, \
                boxes_minor, boxes, why, partner_id, at) \
@@ -154,5 +162,55 @@ pub async fn add_waybill(tx: &mut Tx, by: &By, waybill: &NewWaybill<'_>) -> Resu
     sqlx::query(sql).bind(shop_id).bind(waybill.shipment_id).execute(&mut **tx).await?;
     let deed = if sent_at.is_some() { "corrected" } else { "boxed" };
     tx.note(by, Noun::Shipment, waybill.shipment_id, deed, waybill.why).await?;
+    let costs = Costs {
+        currency: waybill.currency.code().to_string(),
+        freight: minor(waybill.freight),
+        boxes: minor(waybill.boxes_cost),
+    };
+    if before.as_ref() != Some(&costs) {
+        enter_costs(tx, by, waybill).await?;
+    }
     Ok(version + 1)
+}
+
+/// What a waybill costs, in whole minor units.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Costs {
+    currency: String,
+    freight: Option<i64>,
+    boxes: Option<i64>,
+}
+
+/// What the last waybill of a shipment costs.
+async fn last_costs(tx: &mut Tx, shipment_id: &str) -> Result<Option<Costs>, StoreError> {
+    let sql = "SELECT currency, freight_minor, boxes_minor FROM waybills WHERE shipment_id = $1 \
+               ORDER BY position DESC LIMIT 1";
+    let last: Option<(String, Option<i64>, Option<i64>)> =
+        sqlx::query_as(sql).bind(shipment_id).fetch_optional(&mut **tx).await?;
+    Ok(last.map(|(currency, freight, boxes)| Costs { currency, freight, boxes }))
+}
+
+/// Puts what a waybill costs into the cash book, in the place of what the one before did.
+async fn enter_costs(tx: &mut Tx, by: &By, waybill: &NewWaybill<'_>) -> Result<(), StoreError> {
+    let By { partner_id: _, .. } = by;
+    let document = Document::new(DocumentKind::Shipment, waybill.shipment_id);
+    undo_entries(tx, by, &document, waybill.why).await?;
+    let outlet = "SELECT outlet_id FROM shipments WHERE id = $1";
+    let (outlet_id,): (String,) =
+        sqlx::query_as(outlet).bind(waybill.shipment_id).fetch_one(&mut **tx).await?;
+    for (kind, part, cost, note) in [
+        (Kind::Freight, "freight", waybill.freight, waybill.carrier),
+        (Kind::Box, "boxes", waybill.boxes_cost, ""),
+    ] {
+        let Some(cost) = cost else { continue };
+        let id = document.entry_id(&format!("{} {part}", waybill.id));
+        let entry = NewEntry {
+            document: Some(document.clone()),
+            outlet_id: Some(OutletId::new(outlet_id.clone())),
+            note: note.to_string(),
+            ..NewEntry::new(id, waybill.day, kind, Money::new(-cost, waybill.currency))
+        };
+        enter(tx, by, &entry).await?;
+    }
+    Ok(())
 }

@@ -14,11 +14,11 @@ use crate::reader::{self, ReadError};
 use crate::store::StoreError;
 use crate::store::files::sha256;
 use crate::store::settlement_drafts::NewPaper;
-use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
 use crate::web::page::Visitor;
-use crate::web::sheets::Upload;
+use crate::web::upload::Upload;
+use crate::web::{App, LARGEST_UPLOAD};
 
 /// Lines of a paper that are shown, and how long each is at most.
 const LINES_SHOWN: usize = 300;
@@ -29,7 +29,7 @@ pub async fn paper(
     State(app): State<App>,
     visitor: Visitor,
     Path(id): Path<String>,
-    upload: Upload,
+    upload: Upload<LARGEST_UPLOAD>,
 ) -> Result<Response, Failure> {
     let Some(mut desk) = Desk::open(&app, &visitor, &id).await? else {
         return gone(&app, &visitor, &id).await;

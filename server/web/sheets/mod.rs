@@ -23,7 +23,7 @@ use crate::store::sheets::PriceSheet;
 
 pub use draft::{discard, show as show_draft, update as update_draft};
 pub use line::unit_options;
-pub use upload::{Upload, create, new};
+pub use upload::{create, new};
 
 /// Sheets in one page of the history.
 const SHEETS_SHOWN: usize = 60;
