@@ -2,8 +2,10 @@
 //!
 //! It is written down in `seed/demo`, in files that a person can edit. Days in them count back from the day of loading.
 
+mod cash;
 mod files;
 mod lots;
+mod pickups;
 mod scenario;
 mod sheets;
 mod shipments;
@@ -73,7 +75,9 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.terms().await?;
     loader.sheets().await?;
     loader.lots().await?;
+    loader.pickups().await?;
     loader.shipments().await?;
+    loader.cash().await?;
     loader.tx.commit().await?;
     Ok(())
 }

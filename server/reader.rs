@@ -1,18 +1,20 @@
-//! Reading an uploaded file in a process of its own.
+//! Reading an uploaded file in a process of its own: a price sheet, or a photo that is made ready to be kept.
 //!
 //! A file of a few kilobytes can make the readers of its format take gigabytes, spin or abort, and an abort cannot be
 //! caught. So this program starts itself once more for each file, as `pennyweight read-sheet`: the child bounds its
 //! memory and time by the operating system, reads, and answers in JSON. If it dies, that is one more answer.
 
-use std::io::{self, Read, Write};
+use std::io::{self, BufRead, Read, Write};
 use std::path::{Path, PathBuf};
-use std::process::{ExitCode, ExitStatus, Stdio};
+use std::process::{ExitCode, Stdio};
 use std::sync::LazyLock;
 use std::time::Duration;
 
+use intake::photo::{NoPhoto, Shrunk};
 use intake::{Format, Hints, Sheet, Unreadable};
 use jiff::civil::Date;
 use rlimit::{Resource, setrlimit};
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::process::Command;
@@ -23,14 +25,19 @@ use tracing::warn;
 /// The subcommand that the child is started with.
 pub const SUBCOMMAND: &str = "read-sheet";
 
-/// The most memory the child may map, in bytes.
+/// The most memory the child may map, in bytes: for a sheet, and for a photo, whose pixels take more.
 const MOST_MEMORY: u64 = 256 * 1024 * 1024;
+const MOST_MEMORY_FOR_PHOTO: u64 = 448 * 1024 * 1024;
 /// The most processor time it may use, in seconds.
 const MOST_CPU_SECONDS: u64 = 10;
 /// How long the parent waits for it, with the wait for its turn.
 const LONGEST_WAIT: Duration = Duration::from_secs(15);
+/// The same for a photo: several phones send theirs at once, and one is made ready at a time.
+const LONGEST_WAIT_FOR_PHOTO: Duration = Duration::from_secs(40);
 /// The longest answer it may give, in bytes: some 20,000 rows of ordinary length.
 const LONGEST_ANSWER: u64 = 8 * 1024 * 1024;
+/// The longest task, in bytes: a few settings.
+const LONGEST_TASK: u64 = 64 * 1024;
 
 /// The program that recognises text in pictures, where it is installed; looked for once.
 pub static RECOGNISER: LazyLock<Option<PathBuf>> = LazyLock::new(|| {
@@ -43,6 +50,7 @@ const LAYOUTS: [&str; 3] = ["6", "6", "4"];
 
 /// Children at work at the same time, so that several uploads together stay within the memory of a small box.
 static TURNS: Semaphore = Semaphore::const_new(2);
+static TURN_OF_PHOTO: Semaphore = Semaphore::const_new(1);
 
 /// Why there is no sheet. The text says what to do; nothing has been saved.
 #[derive(Debug, thiserror::Error)]
@@ -61,9 +69,33 @@ pub enum ReadError {
     NotStarted(io::Error),
 }
 
+/// Why a photo is not kept. The text says what to do; nothing has been saved.
+#[derive(Debug, thiserror::Error)]
+pub enum PhotoError {
+    #[error(transparent)]
+    NoPhoto(#[from] NoPhoto),
+    #[error(
+        "The photo could not be made smaller within the limits of memory and time that a photo gets, so nothing was \
+         saved. Take it at a smaller size, or send a screenshot of it."
+    )]
+    BeyondLimits,
+    #[error(
+        "The part of the program that reads photos could not be started ({0}), so nothing was saved. Look at the log \
+         on the shop's box, then try again."
+    )]
+    NotStarted(io::Error),
+}
+
 /// What the child is asked, as the first line of its input; the bytes of the file follow.
 #[derive(Debug, Serialize, Deserialize)]
-struct Task {
+#[serde(rename_all = "kebab-case")]
+enum Task {
+    Sheet(SheetTask),
+    Photo,
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+struct SheetTask {
     format: Format,
     outlet: Known,
     /// What pictures are recognised with: the child has no search path.
@@ -81,14 +113,43 @@ enum Known {
 
 type Answer = Result<Sheet, Unreadable>;
 
+/// How a photo's answer begins, as one line; the JPEG follows, and then the small one.
+type PhotoAnswer = Result<PhotoHead, NoPhoto>;
+
+#[derive(Debug, Serialize, Deserialize)]
+struct PhotoHead {
+    width: u32,
+    height: u32,
+    length: usize,
+}
+
+/// What became of a child that gave no answer.
+enum Lost {
+    BeyondLimits,
+    NotStarted(io::Error),
+}
+
+impl From<Lost> for ReadError {
+    fn from(lost: Lost) -> ReadError {
+        match lost {
+            Lost::BeyondLimits => ReadError::BeyondLimits,
+            Lost::NotStarted(cause) => ReadError::NotStarted(cause),
+        }
+    }
+}
+
+impl From<Lost> for PhotoError {
+    fn from(lost: Lost) -> PhotoError {
+        match lost {
+            Lost::BeyondLimits => PhotoError::BeyondLimits,
+            Lost::NotStarted(cause) => PhotoError::NotStarted(cause),
+        }
+    }
+}
+
 /// Reads `bytes` in a child process of `program`, which is this same binary.
 pub async fn read(program: &Path, format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, ReadError> {
-    in_child(
-        program,
-        Task { format, outlet: Known::Hints(hints.clone()), recogniser: recogniser(format) },
-        bytes,
-    )
-    .await
+    sheet(program, format, Known::Hints(hints.clone()), bytes).await
 }
 
 /// Reads the sheet of an outlet that is not known.
@@ -98,27 +159,58 @@ pub async fn read_alone(
     bytes: &[u8],
     today: Date,
 ) -> Result<Sheet, ReadError> {
-    in_child(program, Task { format, outlet: Known::Today(today), recogniser: recogniser(format) }, bytes)
-        .await
+    sheet(program, format, Known::Today(today), bytes).await
 }
 
-fn recogniser(format: Format) -> Option<PathBuf> {
-    RECOGNISER.clone().filter(|_| format == Format::Photo)
+async fn sheet(program: &Path, format: Format, outlet: Known, bytes: &[u8]) -> Result<Sheet, ReadError> {
+    let recogniser = RECOGNISER.clone().filter(|_| format == Format::Photo);
+    let task = Task::Sheet(SheetTask { format, outlet, recogniser });
+    let answer = in_child(program, &task, bytes).await?;
+    Ok(understood::<Answer>(&answer, &task, bytes.len())??)
 }
 
-async fn in_child(program: &Path, task: Task, bytes: &[u8]) -> Result<Sheet, ReadError> {
-    match timeout(LONGEST_WAIT, ask(program, &task, bytes)).await {
+/// Makes a photo ready to be kept, in a child process of `program`.
+pub async fn shrink(program: &Path, bytes: &[u8]) -> Result<Shrunk, PhotoError> {
+    let task = Task::Photo;
+    let mut answer = in_child(program, &task, bytes).await?;
+    let end = answer.iter().position(|byte| *byte == b'\n').unwrap_or(answer.len());
+    let PhotoHead { width, height, length } = understood::<PhotoAnswer>(&answer[..end], &task, bytes.len())??;
+    let mut pictures = answer.split_off((end + 1).min(answer.len()));
+    if length > pictures.len() {
+        return Err(PhotoError::BeyondLimits);
+    }
+    let small = pictures.split_off(length);
+    Ok(Shrunk { bytes: pictures, width, height, small })
+}
+
+fn understood<T: DeserializeOwned>(answer: &[u8], task: &Task, size: usize) -> Result<T, Lost> {
+    serde_json::from_slice(answer).map_err(|error| {
+        warn!(%error, ?task, size, "the reader's answer makes no sense");
+        Lost::BeyondLimits
+    })
+}
+
+/// What a child answers to a task about a file, if it comes to an answer within its bounds.
+async fn in_child(program: &Path, task: &Task, bytes: &[u8]) -> Result<Vec<u8>, Lost> {
+    let (wait, turns) = match task {
+        Task::Sheet(_) => (LONGEST_WAIT, &TURNS),
+        Task::Photo => (LONGEST_WAIT_FOR_PHOTO, &TURN_OF_PHOTO),
+    };
+    let asked = async {
+        let _turn = turns.acquire().await.map_err(|closed| Lost::NotStarted(io::Error::other(closed)))?;
+        ask(program, task, bytes).await
+    };
+    match timeout(wait, asked).await {
         Ok(answer) => answer,
         // The child is killed when its handle is dropped.
         Err(_) => {
-            warn!(format = ?task.format, size = bytes.len(), "the reader took too long and was stopped");
-            Err(ReadError::BeyondLimits)
+            warn!(?task, size = bytes.len(), "the reader took too long and was stopped");
+            Err(Lost::BeyondLimits)
         }
     }
 }
 
-async fn ask(program: &Path, task: &Task, bytes: &[u8]) -> Result<Sheet, ReadError> {
-    let _turn = TURNS.acquire().await.map_err(|closed| ReadError::NotStarted(io::Error::other(closed)))?;
+async fn ask(program: &Path, task: &Task, bytes: &[u8]) -> Result<Vec<u8>, Lost> {
     let mut child = Command::new(program)
         .arg(SUBCOMMAND)
         .env_clear()
@@ -127,12 +219,12 @@ async fn ask(program: &Path, task: &Task, bytes: &[u8]) -> Result<Sheet, ReadErr
         .stderr(Stdio::null())
         .kill_on_drop(true)
         .spawn()
-        .map_err(ReadError::NotStarted)?;
-    let missing = || ReadError::NotStarted(io::Error::other("it has no pipes"));
+        .map_err(Lost::NotStarted)?;
+    let missing = || Lost::NotStarted(io::Error::other("it has no pipes"));
     let mut stdin = child.stdin.take().ok_or_else(missing)?;
     let stdout = child.stdout.take().ok_or_else(missing)?;
 
-    let mut first_line = serde_json::to_vec(task).map_err(|e| ReadError::NotStarted(e.into()))?;
+    let mut first_line = serde_json::to_vec(task).map_err(|e| Lost::NotStarted(e.into()))?;
     first_line.push(b'\n');
     let send = async {
         // A child that died has closed its end of the pipe; what its status says counts, not the broken pipe.
@@ -144,27 +236,15 @@ async fn ask(program: &Path, task: &Task, bytes: &[u8]) -> Result<Sheet, ReadErr
     let receive = async { stdout.take(LONGEST_ANSWER + 1).read_to_end(&mut answer).await };
     let ((), received) = tokio::join!(send, receive);
     if answer.len() as u64 > LONGEST_ANSWER {
-        warn!(format = ?task.format, size = bytes.len(), "the reader's answer was too long");
-        return Err(ReadError::BeyondLimits);
+        warn!(?task, size = bytes.len(), "the reader's answer was too long");
+        return Err(Lost::BeyondLimits);
     }
-    let status = child.wait().await.map_err(ReadError::NotStarted)?;
-    understand(status, received.map(|_| answer), task, bytes.len())
-}
-
-fn understand(
-    status: ExitStatus,
-    answer: io::Result<Vec<u8>>,
-    task: &Task,
-    size: usize,
-) -> Result<Sheet, ReadError> {
-    let answer = answer.ok().filter(|_| status.success());
-    match answer.and_then(|json| serde_json::from_slice::<Answer>(&json).ok()) {
-        Some(answer) => Ok(answer?),
-        None => {
-            warn!(%status, format = ?task.format, size, "the reader died on a file");
-            Err(ReadError::BeyondLimits)
-        }
+    let status = child.wait().await.map_err(Lost::NotStarted)?;
+    if received.is_err() || !status.success() {
+        warn!(%status, ?task, size = bytes.len(), "the reader died on a file");
+        return Err(Lost::BeyondLimits);
     }
+    Ok(answer)
 }
 
 /// What the child does: bounds itself, reads its task and the file from stdin, and answers on stdout.
@@ -179,23 +259,47 @@ pub fn run_child() -> ExitCode {
 }
 
 fn answer_stdin() -> io::Result<()> {
+    // The task comes before the file, which is only taken in once it is known what that may take.
     for (resource, most) in
-        [(Resource::AS, MOST_MEMORY), (Resource::CPU, MOST_CPU_SECONDS), (Resource::CORE, 0)]
+        [(Resource::AS, MOST_MEMORY_FOR_PHOTO), (Resource::CPU, MOST_CPU_SECONDS), (Resource::CORE, 0)]
     {
         setrlimit(resource, most, most)?;
     }
-    let mut input = Vec::new();
-    io::stdin().lock().read_to_end(&mut input)?;
-    let end = input.iter().position(|byte| *byte == b'\n').ok_or(io::ErrorKind::UnexpectedEof)?;
-    let task: Task = serde_json::from_slice(&input[..end])?;
-    let file = &input[end + 1..];
-    let answer: Answer = match (&task.recogniser, &task.outlet) {
-        (Some(recogniser), outlet) => read_picture(recogniser, file, outlet)?,
-        (None, Known::Hints(hints)) => intake::read(task.format, file, hints),
-        (None, Known::Today(today)) => intake::read_alone(task.format, file, *today),
-    };
+    let mut input = io::stdin().lock();
+    let mut first_line = Vec::new();
+    input.by_ref().take(LONGEST_TASK).read_until(b'\n', &mut first_line)?;
+    let task: Task = serde_json::from_slice(&first_line)?;
+    if matches!(task, Task::Sheet(_)) {
+        setrlimit(Resource::AS, MOST_MEMORY, MOST_MEMORY)?;
+    }
+    let mut file = Vec::new();
+    input.read_to_end(&mut file)?;
     let mut out = io::stdout().lock();
-    serde_json::to_writer(&mut out, &answer)?;
+    match task {
+        Task::Sheet(task) => {
+            let answer: Answer = match (&task.recogniser, &task.outlet) {
+                (Some(recogniser), outlet) => read_picture(recogniser, &file, outlet)?,
+                (None, Known::Hints(hints)) => intake::read(task.format, &file, hints),
+                (None, Known::Today(today)) => intake::read_alone(task.format, &file, *today),
+            };
+            serde_json::to_writer(&mut out, &answer)?;
+        }
+        Task::Photo => {
+            let shrunk = intake::photo::shrink(&file);
+            let head: PhotoAnswer = match &shrunk {
+                Ok(Shrunk { bytes, width, height, .. }) => {
+                    Ok(PhotoHead { width: *width, height: *height, length: bytes.len() })
+                }
+                Err(problem) => Err(problem.clone()),
+            };
+            serde_json::to_writer(&mut out, &head)?;
+            out.write_all(b"\n")?;
+            if let Ok(Shrunk { bytes, small, .. }) = shrunk {
+                out.write_all(&bytes)?;
+                out.write_all(&small)?;
+            }
+        }
+    }
     out.flush()
 }
 

@@ -77,9 +77,10 @@ async fn every_answer_is_what_the_description_says(shop: &TestShop) {
     assert_eq!((status, &description["openapi"]), (StatusCode::OK, &json!("3.1.0")));
     let lot = device.get("/api/v1/lots").await.1[0]["id"].as_str().expect("a lot").to_string();
     let shipment = device.get("/api/v1/shipments").await.1[0]["id"].as_str().expect("one").to_string();
+    let pickup = device.get("/api/v1/pickups").await.1[0]["id"].as_str().expect("one").to_string();
     let mut checked = 0;
     for (path, operations) in description["paths"].as_object().expect("paths") {
-        let url = path.replace("{lot}", &lot).replace("{shipment}", &shipment);
+        let url = path.replace("{lot}", &lot).replace("{shipment}", &shipment).replace("{pickup}", &pickup);
         let Some(operation) = operations.get("get") else { continue };
         let (status, body) = device.get(&url).await;
         assert_eq!(status, StatusCode::OK, "{url}");
@@ -293,8 +294,14 @@ async fn a_helper_weighs_in_through_the_api_and_sees_no_money(shop: &TestShop) {
     let device = Device { shop, key: key.text().to_string() };
     let body = json!({ "id": new_id(), "lot": lot, "reading": "1 oz" });
     assert_eq!(device.post("/api/v1/weighings", &body).await.0, StatusCode::OK);
-    for url in ["/api/v1/plan", "/api/v1/prices", "/api/v1/outlets", "/api/v1/shipments", "/api/v1/activity"]
-    {
+    for url in [
+        "/api/v1/plan",
+        "/api/v1/prices",
+        "/api/v1/outlets",
+        "/api/v1/shipments",
+        "/api/v1/pickups",
+        "/api/v1/activity",
+    ] {
         assert_eq!(device.get(url).await.0, StatusCode::FORBIDDEN, "{url}");
     }
     let undo = format!("/api/v1/weighings/{others}/undo");

@@ -9,6 +9,8 @@ use rust_decimal::dec;
 use trade::ids::LotId;
 use trade::money::Currency;
 use trade::net::{Load, deliver};
+use trade::outlet::Terms;
+use trade::settlement::Promise;
 
 use crate::common::market::buyer;
 use crate::common::{Form, Page, TestShop, mass, on_both};
@@ -257,7 +259,14 @@ async fn a_lot_regraded_at_the_last_moment_is_not_reserved(shop: &TestShop) {
         Load { pieces: 1, ..load.clone() },
     ] {
         let id = new_id();
-        let shipment = NewShipment { id: &id, outlet_id: &market.boards, loads: &[changed], ladder: &ladder };
+        let promise = Promise::of(&ladder, std::slice::from_ref(&changed), &Terms::default(), Currency::USD);
+        let shipment = NewShipment {
+            id: &id,
+            outlet_id: &market.boards,
+            loads: &[changed],
+            ladder: &ladder,
+            promise: &promise,
+        };
         let refused = shop.store.make_shipment(&shop.by(), &shipment).await;
         assert!(matches!(refused, Err(StoreError::Stale)), "{refused:?}");
     }

@@ -60,7 +60,7 @@ async fn a_shipment_reserves_its_lots(shop: &TestShop) {
     let second = shop.filled("Bag 2", "board-set-top", "19 lb").await;
     let page = shop.submit(offer(shop, &first).await).await.ok().without_ids();
     assert!(page.text("h1").contains("Shipment to Board House"));
-    assert_eq!(page.text(".stamp"), "packed");
+    assert_eq!(page.text(".stamp"), "planned");
     // 78.00 − (32.00 + 1.50 + 3.00).
     assert_eq!(page.text(".figure"), "41.50 USD expected net");
     for lot in [&first, &second] {
@@ -212,7 +212,7 @@ async fn sent_it_is_off_the_shelf(shop: &TestShop) {
     for version in ["1", "2"] {
         let refused = shop.submit(cancel.clone().forge("version", version)).await;
         assert_eq!(refused.status, StatusCode::CONFLICT);
-        assert!(refused.says("Somebody sent it or took it apart meanwhile."));
+        assert!(refused.says("Somebody took another step with it meanwhile."));
     }
     assert_eq!(shop.store.ledger(&shop.id, &lot).await.expect("the ledger").len(), 2);
     let container = shop.lot(&lot).await.container_id;
@@ -239,7 +239,7 @@ async fn taken_apart_its_lots_are_free_again(shop: &TestShop) {
     // It can be packed anew.
     let second = shop.submit(offer(shop, &lot).await).await.ok();
     assert_ne!(second.url, made.url);
-    assert_eq!(second.text(".stamp"), "packed");
+    assert_eq!(second.text(".stamp"), "planned");
 }
 
 async fn of_two_tabs_the_second_is_told(shop: &TestShop) {
@@ -391,8 +391,9 @@ async fn the_list_has_the_newest_first(shop: &TestShop) {
     shop.store.send_shipment(&shop.by_ago(8), &ids[0], 1).await.expect("it leaves");
     shop.store.cancel_shipment(&shop.by_ago(4), &ids[1], 1).await.expect("it is taken apart");
     let list = shop.get("/shipments").await.ok().without_ids();
-    assert_eq!(list.texts(".tickets .stamp"), ["packed", "taken apart", "sent"]);
+    // Those that are still open come first.
+    assert_eq!(list.texts(".tickets .stamp"), ["planned", "sent", "taken apart"]);
     assert_eq!(list.texts(".tickets .number"), ["41.50 USD", "41.50 USD", "41.50 USD"]);
     let links = list.attributes(".tickets a", "href");
-    assert_eq!(links, [2, 1, 0].map(|nth| format!("/shipments/{}", ids[nth])));
+    assert_eq!(links, [2, 0, 1].map(|nth| format!("/shipments/{}", ids[nth])));
 }

@@ -185,7 +185,7 @@ async fn a_packed_shipment_waits_to_be_sent(shop: &TestShop) {
     let id = shop.packed(&[&lot], &boards, 3).await;
     let page = today(shop).await;
     assert_eq!(parts(&page), ["Shipments"]);
-    assert_eq!(tidy(page.texts("section .lots li")), ["Board House, 41.50 USD packed, not sent"]);
+    assert_eq!(tidy(page.texts("section .lots li")), ["Board House, 41.50 USD planned, not sent"]);
     assert_eq!(page.link("Board House"), format!("/shipments/{id}"));
     assert_eq!(page.text(".figure.huge"), "0.00 USD", "what is packed is not on the shelf");
     shop.store.cancel_shipment(&shop.by(), &id, 1).await.expect("it is apart");

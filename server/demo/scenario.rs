@@ -34,7 +34,10 @@ pub struct Scenario {
     pub outlets: Vec<OutletEntry>,
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
+    pub pickups: Vec<PickupEntry>,
     pub shipments: Vec<ShipmentEntry>,
+    pub cash: Vec<CashLine>,
+    pub hours: Vec<HoursLine>,
 }
 
 impl Scenario {
@@ -44,7 +47,9 @@ impl Scenario {
         let rates: RatesFile = files::toml("rates.toml")?;
         let services: ServicesFile = files::toml("services.toml")?;
         let outlets: OutletsFile = files::toml("outlets.toml")?;
+        let pickups: PickupsFile = files::toml("pickups.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
+        let cash: CashFile = files::toml("cash.toml")?;
         let mut lots = Vec::new();
         for name in files::names("lots") {
             let file: LotsFile = files::toml(&name)?;
@@ -60,7 +65,10 @@ impl Scenario {
             services: services.service.into_iter().map(ServiceEntry::details).collect(),
             outlets: outlets.outlet,
             lots,
+            pickups: pickups.pickup,
             shipments: shipments.shipment,
+            cash: cash.entry,
+            hours: cash.hours,
         })
     }
 }
@@ -424,6 +432,29 @@ pub struct WeighedEntry {
 }
 
 #[derive(Deserialize)]
+struct PickupsFile {
+    pickup: Vec<PickupEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PickupEntry {
+    pub place: String,
+    pub what: String,
+    #[serde(default)]
+    pub from_whom: String,
+    /// Home currency; left out where it was free.
+    pub cost: Option<Decimal>,
+    /// When it was; it was written down at once.
+    pub made: Moment,
+    /// Labels of the containers that it went into.
+    #[serde(default)]
+    pub lots: Vec<String>,
+    #[serde(default)]
+    pub note: String,
+}
+
+#[derive(Deserialize)]
 struct ShipmentsFile {
     shipment: Vec<ShipmentEntry>,
 }
@@ -435,6 +466,81 @@ pub struct ShipmentEntry {
     /// Labels of the containers.
     pub lots: Vec<String>,
     pub made: Moment,
-    /// Left out while it is packed and waiting.
+    /// Left out while its boxes are open.
+    pub packed: Option<Moment>,
+    /// Left out while it is waiting.
     pub sent: Option<Moment>,
+    pub waybill: Option<WaybillEntry>,
+    pub settlement: Option<SettlementEntry>,
+}
+
+/// How a shipment was carried; costs in home currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WaybillEntry {
+    pub carrier: String,
+    pub tracking: String,
+    pub freight: Decimal,
+    /// Each with its weight, closed, as it was typed.
+    pub boxes: Vec<(String, String)>,
+}
+
+/// What the buyer's paper says, in the buyer's currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SettlementEntry {
+    pub entered: Moment,
+    pub number: String,
+    /// Days before the day of loading.
+    pub dated: i16,
+    pub paid_on: i16,
+    pub paid: Decimal,
+    pub line: Vec<SettlementLineEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SettlementLineEntry {
+    pub wording: String,
+    pub grade: GradeId,
+    pub mass: Weight,
+    /// Per pound.
+    pub price: Decimal,
+    pub amount: Decimal,
+    /// Labels of the containers.
+    pub lots: Vec<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CashFile {
+    entry: Vec<CashLine>,
+    hours: Vec<HoursLine>,
+}
+
+/// An entry of the cash book, made in the evening of its day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CashLine {
+    pub ago: i16,
+    pub by: String,
+    pub kind: String,
+    pub amount: Decimal,
+    /// Left out where it is the home currency.
+    pub currency: Option<Currency>,
+    pub outlet: Option<String>,
+    pub grade: Option<String>,
+    pub partner: Option<String>,
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Hours of a partner, written down in the evening of their day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HoursLine {
+    pub ago: i16,
+    pub by: String,
+    pub work: String,
+    pub hours: String,
 }

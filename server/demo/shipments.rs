@@ -1,15 +1,26 @@
 //! Shipments that were made before the day of loading, priced as they stood then.
 
 use jiff::civil::Date;
+use rust_decimal::Decimal;
 use trade::costs::Facts;
+use trade::ids::OutletId;
+use trade::mass::MassUnit;
+use trade::money::{Price, PriceUnit};
 use trade::net::{Load, deliver};
+use trade::reading::{Reading, read};
+use trade::settlement::{Paper, PaperLine, Payment, Promise};
 
-use super::scenario::ShipmentEntry;
+use super::scenario::{SettlementEntry, ShipmentEntry, WaybillEntry};
 use super::{DemoError, LoadedLot, Loader};
 use crate::catalogue::GRADES;
-use crate::store::new_id;
 use crate::store::quotes::quotes_in_force;
-use crate::store::shipments::{NewShipment, make_shipment, send_shipment};
+use crate::store::settlements::{Delivery, NewSettlement, settle};
+use crate::store::shipments::{
+    NewShipment, NewWaybill, PackedBox, add_waybill, make_shipment, pack_shipment, send_shipment,
+};
+use crate::store::{By, new_id};
+
+const FILE: &str = "shipments.toml";
 
 impl Loader<'_> {
     pub(super) async fn shipments(&mut self) -> Result<(), DemoError> {
@@ -20,7 +31,7 @@ impl Loader<'_> {
     }
 
     async fn shipment(&mut self, entry: &ShipmentEntry) -> Result<(), DemoError> {
-        let file = "shipments.toml";
+        let file = FILE;
         let day = self.day(entry.made.ago);
         let mut in_force = quotes_in_force(&mut *self.tx, &self.shop_id, day, None).await?;
         let outlet = self.outlet(file, &entry.outlet)?;
@@ -40,13 +51,105 @@ impl Loader<'_> {
 
         let id = new_id();
         let made = self.by(&entry.made)?;
-        let shipment = NewShipment { id: &id, outlet_id: &outlet.id, loads: &loads, ladder: &ladder };
+        let promise = Promise::of(&ladder, &loads, &outlet.terms, facts.costs.home);
+        let shipment =
+            NewShipment { id: &id, outlet_id: &outlet.id, loads: &loads, ladder: &ladder, promise: &promise };
         make_shipment(&mut self.tx, &made, &shipment).await?;
+        let mut version = 1;
+        if let Some(packed) = &entry.packed {
+            let packed = self.by(packed)?;
+            if let Some(waybill) = &entry.waybill {
+                version = self.waybill(&packed, &id, version, waybill).await?;
+            }
+            pack_shipment(&mut self.tx, &packed, &id, version).await?;
+            version += 1;
+        }
         if let Some(sent) = &entry.sent {
             let sent = self.by(sent)?;
-            send_shipment(&mut self.tx, &sent, &id, 1).await?;
+            send_shipment(&mut self.tx, &sent, &id, version).await?;
+        }
+        if let Some(settlement) = &entry.settlement {
+            self.settlement(settlement, &outlet.id, id, &promise).await?;
         }
         Ok(())
+    }
+
+    /// The version that the shipment has with it.
+    async fn waybill(
+        &mut self,
+        by: &By,
+        shipment_id: &str,
+        version: i64,
+        entry: &WaybillEntry,
+    ) -> Result<i64, DemoError> {
+        let mut boxes = Vec::new();
+        for (name, typed) in &entry.boxes {
+            let Ok(Reading::Sure { meaning, .. }) = read(typed) else {
+                return Err(DemoError::of(FILE, format!("“{typed}” is not a weight")));
+            };
+            boxes.push(PackedBox { name: name.clone(), gross: meaning.mass.as_kept(), typed: typed.clone() });
+        }
+        let waybill = NewWaybill {
+            id: &new_id(),
+            shipment_id,
+            version,
+            carrier: &entry.carrier,
+            tracking: &entry.tracking,
+            currency: self.scenario.shop.costs.home,
+            freight: Some(entry.freight),
+            boxes_cost: None,
+            boxes: &boxes,
+            why: "",
+            day: by.at.to_zoned_datetime(self.zone.clone()).date(),
+        };
+        Ok(add_waybill(&mut self.tx, by, &waybill).await?)
+    }
+
+    async fn settlement(
+        &mut self,
+        entry: &SettlementEntry,
+        outlet_id: &OutletId,
+        shipment_id: String,
+        promise: &Promise,
+    ) -> Result<(), DemoError> {
+        let currency = promise.currency;
+        let mut lines = Vec::new();
+        for line in &entry.line {
+            let lot = |label: &String| {
+                let lot = self.lots.get(label).map(|lot| lot.id.clone());
+                lot.ok_or_else(|| DemoError::of(FILE, format!("{label} is no lot")))
+            };
+            lines.push(PaperLine {
+                wording: line.wording.clone(),
+                grade: Some(line.grade.clone()),
+                mass: Some(line.mass.0.as_kept()),
+                pieces: None,
+                price: Some(Price::new(line.price, currency, PriceUnit::Mass(MassUnit::Pound))),
+                amount: line.amount,
+                pays_for: line.lots.iter().map(lot).collect::<Result<_, _>>()?,
+            });
+        }
+        let payment = Payment {
+            day: Some(self.day(entry.paid_on)),
+            arrived: Some(entry.paid),
+            bank_fee: Decimal::ZERO,
+        };
+        let dated = Some(self.day(entry.dated));
+        let paper = Paper { currency, lines, charges: Vec::new(), paid: entry.paid, dated, payment };
+        let settlement = NewSettlement {
+            id: &new_id(),
+            outlet_id,
+            delivery: &Delivery::Shipment(shipment_id),
+            replaces: None,
+            promise,
+            paper: &paper,
+            number: &entry.number,
+            rate: None,
+            sha256: None,
+            note: "",
+        };
+        let by = self.by(&entry.entered)?;
+        Ok(settle(&mut self.tx, &by, &settlement).await?)
     }
 
     fn facts_of(&self, today: Date) -> Facts {

@@ -259,9 +259,15 @@ fn the_plan_is_proved_and_beats_what_shops_do_without_one() {
 }
 
 #[test]
-fn one_shipment_has_left_and_one_is_packed() {
+fn one_shipment_is_settled_one_has_left_and_one_is_packed() {
     let states: Vec<&ShipmentState> = DEMO.shipments.iter().map(|shipment| &shipment.state).collect();
-    assert!(matches!(states.as_slice(), [ShipmentState::Packed, ShipmentState::Sent { .. }]), "{states:?}");
+    assert!(
+        matches!(
+            states.as_slice(),
+            [ShipmentState::Packed { .. }, ShipmentState::Sent { .. }, ShipmentState::Settled { .. }]
+        ),
+        "{states:?}"
+    );
     assert!(DEMO.shipments.iter().all(|shipment| shipment.expected_net > Decimal::ZERO));
     let packed: Vec<&str> = DEMO
         .lots

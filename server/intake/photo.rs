@@ -5,6 +5,7 @@
 //! picture is read in more than one way and what agrees counts. Every line read from a picture asks to be confirmed.
 
 mod picture;
+mod shrink;
 
 use jiff::civil::Date;
 use rust_decimal::Decimal;
@@ -23,6 +24,8 @@ use crate::wording::normal_wording;
 const LEAST_SURE: f32 = 25.0;
 /// Two names are one if at least so many in ten of their letters agree.
 const ALIKE: usize = 7;
+
+pub use shrink::{NoPhoto, Shrunk, shrink};
 
 /// The picture in gray, cleaned in each way, as portable graymaps (PGM).
 pub fn clean(bytes: &[u8]) -> Result<Vec<Vec<u8>>, Unreadable> {

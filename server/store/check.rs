@@ -15,7 +15,8 @@ impl Store {
     /// What is wrong with the record, a line each; empty where all is well.
     ///
     /// Mass is conserved: a lot holds no less than nothing, a closed one nothing at all, what was split off or merged
-    /// away arrived elsewhere, and an undone weighing was undone in full.
+    /// away arrived elsewhere, an undone weighing was undone in full, and what left is in the shipments that left. So is
+    /// money: see `cash/check.rs`.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
         let sum = |row: &Suspect| Mass::from_micrograms(row.net_ug).grams();
         let mut findings = Vec::new();
@@ -42,9 +43,66 @@ impl Store {
                  JOIN weighings w ON w.id = u.reverses_id WHERE u.net_ug + w.net_ug <> 0 OR u.lot_id <> w.lot_id",
                 "an undo that does not match its weighing",
             ),
+            (
+                "SELECT q.id, CAST(q.net_ug AS BIGINT) AS net_ug FROM (SELECT l.id, \
+                 COALESCE((SELECT SUM(w.net_ug) FROM weighings w WHERE w.lot_id = l.id \
+                 AND w.kind IN ('sent', 'returned')), 0) \
+                 + COALESCE((SELECT SUM(x.net_ug) FROM shipment_lots x JOIN shipments s ON s.id = x.shipment_id \
+                 WHERE x.lot_id = l.id AND x.released_at IS NULL AND s.sent_at IS NOT NULL), 0) AS net_ug \
+                 FROM lots l) q WHERE q.net_ug <> 0",
+                "a lot of which something else left than its shipments hold",
+            ),
+            (
+                "SELECT x.settlement_id AS id, x.net_ug FROM settlement_lots x JOIN settlements t \
+                 ON t.id = x.settlement_id WHERE t.shipment_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM shipment_lots y \
+                 WHERE y.shipment_id = t.shipment_id AND y.lot_id = x.lot_id AND y.net_ug = x.net_ug)",
+                "a settlement about a lot that its shipment does not hold like that",
+            ),
+            (
+                "SELECT q.id, CAST(q.net_ug AS BIGINT) AS net_ug FROM (SELECT n.settlement_id AS id, \
+                 n.mass_ug - SUM(y.mass_ug) AS net_ug FROM settlement_lines n JOIN settlement_portions y \
+                 ON y.settlement_id = n.settlement_id AND y.position = n.position WHERE n.mass_ug IS NOT NULL \
+                 GROUP BY n.settlement_id, n.position, n.mass_ug) q WHERE q.net_ug <> 0",
+                "a settlement whose weights do not come to those of its lots",
+            ),
         ] {
             let rows: Vec<Suspect> = sqlx::query_as(sql).fetch_all(self.readers()).await?;
             findings.extend(rows.iter().map(|row| format!("{what}: {} ({} g)", row.id, sum(row))));
+        }
+        findings.extend(self.check_settlements().await?);
+        findings.extend(self.check_cash().await?);
+        Ok(findings)
+    }
+
+    /// A settlement's lines come to what their lots got, and only what was sent is settled, once.
+    async fn check_settlements(&self) -> Result<Vec<String>, StoreError> {
+        let mut findings = Vec::new();
+        for (sql, what) in [
+            (
+                "SELECT q.id, CAST(q.minor AS BIGINT) AS minor FROM (SELECT n.settlement_id AS id, \
+                 n.amount_minor - SUM(y.amount_minor) AS minor FROM settlement_lines n JOIN settlement_portions y \
+                 ON y.settlement_id = n.settlement_id AND y.position = n.position \
+                 GROUP BY n.settlement_id, n.position, n.amount_minor) q WHERE q.minor <> 0",
+                "a settlement whose lines do not come to what its lots got",
+            ),
+            (
+                "SELECT t.id, t.paid_minor AS minor FROM settlements t JOIN shipments s ON s.id = t.shipment_id \
+                 WHERE s.sent_at IS NULL OR s.shop_id <> t.shop_id OR s.outlet_id <> t.outlet_id",
+                "a settlement of a shipment that was not sent there",
+            ),
+            (
+                "SELECT t.id, t.paid_minor AS minor FROM settlements t WHERE t.kind = 'paper' \
+                 AND NOT EXISTS (SELECT 1 FROM settlement_lines n WHERE n.settlement_id = t.id)",
+                "a settlement without a line",
+            ),
+            (
+                "SELECT t.id, t.paid_minor AS minor FROM settlements t JOIN settlements b ON b.id = t.replaces_id \
+                 WHERE COALESCE(t.shipment_id, t.run_stop_id) <> COALESCE(b.shipment_id, b.run_stop_id)",
+                "a settlement that takes the place of another delivery's",
+            ),
+        ] {
+            let rows: Vec<(String, i64)> = sqlx::query_as(sql).fetch_all(self.readers()).await?;
+            findings.extend(rows.iter().map(|(id, minor)| format!("{what}: {id} ({minor})")));
         }
         Ok(findings)
     }

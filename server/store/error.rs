@@ -6,9 +6,13 @@ use rust_decimal::Decimal;
 use sqlx::error::ErrorKind;
 use sqlx::migrate::MigrateError;
 
+use super::cash::CashRefusal;
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
+use super::pickups::PickupRefusal;
+use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
+use super::shipments::ShipmentRefusal;
 use super::shops::ShopRefusal;
 
 #[derive(Debug, thiserror::Error)]
@@ -44,12 +48,24 @@ pub enum StoreError {
     /// The price sheet cannot be stored as it is.
     #[error(transparent)]
     Sheet(#[from] SheetRefusal),
+    /// The settlement cannot be saved as it is.
+    #[error(transparent)]
+    Settlement(#[from] SettlementRefusal),
+    /// The shipment is not in a state for it.
+    #[error(transparent)]
+    Shipment(#[from] ShipmentRefusal),
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),
+    /// A pickup cannot be changed or named like that.
+    #[error(transparent)]
+    Pickup(#[from] PickupRefusal),
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),
+    /// The cash book takes no such entry.
+    #[error(transparent)]
+    Cash(#[from] CashRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

@@ -7,6 +7,7 @@ use trade::mass::{HEAVIEST_GRAMS, Mass};
 
 use super::activity::Noun;
 use super::containers::{ContainerDetails, ContainerKind, add_container};
+use super::pickups::name_pickup;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
 use super::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
 
@@ -168,18 +169,30 @@ impl Store {
 
     /// Opens a lot. The same id a second time changes nothing: the form was sent twice.
     pub async fn open_lot(&self, by: &By, lot: &NewLot<'_>) -> Result<(), StoreError> {
+        self.open_lot_from(by, lot, None).await
+    }
+
+    /// Opens a lot of what came from a pickup.
+    pub async fn open_lot_from(
+        &self,
+        by: &By,
+        lot: &NewLot<'_>,
+        pickup_id: Option<&str>,
+    ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        open_lot(&mut tx, by, lot).await?;
+        if open_lot(&mut tx, by, lot).await? {
+            name_pickup(&mut tx, &by.shop_id, lot.id, pickup_id).await?;
+        }
         tx.commit().await
     }
 
-    /// Changes source and note; [`StoreError::Stale`] if the lot changed since `version`.
+    /// Changes where the lot came from and its note; [`StoreError::Stale`] if it changed since `version`.
     pub async fn save_lot(
         &self,
         by: &By,
         id: &str,
         version: i64,
-        source: &str,
+        origin: Origin<'_>,
         note: &str,
     ) -> Result<(), StoreError> {
         let By { shop_id, .. } = by;
@@ -190,11 +203,12 @@ impl Store {
             .bind(shop_id)
             .bind(id)
             .bind(version)
-            .bind(source)
+            .bind(origin.source)
             .bind(note)
             .execute(&mut *tx)
             .await?;
         changed_one(done.rows_affected())?;
+        name_pickup(&mut tx, shop_id, id, origin.pickup_id).await?;
         tx.note(by, Noun::Lot, id, "changed", "").await?;
         tx.commit().await
     }
@@ -252,6 +266,10 @@ impl Store {
             source: &lot.source,
         };
         open_lot(&mut tx, by, &target).await?;
+        // It came from where the lot did.
+        let sql = "UPDATE lots SET pickup_id = (SELECT o.pickup_id FROM lots o WHERE o.shop_id = $1 AND o.id = $2) \
+                   WHERE shop_id = $1 AND id = $3";
+        sqlx::query(sql).bind(shop_id).bind(split.lot_id).bind(split.new_lot_id).execute(&mut *tx).await?;
         move_mass(&mut tx, by, split).await?;
         tx.note(by, Noun::Lot, split.lot_id, "split", split.typed).await?;
         tx.commit().await
@@ -293,6 +311,13 @@ impl Store {
         tx.note(by, Noun::Lot, into, "merged into", "").await?;
         tx.commit().await
     }
+}
+
+/// Where a lot came from: in the shop's words, and the pickup where there is one.
+#[derive(Debug, Clone, Copy)]
+pub struct Origin<'a> {
+    pub source: &'a str,
+    pub pickup_id: Option<&'a str>,
 }
 
 /// Part of a lot that moves to a new one.
@@ -374,6 +399,20 @@ pub(crate) async fn close_lot(tx: &mut Tx, by: &By, lot_id: &str) -> Result<(), 
         .bind(stamp(*at))
         .execute(&mut **tx)
         .await?;
+    Ok(())
+}
+
+/// Marks a lot that had gone as here again, in a container that is free.
+pub(crate) async fn reopen_lot(
+    tx: &mut Tx,
+    by: &By,
+    lot_id: &str,
+    container_id: &str,
+) -> Result<(), StoreError> {
+    let By { shop_id, .. } = by;
+    let sql = "UPDATE lots SET closed_at = NULL, container_id = $3, version = version + 1 \
+               WHERE shop_id = $1 AND id = $2";
+    sqlx::query(sql).bind(shop_id).bind(lot_id).bind(container_id).execute(&mut **tx).await?;
     Ok(())
 }
 

@@ -25,11 +25,12 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 26] = [
+pub const TABLES: [Table; 41] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
     by_shop("containers"),
+    by_shop("pickups"),
     by_shop("lots"),
     by_shop("weighings"),
     by_shop("regrades"),
@@ -57,8 +58,32 @@ pub const TABLES: [Table; 26] = [
     by_shop("plan_closures"),
     by_shop("shipments"),
     Table { name: "shipment_lots", of_shop: "shipment_id IN (SELECT id FROM shipments WHERE shop_id = $1)" },
+    by_shop("photos"),
+    by_shop("waybills"),
+    by_shop("settlements"),
+    by_shop("settlement_lots"),
+    by_shop("settlement_lines"),
+    Table {
+        name: "settlement_portions",
+        of_shop: "settlement_id IN (SELECT id FROM settlements WHERE shop_id = $1)",
+    },
+    by_shop("settlement_drafts"),
+    by_shop("cash_books"),
+    by_shop("cash_entries"),
+    by_shop("cash_totals"),
+    by_shop("hours"),
+    by_shop("hour_totals"),
+    by_shop("splits"),
+    Table { name: "split_parts", of_shop: "split_id IN (SELECT id FROM splits WHERE shop_id = $1)" },
     by_shop("activity"),
 ];
+
+/// Tables that grow without end and whose rows are counted, in the column `n`, from 1 on in each shop: they go out and come
+/// in a piece at a time, in the order of their numbers, in which a row comes after those that it names.
+pub const COUNTED: [&str; 1] = ["cash_entries"];
+
+/// Rows of a counted table that are read at a time.
+const PIECE: i64 = 1_000;
 
 /// Tables that stay where they are: who is signed in and what lets somebody in must not come back with an old copy, and
 /// the rest is about this server, or old in a minute.
@@ -75,6 +100,12 @@ pub type Cells = Map<String, Value>;
 #[derive(Debug)]
 pub struct Snapshot {
     transaction: Transaction<'static, Any>,
+}
+
+impl Table {
+    pub fn is_counted(&self) -> bool {
+        COUNTED.contains(&self.name)
+    }
 }
 
 impl Store {
@@ -100,14 +131,27 @@ impl Snapshot {
             .bind(shop_id)
             .fetch_all(&mut *self.transaction)
             .await?;
+        let rows: Vec<Cells> = rows.iter().map(|row| cells(table, row)).collect::<Result<_, _>>()?;
+        let before = named_before(&rows);
         let mut keyed = BTreeMap::new();
-        for row in &rows {
-            let cells = cells(table, row)?;
-            // A row that takes another one back comes after it, whatever their names.
-            let later = cells.get("reverses_id").is_some_and(|reverses| !reverses.is_null());
-            keyed.insert((later, Value::Object(cells.clone()).to_string()), cells);
+        for cells in rows {
+            let depth = depth(&cells, &before);
+            keyed.insert((depth, Value::Object(cells.clone()).to_string()), cells);
         }
         Ok(keyed.into_values().collect())
+    }
+
+    /// The rows of a counted table after the number `after`, a piece of them; none where there are no more.
+    pub async fn piece(&mut self, table: Table, shop_id: &str, after: i64) -> Result<Vec<Cells>, StoreError> {
+        let sql =
+            format!("SELECT * FROM {} WHERE {} AND n > $2 ORDER BY n LIMIT $3", table.name, table.of_shop);
+        let rows: Vec<AnyRow> = sqlx::query(AssertSqlSafe(sql).into_sql_str())
+            .bind(shop_id)
+            .bind(after)
+            .bind(PIECE)
+            .fetch_all(&mut *self.transaction)
+            .await?;
+        rows.iter().map(|row| cells(table, row)).collect()
     }
 
     /// The bytes of a file.
@@ -120,6 +164,35 @@ impl Snapshot {
                 .await?;
         Ok(bytes)
     }
+}
+
+/// Columns by which a row names one before it in the same table: it takes it back, or stands in its place.
+const BEFORE: [&str; 2] = ["reverses_id", "replaces_id"];
+
+/// Each row that names one before it, with that one.
+fn named_before(rows: &[Cells]) -> BTreeMap<String, String> {
+    let text = |cells: &Cells, column: &str| cells.get(column).and_then(Value::as_str).map(str::to_string);
+    rows.iter()
+        .filter_map(|cells| {
+            let before = BEFORE.into_iter().find_map(|column| text(cells, column))?;
+            Some((text(cells, "id")?, before))
+        })
+        .collect()
+}
+
+/// How many rows of its table have to be there before a row, whatever their names.
+fn depth(cells: &Cells, before: &BTreeMap<String, String>) -> usize {
+    let mut id = cells.get("id").and_then(Value::as_str);
+    let mut depth = 0;
+    while let Some(named) = id.and_then(|id| before.get(id)) {
+        depth += 1;
+        // Rows that name each other in a ring cannot be; an end for them all the same.
+        if depth > before.len() {
+            break;
+        }
+        id = Some(named);
+    }
+    depth
 }
 
 fn cells(table: Table, row: &AnyRow) -> Result<Cells, StoreError> {

@@ -1,25 +1,133 @@
-//! Shipments: lots packed for one mail-in buyer. Made, then sent or cancelled; a lot is in one at a time.
+//! Shipments: lots for one mail-in buyer, from the plan to the money. A lot is in one at a time.
+
+mod expected;
+mod steps;
+mod waybills;
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
-use trade::money::Money;
 use trade::net::{Ladder, Load};
+use trade::settlement::Promise;
 
 use super::activity::Noun;
-use super::lots::{close_lot, lot_for_change};
-use super::weighings::{NewWeighing, WeighingKind, add_weighing};
-use super::{By, RowError, Store, StoreError, Tx, changed_one, stamp};
+use super::lots::lot_for_change;
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
-/// Where a shipment stands, and since when.
+pub use expected::{Expected, ExpectedLine, ExpectedParcels, ExpectedStep};
+pub use steps::{Back, pack_shipment, receive_shipment, send_shipment};
+pub use waybills::{NewWaybill, PackedBox, Waybill, add_waybill};
+
+/// Where a shipment stands, and since when. What is settled has its settlement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ShipmentState {
-    Packed,
-    Sent { at: Timestamp },
-    Cancelled { at: Timestamp },
+    /// Its lots are reserved.
+    Planned,
+    Packed {
+        at: Timestamp,
+    },
+    Sent {
+        at: Timestamp,
+    },
+    Received {
+        at: Timestamp,
+    },
+    Settled {
+        at: Timestamp,
+        settlement_id: String,
+    },
+    /// Settled by the buyer, and the shop does not agree.
+    Disputed {
+        at: Timestamp,
+        settlement_id: String,
+    },
+    /// Its lots are on the shelf again.
+    Returned {
+        at: Timestamp,
+    },
+    Lost {
+        at: Timestamp,
+    },
+    Cancelled {
+        at: Timestamp,
+    },
+}
+
+impl ShipmentState {
+    pub const fn label(&self) -> &'static str {
+        match self {
+            ShipmentState::Planned => "planned",
+            ShipmentState::Packed { .. } => "packed",
+            ShipmentState::Sent { .. } => "sent",
+            ShipmentState::Received { .. } => "received",
+            ShipmentState::Settled { .. } => "settled",
+            ShipmentState::Disputed { .. } => "disputed",
+            ShipmentState::Returned { .. } => "came back",
+            ShipmentState::Lost { .. } => "lost",
+            ShipmentState::Cancelled { .. } => "taken apart",
+        }
+    }
+
+    /// How its stamp is coloured; the word says it too.
+    pub const fn tone(&self) -> &'static str {
+        match self {
+            ShipmentState::Planned | ShipmentState::Packed { .. } => "attention",
+            ShipmentState::Sent { .. } | ShipmentState::Received { .. } | ShipmentState::Settled { .. } => {
+                "gain"
+            }
+            ShipmentState::Disputed { .. } | ShipmentState::Lost { .. } => "loss",
+            ShipmentState::Returned { .. } | ShipmentState::Cancelled { .. } => "",
+        }
+    }
+
+    /// Since when, but for a planned one.
+    pub const fn since(&self) -> Option<Timestamp> {
+        match self {
+            ShipmentState::Planned => None,
+            ShipmentState::Packed { at }
+            | ShipmentState::Sent { at }
+            | ShipmentState::Received { at }
+            | ShipmentState::Settled { at, .. }
+            | ShipmentState::Disputed { at, .. }
+            | ShipmentState::Returned { at }
+            | ShipmentState::Lost { at }
+            | ShipmentState::Cancelled { at } => Some(*at),
+        }
+    }
+
+    /// Whether it can still be changed: it has not left.
+    pub const fn is_here(&self) -> bool {
+        matches!(self, ShipmentState::Planned | ShipmentState::Packed { .. })
+    }
+
+    /// Whether the buyer owes something for it that nobody has entered.
+    pub const fn is_out(&self) -> bool {
+        matches!(self, ShipmentState::Sent { .. } | ShipmentState::Received { .. })
+    }
+
+    pub fn settlement_id(&self) -> Option<&str> {
+        match self {
+            ShipmentState::Settled { settlement_id, .. } | ShipmentState::Disputed { settlement_id, .. } => {
+                Some(settlement_id)
+            }
+            _ => None,
+        }
+    }
+}
+
+/// Why a shipment cannot be changed like that. The text says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ShipmentRefusal {
+    #[error("It has been sent: what is changed now is a correction. Say in a few words what was wrong.")]
+    SayWhy,
+    #[error("It was taken apart, so there is nothing to pack.")]
+    Apart,
+    #[error("One of the lots is not in the shipment any more. Reload the page and look again.")]
+    NotInIt,
+    #[error("It is settled, so all of it cannot have come back. Take the settlement back first.")]
+    Settled,
 }
 
 #[derive(Debug, Clone)]
@@ -33,84 +141,8 @@ pub struct Shipment {
     pub made_by: String,
     pub made_at: Timestamp,
     pub state: ShipmentState,
+    pub sent_at: Option<Timestamp>,
     pub version: i64,
-}
-
-/// What was promised when the shipment was made, kept as it stood: prices move on, the promise does not.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Expected {
-    pub lines: Vec<ExpectedLine>,
-    pub steps: Vec<ExpectedStep>,
-    pub parcels: Vec<ExpectedParcels>,
-    pub service: String,
-    pub payout: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ExpectedLine {
-    pub grade: GradeId,
-    pub mass: Mass,
-    pub pieces: u32,
-    pub price: String,
-    /// In the outlet's currency, with its code.
-    pub amount: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ExpectedStep {
-    pub label: String,
-    pub home: Decimal,
-    pub working: String,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ExpectedParcels {
-    pub count: u32,
-    pub box_name: String,
-    pub contents: Mass,
-    pub gross: Mass,
-}
-
-impl From<&Ladder> for Expected {
-    fn from(ladder: &Ladder) -> Expected {
-        let packing = ladder.packing.as_ref();
-        Expected {
-            lines: ladder
-                .lines
-                .iter()
-                .map(|line| ExpectedLine {
-                    grade: line.grade.clone(),
-                    mass: line.mass,
-                    pieces: line.pieces,
-                    price: line.quote.price.to_string(),
-                    amount: Money::new(line.amount, ladder.payout.currency).to_string(),
-                })
-                .collect(),
-            steps: ladder
-                .steps
-                .iter()
-                .map(|step| ExpectedStep {
-                    label: step.kind.label().to_string(),
-                    home: step.home,
-                    working: step.working.clone(),
-                })
-                .collect(),
-            parcels: packing.map_or_else(Vec::new, |packing| {
-                packing
-                    .parcels
-                    .iter()
-                    .map(|parcels| ExpectedParcels {
-                        count: parcels.count,
-                        box_name: parcels.box_name.clone(),
-                        contents: parcels.contents,
-                        gross: parcels.gross,
-                    })
-                    .collect()
-            }),
-            service: packing.map_or_else(String::new, |packing| packing.service.clone()),
-            payout: ladder.payout.to_string(),
-        }
-    }
 }
 
 /// A lot as it was packed.
@@ -122,6 +154,8 @@ pub struct ShipmentLot {
     pub grade_name: String,
     pub net: Mass,
     pub pieces: u32,
+    /// It is not in the shipment any more: it came back, or the shipment was taken apart.
+    pub is_back: bool,
 }
 
 #[derive(FromRow)]
@@ -133,21 +167,60 @@ struct ShipmentRow {
     expected_net: String,
     made_by: String,
     made_at: String,
+    packed_at: Option<String>,
     sent_at: Option<String>,
+    received_at: Option<String>,
+    ended_at: Option<String>,
+    ended_as: Option<String>,
+    disputed_at: Option<String>,
     cancelled_at: Option<String>,
+    settlement_id: Option<String>,
+    settled_at: Option<String>,
     version: i64,
+}
+
+impl ShipmentRow {
+    fn state(&self) -> Result<ShipmentState, RowError> {
+        let at = |column, text: &Option<String>| text.as_deref().map(|text| moment(column, text)).transpose();
+        let ended = at("ended_at", &self.ended_at)?;
+        let lost = |kind: &str| ended.filter(|_| self.ended_as.as_deref() == Some(kind));
+        if let Some(at) = at("cancelled_at", &self.cancelled_at)? {
+            return Ok(ShipmentState::Cancelled { at });
+        }
+        if let Some(at) = lost("returned") {
+            return Ok(ShipmentState::Returned { at });
+        }
+        if let (Some(settlement_id), Some(settled)) =
+            (self.settlement_id.clone(), at("settled_at", &self.settled_at)?)
+        {
+            return Ok(match at("disputed_at", &self.disputed_at)? {
+                Some(at) => ShipmentState::Disputed { at, settlement_id },
+                None => ShipmentState::Settled { at: settled, settlement_id },
+            });
+        }
+        if let Some(at) = lost("lost") {
+            return Ok(ShipmentState::Lost { at });
+        }
+        Ok(match (at("received_at", &self.received_at)?, at("sent_at", &self.sent_at)?) {
+            (Some(at), _) => ShipmentState::Received { at },
+            (None, Some(at)) => ShipmentState::Sent { at },
+            (None, None) => match at("packed_at", &self.packed_at)? {
+                Some(at) => ShipmentState::Packed { at },
+                None => ShipmentState::Planned,
+            },
+        })
+    }
+}
+
+fn moment(column: &'static str, text: &str) -> Result<Timestamp, RowError> {
+    RowError::read("shipments", column, text, |at| at.parse().ok())
 }
 
 impl TryFrom<ShipmentRow> for Shipment {
     type Error = RowError;
 
     fn try_from(row: ShipmentRow) -> Result<Shipment, RowError> {
-        let moment = |column, text: &str| RowError::read("shipments", column, text, |at| at.parse().ok());
-        let state = match (&row.cancelled_at, &row.sent_at) {
-            (Some(at), _) => ShipmentState::Cancelled { at: moment("cancelled_at", at)? },
-            (None, Some(at)) => ShipmentState::Sent { at: moment("sent_at", at)? },
-            (None, None) => ShipmentState::Packed,
-        };
+        let state = row.state()?;
         Ok(Shipment {
             expected: RowError::read("shipments", "expected", &row.expected, |json| {
                 serde_json::from_str(json).ok()
@@ -159,6 +232,7 @@ impl TryFrom<ShipmentRow> for Shipment {
             outlet_name: row.outlet_name,
             made_by: row.made_by,
             state,
+            sent_at: row.sent_at.as_deref().map(|at| moment("sent_at", at)).transpose()?,
             version: row.version,
         })
     }
@@ -172,14 +246,18 @@ struct ShipmentLotRow {
     grade_name: String,
     net_ug: i64,
     pieces: i64,
+    released_at: Option<String>,
 }
 
 macro_rules! select_shipments {
     ($condition:literal) => {
         concat!(
             "SELECT s.id, s.outlet_id, o.name AS outlet_name, s.expected, s.expected_net, p.name AS made_by, ",
-            "s.made_at, s.sent_at, s.cancelled_at, s.version ",
+            "s.made_at, s.packed_at, s.sent_at, s.received_at, s.ended_at, s.ended_as, s.disputed_at, s.cancelled_at, ",
+            "t.id AS settlement_id, t.at AS settled_at, s.version ",
             "FROM shipments s JOIN outlets o ON o.id = s.outlet_id JOIN partners p ON p.id = s.made_by ",
+            "LEFT JOIN settlements t ON t.shipment_id = s.id AND t.kind = 'paper' ",
+            "AND NOT EXISTS (SELECT 1 FROM settlements r WHERE r.replaces_id = t.id) ",
             $condition
         )
     };
@@ -193,6 +271,7 @@ pub struct NewShipment<'a> {
     /// The lots as they were priced; [`StoreError::Stale`] if one is of another grade or holds something else by now.
     pub loads: &'a [Load],
     pub ladder: &'a Ladder,
+    pub promise: &'a Promise,
 }
 
 impl Store {
@@ -200,6 +279,40 @@ impl Store {
     pub async fn shipments(&self, shop_id: &str) -> Result<Vec<Shipment>, StoreError> {
         let sql = select_shipments!("WHERE s.shop_id = $1 ORDER BY s.made_at DESC, s.id DESC");
         let rows: Vec<ShipmentRow> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
+        Ok(rows.into_iter().map(Shipment::try_from).collect::<Result<_, _>>()?)
+    }
+
+    /// Shipments that something is still to be done about, newest first: not sent, not paid, or disputed.
+    pub async fn open_shipments(&self, shop_id: &str) -> Result<Vec<Shipment>, StoreError> {
+        let sql = select_shipments!(
+            "WHERE s.shop_id = $1 AND s.cancelled_at IS NULL AND s.ended_at IS NULL \
+             AND (t.id IS NULL OR s.disputed_at IS NOT NULL) ORDER BY s.made_at DESC, s.id DESC"
+        );
+        let rows: Vec<ShipmentRow> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
+        Ok(rows.into_iter().map(Shipment::try_from).collect::<Result<_, _>>()?)
+    }
+
+    /// The others, newest first, at most `most` of those made before the shipment `before`.
+    pub async fn done_shipments(
+        &self,
+        shop_id: &str,
+        before: Option<&str>,
+        most: u32,
+    ) -> Result<Vec<Shipment>, StoreError> {
+        let sql = select_shipments!(
+            "WHERE s.shop_id = $1 AND (s.cancelled_at IS NOT NULL OR s.ended_at IS NOT NULL \
+             OR (t.id IS NOT NULL AND s.disputed_at IS NULL)) \
+             AND (CAST($2 AS TEXT) IS NULL \
+             OR s.made_at < (SELECT b.made_at FROM shipments b WHERE b.shop_id = $1 AND b.id = $2) \
+             OR (s.made_at = (SELECT b.made_at FROM shipments b WHERE b.shop_id = $1 AND b.id = $2) AND s.id < $2)) \
+             ORDER BY s.made_at DESC, s.id DESC LIMIT $3"
+        );
+        let rows: Vec<ShipmentRow> = sqlx::query_as(sql)
+            .bind(shop_id)
+            .bind(before)
+            .bind(i64::from(most))
+            .fetch_all(self.readers())
+            .await?;
         Ok(rows.into_iter().map(Shipment::try_from).collect::<Result<_, _>>()?)
     }
 
@@ -211,7 +324,7 @@ impl Store {
 
     /// The lots of a shipment as they were packed.
     pub async fn shipment_lots(&self, shop_id: &str, id: &str) -> Result<Vec<ShipmentLot>, StoreError> {
-        let sql = "SELECT x.lot_id, c.label AS container_label, l.grade_id, g.name AS grade_name, x.net_ug, x.pieces \
+        let sql = "SELECT x.lot_id, c.label AS container_label, l.grade_id, g.name AS grade_name, x.net_ug, x.pieces, x.released_at \
                    FROM shipment_lots x JOIN lots l ON l.id = x.lot_id JOIN containers c ON c.id = l.container_id \
                    JOIN grades g ON g.shop_id = l.shop_id AND g.id = l.grade_id \
                    WHERE l.shop_id = $1 AND x.shipment_id = $2 ORDER BY g.position, c.label";
@@ -227,6 +340,7 @@ impl Store {
                 grade_id: GradeId::new(row.grade_id),
                 grade_name: row.grade_name,
                 net: Mass::from_micrograms(row.net_ug),
+                is_back: row.released_at.is_some(),
             })
         };
         rows.into_iter().map(lot).collect()
@@ -238,42 +352,13 @@ impl Store {
         make_shipment(&mut tx, by, shipment).await?;
         tx.commit().await
     }
-
-    /// The parcels have left: each lot's ledger says so and the lot is closed.
-    pub async fn send_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
-        let mut tx = self.begin().await?;
-        send_shipment(&mut tx, by, id, version).await?;
-        tx.commit().await
-    }
-
-    /// Takes a shipment apart before it has left; its lots are free again.
-    pub async fn cancel_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { shop_id, partner_id, at } = by;
-        let mut tx = self.begin().await?;
-        let sql = "UPDATE shipments SET cancelled_at = $4, cancelled_by = $5, version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
-        let done = sqlx::query(sql)
-            .bind(shop_id)
-            .bind(id)
-            .bind(version)
-            .bind(stamp(*at))
-            .bind(partner_id)
-            .execute(&mut *tx)
-            .await?;
-        changed_one(done.rows_affected())?;
-        let sql = "UPDATE shipment_lots SET released_at = $2 WHERE shipment_id = $1 AND released_at IS NULL";
-        sqlx::query(sql).bind(id).bind(stamp(*at)).execute(&mut *tx).await?;
-        tx.note(by, Noun::Shipment, id, "taken apart", "").await?;
-        tx.commit().await
-    }
 }
 
 /// Makes a shipment and reserves its lots inside `tx`. The same id a second time changes nothing.
 pub async fn make_shipment(tx: &mut Tx, by: &By, shipment: &NewShipment<'_>) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
-    let expected = serde_json::to_string(&Expected::from(shipment.ladder))
-        .map_err(|cause| StoreError::Encode(cause.to_string()))?;
+    let expected = Expected { promise: Some(shipment.promise.clone()), ..Expected::from(shipment.ladder) };
+    let expected = serde_json::to_string(&expected).map_err(|cause| StoreError::Encode(cause.to_string()))?;
     let sql = "INSERT INTO shipments (id, shop_id, outlet_id, expected, expected_net, made_by, made_at, version) \
                SELECT $2, o.shop_id, o.id, $4, $5, $6, $7, 1 FROM outlets o \
                WHERE o.shop_id = $1 AND o.id = $3 AND o.closed_at IS NULL ON CONFLICT (id) DO NOTHING";
@@ -300,35 +385,6 @@ pub async fn make_shipment(tx: &mut Tx, by: &By, shipment: &NewShipment<'_>) -> 
         reserve(tx, shop_id, shipment.id, load).await?;
     }
     tx.note(by, Noun::Shipment, shipment.id, "made", "").await
-}
-
-/// Lets a shipment leave inside `tx`; [`StoreError::Stale`] if it has changed since `version`.
-pub async fn send_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-    let By { shop_id, partner_id, at } = by;
-    let sql = "UPDATE shipments SET sent_at = $4, sent_by = $5, version = version + 1 WHERE shop_id = $1 \
-               AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
-    let done = sqlx::query(sql)
-        .bind(shop_id)
-        .bind(id)
-        .bind(version)
-        .bind(stamp(*at))
-        .bind(partner_id)
-        .execute(&mut **tx)
-        .await?;
-    changed_one(done.rows_affected())?;
-    let sql =
-        "SELECT lot_id, net_ug, pieces FROM shipment_lots WHERE shipment_id = $1 AND released_at IS NULL";
-    let lots: Vec<(String, i64, i64)> = sqlx::query_as(sql).bind(id).fetch_all(&mut **tx).await?;
-    for (lot_id, net_ug, pieces) in &lots {
-        let gone = NewWeighing {
-            net: -Mass::from_micrograms(*net_ug),
-            pieces: -pieces,
-            ..NewWeighing::transfer(lot_id, WeighingKind::Sent)
-        };
-        add_weighing(tx, by, &gone).await?;
-        close_lot(tx, by, lot_id).await?;
-    }
-    tx.note(by, Noun::Shipment, id, "sent", "").await
 }
 
 async fn reserve(tx: &mut Tx, shop_id: &str, shipment_id: &str, load: &Load) -> Result<(), StoreError> {

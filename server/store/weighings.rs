@@ -20,10 +20,12 @@ pub enum WeighingKind {
     MergeOut,
     MergeIn,
     Sent,
+    /// It had been sent, and came back.
+    Returned,
 }
 
 impl WeighingKind {
-    const ALL: [WeighingKind; 7] = [
+    const ALL: [WeighingKind; 8] = [
         WeighingKind::WeighIn,
         WeighingKind::Undo,
         WeighingKind::SplitOut,
@@ -31,6 +33,7 @@ impl WeighingKind {
         WeighingKind::MergeOut,
         WeighingKind::MergeIn,
         WeighingKind::Sent,
+        WeighingKind::Returned,
     ];
 
     pub const fn code(self) -> &'static str {
@@ -42,6 +45,7 @@ impl WeighingKind {
             WeighingKind::MergeOut => "merge-out",
             WeighingKind::MergeIn => "merge-in",
             WeighingKind::Sent => "sent",
+            WeighingKind::Returned => "returned",
         }
     }
 
@@ -54,6 +58,7 @@ impl WeighingKind {
             WeighingKind::MergeOut => "merged into another lot",
             WeighingKind::MergeIn => "merged from another lot",
             WeighingKind::Sent => "sent",
+            WeighingKind::Returned => "came back",
         }
     }
 }

@@ -7,8 +7,10 @@
 
 pub mod bins;
 pub mod cadence;
+pub mod cash;
 pub mod costs;
 pub mod cover;
+pub mod duration;
 pub mod exchange;
 mod fraction;
 pub mod freight;
@@ -23,5 +25,6 @@ pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod scale;
+pub mod settlement;
 pub mod volume;
 pub mod wire;

@@ -80,6 +80,7 @@ impl Noun {
     pub fn word(self) -> &'static str {
         match self {
             Noun::Lot => "lot",
+            Noun::Pickup => "pickup",
             Noun::Container => "container",
             Noun::Grade => "grade",
             Noun::Outlet => "outlet",
@@ -90,6 +91,9 @@ impl Noun {
             Noun::Sheet => "price sheet",
             Noun::Plan => "sell plan",
             Noun::Shipment => "shipment",
+            Noun::Settlement => "settlement",
+            Noun::Cash => "cash book",
+            Noun::Hours => "hours",
             Noun::Shop => "shop",
             Noun::Partner => "people",
             Noun::Session => "phone",
@@ -104,6 +108,7 @@ impl Activity {
         let id = &self.noun_id;
         Some(match self.noun {
             Noun::Lot => format!("/lots/{id}"),
+            Noun::Pickup => format!("/pickups/{id}"),
             Noun::Container => format!("/containers/{id}/edit"),
             Noun::Grade => format!("/grades/{id}"),
             Noun::Outlet => format!("/outlets/{id}"),
@@ -114,6 +119,9 @@ impl Activity {
             Noun::Sheet => format!("/sheets/{id}"),
             Noun::Plan => "/plan".to_string(),
             Noun::Shipment => format!("/shipments/{id}"),
+            Noun::Settlement => format!("/settlements/{id}"),
+            Noun::Cash => format!("/money/entries/{id}"),
+            Noun::Hours => "/money/hours".to_string(),
             Noun::Shop => "/shop".to_string(),
             Noun::Partner => format!("/people/{id}"),
             Noun::Session => "/people#phones".to_string(),

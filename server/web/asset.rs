@@ -45,6 +45,7 @@ static ASSETS: [Asset; 8] = [
             include_str!("../../static/css/frame.css"),
             include_str!("../../static/css/ticket.css"),
             include_str!("../../static/css/price.css"),
+            include_str!("../../static/css/photo.css"),
             include_str!("../../static/css/form.css"),
             include_str!("../../static/css/drawing.css"),
             include_str!("../../static/css/print.css"),

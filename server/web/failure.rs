@@ -166,12 +166,22 @@ impl From<StoreError> for Failure {
                     .to_string(),
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
+            StoreError::Pickup(refusal) => (StatusCode::CONFLICT, "That cannot be done", refusal.to_string()),
             StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
+            StoreError::Shipment(refusal) => {
+                (StatusCode::CONFLICT, "That cannot be done to the shipment", refusal.to_string())
+            }
+            StoreError::Settlement(refusal) => {
+                (StatusCode::CONFLICT, "The settlement cannot be saved", refusal.to_string())
+            }
             StoreError::Shop(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
             }
             StoreError::Partner(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
+            }
+            StoreError::Cash(refusal) => {
+                (StatusCode::CONFLICT, "The cash book cannot take that", refusal.to_string())
             }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,

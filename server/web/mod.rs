@@ -15,6 +15,8 @@ mod cartons;
 mod certificate;
 mod codes;
 mod containers;
+mod customs;
+mod download;
 mod failure;
 mod flips;
 mod form;
@@ -29,18 +31,23 @@ mod ladder;
 mod live;
 mod lots;
 mod measure;
+mod money;
 mod offer;
 mod outlet_form;
 mod outlets;
 mod pad;
 mod page;
 mod people;
+mod photos;
+mod pickups;
 mod plan;
 mod prices;
 mod rates;
+mod returns;
 mod service_form;
 mod services;
 mod session;
+mod settlements;
 mod sheets;
 mod shipments;
 mod shop;
@@ -49,6 +56,8 @@ mod stale;
 mod thread;
 mod today;
 mod unpriced;
+mod upload;
+mod waybill;
 mod weigh;
 
 use std::time::Duration;
@@ -96,6 +105,19 @@ pub fn router(app: App) -> Router {
         .route("/lots/{lot}/merge", get(lots::merge_form).post(lots::merge))
         .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
         .route("/lots/{lot}/ship", get(bag::show))
+        .route("/lots/{lot}/photos", post(photos::add_to_lot).layer(DefaultBodyLimit::disable()))
+        // Pickups
+        .route("/pickups", get(pickups::index))
+        .route("/pickups/new", get(pickups::new).post(pickups::create))
+        .route("/pickups/log", get(pickups::log))
+        .route("/pickups/{pickup}", get(pickups::show).post(pickups::update))
+        .route("/pickups/{pickup}/withdraw", post(pickups::withdraw))
+        .route("/pickups/{pickup}/photos", post(photos::add_to_pickup).layer(DefaultBodyLimit::disable()))
+        // Photos
+        .route("/photos/{photo}", get(photos::show))
+        .route("/photos/{photo}/file", get(photos::file))
+        .route("/photos/{photo}/small", get(photos::small))
+        .route("/photos/{photo}/remove", post(photos::remove))
         // Sell plan
         .route("/plan", get(plan::show))
         .route("/plan/lots/{lot}", post(plan::choose))
@@ -103,8 +125,47 @@ pub fn router(app: App) -> Router {
         // Shipments
         .route("/shipments", get(shipments::index).post(shipments::create))
         .route("/shipments/{shipment}", get(shipments::show))
+        .route("/shipments/{shipment}/waybill", get(waybill::show).post(waybill::create))
+        .route("/shipments/{shipment}/customs", get(customs::show))
+        .route("/shipments/{shipment}/labels", get(customs::labels))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        .route("/shipments/{shipment}/receive", post(shipments::receive))
+        .route("/shipments/{shipment}/lose", post(shipments::lose))
+        .route("/shipments/{shipment}/find", post(shipments::find))
+        .route("/shipments/{shipment}/dispute", post(shipments::dispute))
+        .route("/shipments/{shipment}/return", get(returns::show).post(returns::create))
+        .route("/shipments/{shipment}/settlement", post(settlements::begin))
+        // Settlements
+        .route("/settlements/drafts/{draft}", get(settlements::show_draft).post(settlements::update_draft))
+        .route(
+            "/settlements/drafts/{draft}/paper",
+            post(settlements::paper).layer(DefaultBodyLimit::disable()),
+        )
+        .route("/settlements/drafts/{draft}/review", get(settlements::review))
+        .route("/settlements/drafts/{draft}/save", post(settlements::save))
+        .route("/settlements/drafts/{draft}/discard", post(settlements::discard))
+        .route("/settlements/{settlement}", get(settlements::show))
+        .route("/settlements/{settlement}/correct", post(settlements::correct))
+        .route("/settlements/{settlement}/letter", get(settlements::letter))
+        .route("/settlements/{settlement}/paper", get(settlements::file))
+        .route("/settlements/{settlement}/withdraw", post(settlements::withdraw))
+        // Money
+        .route("/money", get(money::index))
+        .route("/money/entries", get(money::entries))
+        .route("/money/entries/new", get(money::new).post(money::create))
+        .route("/money/entries/{entry}", get(money::entry))
+        .route("/money/entries/{entry}/undo", post(money::reverse))
+        .route("/money/entries/{entry}/rate", post(money::give_rate))
+        .route("/money/unrated", get(money::unrated))
+        .route("/money/hours", get(money::hours).post(money::write_hours))
+        .route("/money/hours/{hours}/undo", post(money::undo_hours))
+        .route("/money/shares", get(money::shares))
+        .route("/money/split", post(money::set_split))
+        .route("/money/payments", post(money::pay))
+        .route("/money/book.csv", get(money::csv))
+        .route("/money/book.xlsx", get(money::workbook))
+        .route("/money/book.beancount", get(money::journal))
         // Prices
         .route("/prices", get(prices::index))
         .route("/prices/{grade}", get(prices::show))

@@ -35,6 +35,8 @@ pub enum Screen {
     Grades,
     Containers,
     Shipments,
+    Pickups,
+    Money,
     Freight,
     Rates,
     People,
@@ -133,6 +135,11 @@ impl Visitor {
     /// An amount of home currency, rounded to its minor unit.
     pub fn money(&self, amount: impl Value<Decimal>) -> String {
         money(amount.value(), self.home())
+    }
+
+    /// An amount of any currency, rounded to its minor unit.
+    pub fn cash(&self, amount: impl Value<Decimal>, currency: &Currency) -> String {
+        money(amount.value(), *currency)
     }
 
     /// A home amount per unit of mass, as the shop quotes: `1.85 USD/lb`.

@@ -3,15 +3,19 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
+use jiff::ToSpan;
+use jiff::civil::Date;
 use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
 use trade::money::Currency;
 use trade::net::{Load, deliver};
 use trade::outlet::{Terms, Way};
+use trade::settlement::Promise;
 
 use super::App;
 use super::bag::{self, Refused};
@@ -19,22 +23,49 @@ use super::failure::Failure;
 use super::form::Form;
 use super::offer::Seen;
 use super::page::{Page, Screen, Visitor, counted, html};
-use crate::store::StoreError;
 use crate::store::outlets::{OutletDetails, OutletKind};
-use crate::store::shipments::{NewShipment, Shipment, ShipmentLot, ShipmentState};
+use crate::store::settlement_drafts::SettlementDraft;
+use crate::store::settlements::{Delivery, SettlementHead};
+use crate::store::shipments::{NewShipment, Shipment, ShipmentLot, ShipmentState, Waybill};
+use crate::store::{StoreError, new_id};
 
 #[derive(Template)]
 #[template(path = "shipments/index.html")]
 struct ShipmentsPage {
     page: Page,
     visitor: Visitor,
-    shipments: Vec<Shipment>,
+    /// Those that something is still to be done about, and the others; each with its heading.
+    parts: Vec<(&'static str, Vec<Shipment>)>,
+    /// The last of the page, where there are more.
+    more: Option<String>,
+    is_first: bool,
 }
 
-pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let shipments = app.store.shipments(&visitor.shop.id).await?;
+#[derive(Deserialize)]
+pub struct Before {
+    before: Option<String>,
+}
+
+/// Past shipments in one page.
+const SHIPMENTS_SHOWN: u32 = 40;
+
+pub async fn index(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(Before { before }): Query<Before>,
+) -> Result<Response, Failure> {
+    let shop = &visitor.shop.id;
+    let open = match before {
+        Some(_) => Vec::new(),
+        None => app.store.open_shipments(shop).await?,
+    };
+    let done = app.store.done_shipments(shop, before.as_deref(), SHIPMENTS_SHOWN).await?;
+    let is_full = done.len() == SHIPMENTS_SHOWN as usize;
+    let more = done.last().filter(|_| is_full).map(|shipment| shipment.id.clone());
     let page = visitor.page(Screen::Shipments, "Shipments");
-    html(&ShipmentsPage { page, visitor, shipments })
+    let mut parts = vec![("Still open", open), ("Done", done)];
+    parts.retain(|(_, shipments)| !shipments.is_empty());
+    html(&ShipmentsPage { page, visitor, parts, more, is_first: before.is_none() })
 }
 
 /// Makes a shipment: prices it as it stands, reserves its lots, all or nothing. Where anything is not as it stood on the
@@ -114,7 +145,9 @@ async fn make(app: &App, visitor: &Visitor, wanted: &Wanted, id: &str) -> Result
     let ladder = deliver(outlet, &loads, &shelf.facts).map_err(|closed| {
         NotMade::because(format!("{} does not take it: {}.", outlet.name, shelf.closed_in_words(&closed)))
     })?;
-    let shipment = NewShipment { id, outlet_id: &wanted.outlet, loads: &loads, ladder: &ladder };
+    let promise = Promise::of(&ladder, &loads, &outlet.terms, shelf.facts.costs.home);
+    let shipment =
+        NewShipment { id, outlet_id: &wanted.outlet, loads: &loads, ladder: &ladder, promise: &promise };
     Ok(app.store.make_shipment(&visitor.by(), &shipment).await?)
 }
 
@@ -142,6 +175,16 @@ struct ShipmentPage {
     terms: String,
     crosses_border: bool,
     has_batteries: bool,
+    /// The one that counts first.
+    waybills: Vec<Waybill>,
+    /// All settlements that were ever saved about it, the newest first.
+    settlements: Vec<SettlementHead>,
+    drafts: Vec<SettlementDraft>,
+    /// Of the draft that is begun next.
+    draft_id: String,
+    /// When the buyer's terms have it paid.
+    due: Option<Date>,
+    is_overdue: bool,
 }
 
 /// What one grade of it is expected to fetch.
@@ -159,6 +202,8 @@ struct Parcel {
     box_name: String,
     contents: Mass,
     gross: Mass,
+    /// As the shop's scale has it, packed.
+    weighed: Option<Mass>,
 }
 
 /// One shipment; printed, it is the packing list.
@@ -170,7 +215,9 @@ pub async fn show(
     let shipment = app.store.shipment(&visitor.shop.id, &id).await?;
     let lots = app.store.shipment_lots(&visitor.shop.id, &id).await?;
     let outlet = app.store.outlet(&visitor.shop.id, shipment.outlet_id.as_str()).await?;
-    let parcels = shipment
+    let waybills = app.store.waybills(&visitor.shop.id, &id).await?;
+    let weighed = |index: usize| waybills.first()?.boxes.get(index).map(|packed| packed.gross);
+    let mut parcels: Vec<Parcel> = shipment
         .expected
         .parcels
         .iter()
@@ -181,8 +228,21 @@ pub async fn show(
             box_name: parcels.box_name.clone(),
             contents: parcels.contents,
             gross: parcels.gross,
+            weighed: weighed(index),
         })
         .collect();
+    // It may have taken more boxes than were planned.
+    for (index, packed) in waybills.iter().take(1).flat_map(|waybill| waybill.boxes.iter().enumerate()) {
+        if index >= parcels.len() {
+            parcels.push(Parcel {
+                number: index + 1,
+                box_name: packed.name.clone(),
+                contents: Mass::ZERO,
+                gross: packed.gross,
+                weighed: Some(packed.gross),
+            });
+        }
+    }
     let grades = app.store.grades(&visitor.shop.id).await?;
     let grade = |id: &GradeId| grades.iter().find(|grade| grade.id == *id);
     let has_batteries =
@@ -195,6 +255,10 @@ pub async fn show(
         price: line.price.clone(),
         amount: line.amount.clone(),
     });
+    let delivery = Delivery::Shipment(id.clone());
+    let settlements = app.store.settlements_of(&visitor.shop.id, &delivery).await?;
+    let drafts = app.store.settlement_drafts_of(&visitor.shop.id, &delivery).await?;
+    let due = due(&shipment, outlet.details.terms.days_to_pay, &visitor);
     let page = visitor.page(Screen::Shipments, format!("Shipment to {}", shipment.outlet_name));
     html(&ShipmentPage {
         page,
@@ -205,10 +269,23 @@ pub async fn show(
         has_batteries,
         parcels,
         lines: lines.collect(),
+        is_overdue: due.is_some_and(|due| due < visitor.today()),
+        due,
+        settlements,
+        drafts,
+        draft_id: new_id(),
+        waybills,
         lots,
         shipment,
         visitor,
     })
+}
+
+/// When a shipment that is out is to be paid: so many days after it left as were promised then.
+pub fn due(shipment: &Shipment, days_to_pay: u32, visitor: &Visitor) -> Option<Date> {
+    let sent = shipment.sent_at.filter(|_| shipment.state.is_out())?;
+    let promised = shipment.expected.promise.as_ref().map_or(days_to_pay, |promise| promise.days_to_pay);
+    visitor.day_of(sent).checked_add(i64::from(promised).days()).ok()
 }
 
 /// The buyer's conditions that bear on what is in the box, without an amount of money and without what the shop thinks of
@@ -243,7 +320,7 @@ pub async fn send(
     form: Form,
 ) -> Result<Response, Failure> {
     let sent = app.store.send_shipment(&visitor.by(), &id, form.version()).await;
-    settled(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
+    stepped(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
 }
 
 /// Takes it apart again before it has left.
@@ -254,12 +331,62 @@ pub async fn cancel(
     form: Form,
 ) -> Result<Response, Failure> {
     let cancelled = app.store.cancel_shipment(&visitor.by(), &id, form.version()).await;
-    settled(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
+    stepped(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
+}
+
+/// The buyer has it.
+pub async fn receive(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let received = app.store.receive_shipment(&visitor.by(), &id, form.version()).await;
+    stepped(&app, &visitor, &id, received, |state| matches!(state, ShipmentState::Received { .. })).await
+}
+
+/// The carrier has lost it.
+pub async fn lose(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let lost = app.store.lose_shipment(&visitor.by(), &id, form.version()).await;
+    stepped(&app, &visitor, &id, lost, |state| matches!(state, ShipmentState::Lost { .. })).await
+}
+
+/// What was lost has turned up.
+pub async fn find(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let found = app.store.find_shipment(&visitor.by(), &id, form.version()).await;
+    stepped(&app, &visitor, &id, found, |state| state.is_out()).await
+}
+
+/// The shop does not agree with the settlement, or does again.
+pub async fn dispute(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let opens = form.value("do") != "end";
+    let disputed = app.store.dispute_shipment(&visitor.by(), &id, form.version(), opens).await;
+    let wanted: fn(&ShipmentState) -> bool = if opens {
+        |state| matches!(state, ShipmentState::Disputed { .. })
+    } else {
+        |state| matches!(state, ShipmentState::Settled { .. })
+    };
+    stepped(&app, &visitor, &id, disputed, wanted).await
 }
 
 /// Where a step on a shipment leads. One that came too late is refused, unless the shipment stands where it wanted it:
 /// then the form was sent twice.
-async fn settled(
+async fn stepped(
     app: &App,
     visitor: &Visitor,
     id: &str,
@@ -273,7 +400,7 @@ async fn settled(
             return Err(Failure::refused(
                 StatusCode::CONFLICT,
                 "The shipment has moved on",
-                "Somebody sent it or took it apart meanwhile. Nothing was changed by this. Reload it to see where it \
+                "Somebody took another step with it meanwhile. Nothing was changed by this. Reload it to see where it \
                  stands.",
             ));
         }

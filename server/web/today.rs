@@ -18,6 +18,7 @@ use super::failure::Failure;
 use super::flips::Flip;
 use super::gauge::Gauge;
 use super::page::{Page, Screen, Visitor, day, days_from, html};
+use super::shipments;
 use super::stale::{StaleRate, StaleSheet, stale_rates, stale_sheets};
 use crate::shelf::{Answer, Depth, Shelf};
 use crate::store::StoreError;
@@ -95,7 +96,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         _ => None,
     };
     let is_thinking = !is_current || news.is_some() && old.is_none();
-    let shipments = app.store.shipments(&visitor.shop.id).await?;
+    let shipments = app.store.open_shipments(&visitor.shop.id).await?;
     let mut to_regrade = app.store.open_lots(&visitor.shop.id).await?;
     to_regrade.retain(|lot| lot.grade_retired && lot.state == LotState::Open);
 
@@ -105,8 +106,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let stale_rates = stale_rates(&shelf);
     let outlets = app.store.outlets(&visitor.shop.id).await?;
     let waiting = waiting(&outlets, &shipments, &visitor);
-    let packed: Vec<Shipment> =
-        shipments.into_iter().filter(|shipment| shipment.state == ShipmentState::Packed).collect();
+    let packed: Vec<Shipment> = shipments.into_iter().filter(|shipment| shipment.state.is_here()).collect();
     let nothing_to_do = !is_thinking
         && bags.is_empty()
         && flips.is_none()
@@ -207,16 +207,15 @@ fn flips(
 }
 
 /// Shipments that are out and not paid for. A buyer that the shop has closed meanwhile still owes them.
-fn waiting(outlets: &[Outlet], shipments: &[Shipment], visitor: &Visitor) -> Vec<Waiting> {
-    shipments
-        .iter()
+fn waiting(outlets: &[Outlet], open: &[Shipment], visitor: &Visitor) -> Vec<Waiting> {
+    open.iter()
         .filter_map(|shipment| {
-            let ShipmentState::Sent { at } = shipment.state else { return None };
-            let days_out = (visitor.today() - visitor.day_of(at)).get_days();
+            let sent = shipment.sent_at.filter(|_| !shipment.state.is_here())?;
+            let days_out = (visitor.today() - visitor.day_of(sent)).get_days();
             let buyer = outlets.iter().find(|outlet| outlet.id == shipment.outlet_id);
-            let days_to_pay = buyer.map(|outlet| outlet.details.terms.days_to_pay);
-            let overdue =
-                days_to_pay.and_then(|days| i32::try_from(days).ok()).is_some_and(|days| days_out > days);
+            let days_to_pay = buyer.map_or(0, |outlet| outlet.details.terms.days_to_pay);
+            let due = shipments::due(shipment, days_to_pay, visitor);
+            let overdue = due.is_some_and(|due| due < visitor.today());
             Some(Waiting { shipment: shipment.clone(), overdue, days_out })
         })
         .collect()

@@ -29,6 +29,7 @@ use trade::money::{Currency, PriceUnit};
 use trade::net::{Load, deliver};
 use trade::outlet::{Drive, Terms};
 use trade::packing::Carton;
+use trade::settlement::Promise;
 use trade::volume::Size;
 
 use super::{TestShop, mass};
@@ -190,14 +191,12 @@ impl TestShop {
     pub async fn packed(&self, lots: &[&str], outlet: &OutletId, days_ago: i32) -> String {
         let shelf = self.shelf().await;
         let loads: Vec<Load> = lots.iter().filter_map(|lot| shelf.load_of(&LotId::new(*lot))).collect();
-        let ladder = deliver(shelf.outlet(outlet).expect("the buyer"), &loads, &shelf.facts);
+        let buyer = shelf.outlet(outlet).expect("the buyer");
+        let ladder = deliver(buyer, &loads, &shelf.facts).expect("the buyer takes it");
+        let promise = Promise::of(&ladder, &loads, &buyer.terms, shelf.facts.costs.home);
         let id = new_id();
-        let shipment = NewShipment {
-            id: &id,
-            outlet_id: outlet,
-            loads: &loads,
-            ladder: &ladder.expect("the buyer takes it"),
-        };
+        let shipment =
+            NewShipment { id: &id, outlet_id: outlet, loads: &loads, ladder: &ladder, promise: &promise };
         self.store.make_shipment(&self.by_ago(days_ago), &shipment).await.expect("a shipment");
         id
     }

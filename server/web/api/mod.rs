@@ -2,12 +2,15 @@
 //! checks behind them. `/api/v1/openapi.json` describes it, made from this code.
 
 mod caller;
+mod cash;
 mod catalogue;
 mod lots;
 mod market;
 mod me;
+mod pickups;
 mod problem;
 mod readings;
+mod settlements;
 mod shipments;
 mod weighings;
 
@@ -71,9 +74,14 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))
         .routes(routes!(market::plan))
+        .routes(routes!(pickups::index))
+        .routes(routes!(pickups::show))
         .routes(routes!(shipments::index))
         .routes(routes!(shipments::show))
+        .routes(routes!(settlements::index))
+        .routes(routes!(settlements::show))
         .routes(routes!(shipments::activity))
+        .routes(routes!(cash::index))
         .split_for_parts();
     problems_have_a_type_of_their_own(&mut description);
     (router, description)

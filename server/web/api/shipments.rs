@@ -16,8 +16,11 @@ pub struct ShipmentBody {
     id: String,
     outlet: String,
     outlet_name: String,
-    /// `packed`, `sent` or `taken-apart`.
+    /// `planned`, `packed`, `sent`, `received`, `settled`, `disputed`, `returned`, `lost` or `taken-apart`.
     state: &'static str,
+    sent_at: Option<String>,
+    /// The settlement that holds.
+    settlement: Option<String>,
     made_at: String,
     /// What was promised when it was made, in home currency.
     expected_net: String,
@@ -26,15 +29,24 @@ pub struct ShipmentBody {
 
 impl From<Shipment> for ShipmentBody {
     fn from(shipment: Shipment) -> ShipmentBody {
+        let settlement = shipment.state.settlement_id().map(str::to_string);
         ShipmentBody {
             id: shipment.id,
             outlet: shipment.outlet_id.as_str().to_string(),
             outlet_name: shipment.outlet_name,
             state: match shipment.state {
-                ShipmentState::Packed => "packed",
+                ShipmentState::Planned => "planned",
+                ShipmentState::Packed { .. } => "packed",
                 ShipmentState::Sent { .. } => "sent",
+                ShipmentState::Received { .. } => "received",
+                ShipmentState::Settled { .. } => "settled",
+                ShipmentState::Disputed { .. } => "disputed",
+                ShipmentState::Returned { .. } => "returned",
+                ShipmentState::Lost { .. } => "lost",
                 ShipmentState::Cancelled { .. } => "taken-apart",
             },
+            sent_at: shipment.sent_at.map(|at| at.to_string()),
+            settlement,
             made_at: shipment.made_at.to_string(),
             expected_net: shipment.expected_net.normalize().to_string(),
             version: shipment.version,
@@ -102,6 +114,12 @@ pub struct Most {
     most: u32,
 }
 
+impl Most {
+    pub fn bounded(&self) -> u32 {
+        self.most.min(1000)
+    }
+}
+
 const fn hundred() -> u32 {
     100
 }
@@ -112,9 +130,9 @@ const fn hundred() -> u32 {
 pub async fn activity(
     State(app): State<App>,
     caller: Caller,
-    Query(Most { most }): Query<Most>,
+    Query(most): Query<Most>,
 ) -> Result<Json<Vec<ActivityBody>>, Problem> {
     let visitor = caller.partner()?;
-    let lines = app.store.activity(&visitor.shop.id, &Wanted::default(), most.min(1000)).await?;
+    let lines = app.store.activity(&visitor.shop.id, &Wanted::default(), most.bounded()).await?;
     Ok(Json(lines.into_iter().map(ActivityBody::from).collect()))
 }

@@ -21,11 +21,14 @@ use super::failure::Failure;
 use super::form::Form;
 use super::ladder::LadderDrawing;
 use super::page::{Folds, Page, Screen, Visitor, days_from, html};
+use super::photos::Album;
+use super::pickups;
 use super::plan::{place_name, second_choice};
 use super::unpriced::{Unpriced, wants_a_count};
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
-use crate::store::lots::{Lot, LotState, NewLot, Target};
+use crate::store::lots::{Lot, LotState, NewLot, Origin, Target};
+use crate::store::photos::Subject;
 use crate::store::weighings::{Weighing, WeighingKind};
 use crate::store::{StoreError, new_id};
 
@@ -128,6 +131,9 @@ struct LotPage {
     /// Whether the sell plan is being worked out.
     is_thinking: bool,
     ways: Vec<LotWay>,
+    /// Pickups that it may have come from.
+    pickups: Vec<(String, String)>,
+    album: Album,
 }
 
 /// What the sell plan does with the lot.
@@ -155,16 +161,18 @@ pub async fn show(
     Path(lot): Path<String>,
 ) -> Result<Response, Failure> {
     let lot = app.store.lot(&visitor.shop.id, &lot).await?;
-    let form = details_form(&lot);
+    let form = details_form(&app, &visitor, &lot).await?;
     lot_page(&app, visitor, lot, form).await
 }
 
-fn details_form(lot: &Lot) -> Form {
-    Form::filled([
+async fn details_form(app: &App, visitor: &Visitor, lot: &Lot) -> Result<Form, StoreError> {
+    let pickup = app.store.pickup_of_lot(&visitor.shop.id, lot.id.as_str()).await?;
+    Ok(Form::filled([
         ("source", lot.source.clone()),
+        ("pickup", pickup.map(|(id, ..)| id).unwrap_or_default()),
         ("note", lot.note.clone()),
         ("version", lot.version.to_string()),
-    ])
+    ]))
 }
 
 async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
@@ -176,7 +184,9 @@ async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<R
     let is_thinking = answer.is_none();
     let planned = answer.and_then(|answer| planned(&shelf, &answer, &lot.id));
     let ways = ways(&shelf, &lot.id);
-    html(&LotPage { page, visitor, lot, ledger, form, age, planned, is_thinking, ways })
+    let pickups = pickups::options(app, &visitor, Some(lot.id.as_str())).await?;
+    let album = Album::of(app, &visitor, Subject::Lot, lot.id.as_str()).await?;
+    html(&LotPage { page, visitor, lot, ledger, form, age, planned, is_thinking, ways, pickups, album })
 }
 
 fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
@@ -226,22 +236,42 @@ pub async fn update(
 ) -> Result<Response, Failure> {
     let source = form.optional_text("source", 200);
     let note = form.optional_lines("note", 2000);
-    if let (Some(source), Some(note)) = (source, note) {
-        match app.store.save_lot(&visitor.by(), &lot_id, form.version(), &source, &note).await {
+    let pickup = pickup(&mut form);
+    if let (Some(source), Some(note), Some(pickup)) = (source, note, pickup) {
+        let origin = Origin { source: &source, pickup_id: pickup.as_deref() };
+        match app.store.save_lot(&visitor.by(), &lot_id, form.version(), origin, &note).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response()),
             Err(StoreError::Stale) => {
                 let now = app.store.lot(&visitor.shop.id, &lot_id).await?;
-                if (&now.source, &now.note) == (&source, &note) {
+                let stored = details_form(&app, &visitor, &now).await?;
+                if ["source", "note", "pickup"]
+                    .iter()
+                    .all(|field| stored.value(field) == form.value(field).trim())
+                {
                     // Sent twice: the first one has saved it.
                     return Ok(Redirect::to(&format!("/lots/{lot_id}")).into_response());
                 }
-                form.overtaken_by(&details_form(&now));
+                form.overtaken_by(&stored);
             }
+            Err(StoreError::Pickup(refusal)) => form.refuse("pickup", refusal.to_string()),
             Err(other) => return Err(other.into()),
         }
     }
     let lot = app.store.lot(&visitor.shop.id, &lot_id).await?;
     lot_page(&app, visitor, lot, form).await
+}
+
+/// The pickup that the form names, if any.
+fn pickup(form: &mut Form) -> Option<Option<String>> {
+    let id = form.value("pickup").trim().to_string();
+    if id.is_empty() {
+        return Some(None);
+    }
+    if !crate::store::is_id(&id) {
+        form.refuse("pickup", "Choose one of the pickups, or none.");
+        return None;
+    }
+    Some(Some(id))
 }
 
 /// Which container a new lot goes into: one that is there and empty, or a new one.
@@ -292,14 +322,15 @@ struct NewLotPage {
     grades: Vec<(String, String)>,
     containers: Vec<(String, String)>,
     kinds: Vec<(String, String)>,
+    pickups: Vec<(String, String)>,
 }
 
-#[derive(Deserialize)]
+#[derive(Default, Deserialize)]
+#[serde(default)]
 pub struct NewLotQuery {
-    #[serde(default)]
     grade: String,
-    #[serde(default)]
     container: String,
+    pickup: String,
 }
 
 /// A new bag: which grade, in what?
@@ -313,6 +344,7 @@ pub async fn new(
         ("lot_id", new_id()),
         ("container_id", new_id()),
         ("grade", query.grade),
+        ("pickup", query.pickup),
         ("container", container),
         ("kind", "bag".to_string()),
     ]);
@@ -323,18 +355,20 @@ async fn new_page(app: &App, visitor: Visitor, form: Form) -> Result<Response, F
     let mut grades = vec![(String::new(), "Choose a grade".to_string())];
     grades.extend(app.store.grade_names(&visitor.shop.id).await?);
     let containers = container_options(&app.store.containers(&visitor.shop.id).await?, visitor.style());
+    let pickups = pickups::options(app, &visitor, None).await?;
     let page = visitor.page(Screen::Weigh, "New bag or grade");
-    html(&NewLotPage { page, form, grades, containers, kinds: kind_options() })
+    html(&NewLotPage { page, form, grades, containers, kinds: kind_options(), pickups })
 }
 
 pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) -> Result<Response, Failure> {
     let id = form.once("lot_id")?;
     let grade = form.text("grade", 80);
     let source = form.optional_text("source", 200);
+    let pickup = pickup(&mut form);
     let target = target(&mut form)?;
-    if let (Some(grade), Some(source), Some(container)) = (grade, source, target) {
+    if let (Some(grade), Some(source), Some(pickup), Some(container)) = (grade, source, pickup, target) {
         let lot = NewLot { id: &id, container, grade: GradeId::new(grade), source: &source };
-        match app.store.open_lot(&visitor.by(), &lot).await {
+        match app.store.open_lot_from(&visitor.by(), &lot, pickup.as_deref()).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{id}/weigh")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }
@@ -352,9 +386,10 @@ fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
             );
         }
         StoreError::Missing => {
-            form.refuse("form", "The grade or container is not there any more. Choose another.");
+            form.refuse("form", "The grade, container or pickup is not there any more. Choose another.");
         }
         StoreError::Lot(refusal) => form.refuse("form", refusal.to_string()),
+        StoreError::Pickup(refusal) => form.refuse("pickup", refusal.to_string()),
         other => return Err(other.into()),
     }
     Ok(())

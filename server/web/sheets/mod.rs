@@ -22,6 +22,7 @@ use crate::store::quotes::SheetQuote;
 use crate::store::sheets::PriceSheet;
 
 pub use draft::{discard, show as show_draft, update as update_draft};
+pub use line::unit_options;
 pub use upload::{create, new};
 
 /// Sheets in one page of the history.
@@ -178,7 +179,7 @@ pub async fn file(
 }
 
 /// The header that saves a download under `name` (RFC 6266), with what no file system or header takes replaced.
-fn attachment(name: &str) -> String {
+pub fn attachment(name: &str) -> String {
     let plain: String = name
         .chars()
         .map(|c| if c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | '_' | ' ') { c } else { '_' })

@@ -1,8 +1,7 @@
 //! Upload a sheet: a file or pasted text, read into a draft that is reviewed before anything counts.
 
 use askama::Template;
-use axum::extract::multipart::Field;
-use axum::extract::{FromRequest, Multipart, Query, Request, State};
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use intake::{Hints, Problem, Sheet, detect};
@@ -19,14 +18,8 @@ use crate::store::outlets::Outlet;
 use crate::store::{StoreError, is_id, new_id};
 use crate::web::form::Form;
 use crate::web::page::{Page, Screen, Visitor, html};
+use crate::web::upload::{File, Upload};
 use crate::web::{App, LARGEST_UPLOAD, failure::Failure};
-
-/// What a body that is too large is read up to, without being kept: a browser that is still sending shows no answer.
-const LARGEST_DRAINED: usize = 128 * 1024 * 1024;
-/// The longest value of a field other than the file and the pasted text.
-const LONGEST_FIELD: usize = 1024;
-/// The longest file name that is kept, in characters.
-const LONGEST_NAME: usize = 120;
 
 #[derive(Deserialize)]
 pub struct For {
@@ -93,7 +86,11 @@ async fn upload_page(app: &App, visitor: Visitor, form: Form) -> Result<Response
 }
 
 /// Reads what came, and keeps it as a draft.
-pub async fn create(State(app): State<App>, visitor: Visitor, upload: Upload) -> Result<Response, Failure> {
+pub async fn create(
+    State(app): State<App>,
+    visitor: Visitor,
+    upload: Upload<LARGEST_UPLOAD>,
+) -> Result<Response, Failure> {
     let Upload { mut form, file, too_large } = upload;
     let id = form.once("id")?;
     let draft_page = format!("/sheets/drafts/{id}");
@@ -247,93 +244,4 @@ async fn read(
 
 fn no_prices(sheet: &Sheet) -> String {
     sheet.problems.iter().map(Problem::to_string).collect::<Vec<_>>().join(" ")
-}
-
-/// The form as a browser sends it with a file in it.
-pub struct Upload {
-    form: Form,
-    file: Option<File>,
-    /// The field, the file's or the text's, that went beyond [`LARGEST_UPLOAD`] and was not kept.
-    too_large: Option<&'static str>,
-}
-
-struct File {
-    name: String,
-    bytes: Vec<u8>,
-}
-
-impl<S: Send + Sync> FromRequest<S> for Upload {
-    type Rejection = Failure;
-
-    async fn from_request(request: Request, state: &S) -> Result<Self, Failure> {
-        let mut parts = Multipart::from_request(request, state).await.map_err(|_| cut_short())?;
-        let mut upload = Upload { form: Form::default(), file: None, too_large: None };
-        let mut room = LARGEST_DRAINED;
-        while let Some(field) = parts.next_field().await.map_err(|_| cut_short())? {
-            upload.take(field, &mut room).await?;
-        }
-        Ok(upload)
-    }
-}
-
-impl Upload {
-    async fn take(&mut self, field: Field<'_>, room: &mut usize) -> Result<(), Failure> {
-        let name = field.name().unwrap_or_default().to_string();
-        let file_name = field.file_name().map(clean_name);
-        let most = if matches!(name.as_str(), "file" | "text") { LARGEST_UPLOAD } else { LONGEST_FIELD };
-        let (bytes, whole) = read_field(field, most, room).await?;
-        match (name.as_str(), file_name) {
-            // A file field that was left alone comes with an empty name.
-            ("file", Some(file_name)) if !file_name.is_empty() || !bytes.is_empty() => {
-                if !whole {
-                    self.too_large = Some("file");
-                }
-                self.file = Some(File { name: file_name, bytes });
-            }
-            ("file", _) => {}
-            ("text", _) if !whole => self.too_large = Some("text"),
-            (_, _) if whole => self.form.set(&name, String::from_utf8_lossy(&bytes)),
-            _ => return Err(cut_short()),
-        }
-        Ok(())
-    }
-}
-
-/// The bytes of a field, and whether they are all of it: what is beyond `most` is read and dropped, as long as there
-/// is `room` for it.
-async fn read_field(mut field: Field<'_>, most: usize, room: &mut usize) -> Result<(Vec<u8>, bool), Failure> {
-    let mut bytes = Vec::new();
-    let mut whole = true;
-    while let Some(chunk) = field.chunk().await.map_err(|_| cut_short())? {
-        *room = room.checked_sub(chunk.len()).ok_or_else(far_too_large)?;
-        whole &= bytes.len() + chunk.len() <= most;
-        if whole {
-            bytes.extend_from_slice(&chunk);
-        } else {
-            bytes = Vec::new();
-        }
-    }
-    Ok((bytes, whole))
-}
-
-/// The last part of the name, as some browsers send a whole path, without control characters.
-fn clean_name(name: &str) -> String {
-    let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
-    last.chars().filter(|c| !c.is_control()).take(LONGEST_NAME).collect()
-}
-
-fn cut_short() -> Failure {
-    Failure::refused(
-        StatusCode::BAD_REQUEST,
-        "The upload was cut short",
-        "It did not arrive to its end, so nothing was saved. Go back and send it again.",
-    )
-}
-
-fn far_too_large() -> Failure {
-    Failure::refused(
-        StatusCode::PAYLOAD_TOO_LARGE,
-        "That is far too large for a price sheet",
-        "A sheet may have 10 MB. Nothing was saved. Go back and save only the sheet with the prices, or paste its lines.",
-    )
 }
