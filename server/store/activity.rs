@@ -30,6 +30,7 @@ pub enum Noun {
     Sheet,
     Plan,
     Shipment,
+    Settlement,
     Shop,
     Partner,
     Session,
@@ -51,6 +52,7 @@ impl Noun {
         Noun::Sheet,
         Noun::Plan,
         Noun::Shipment,
+        Noun::Settlement,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -70,6 +72,7 @@ impl Noun {
             Noun::Sheet => "sheet",
             Noun::Plan => "plan",
             Noun::Shipment => "shipment",
+            Noun::Settlement => "settlement",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",
@@ -143,7 +146,7 @@ impl Store {
         most: u32,
     ) -> Result<Vec<Activity>, StoreError> {
         let sql = "SELECT a.id, a.at, p.name AS partner_name, a.noun, a.noun_id, a.deed, a.detail, \
-                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, w.name, u.place) AS name \
+                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, y.name, w.name, u.place) AS name \
                    FROM activity a JOIN partners p ON p.id = a.partner_id \
                    LEFT JOIN lots l ON a.noun IN ('lot', 'plan') AND l.id = a.noun_id \
                    LEFT JOIN containers c ON c.id = l.container_id \
@@ -156,6 +159,8 @@ impl Store {
                    LEFT JOIN outlets h ON h.id = q.outlet_id \
                    LEFT JOIN shipments m ON a.noun = 'shipment' AND m.id = a.noun_id \
                    LEFT JOIN outlets t ON t.id = m.outlet_id \
+                   LEFT JOIN settlements x ON a.noun = 'settlement' AND x.id = a.noun_id \
+                   LEFT JOIN outlets y ON y.id = x.outlet_id \
                    LEFT JOIN partners w ON a.noun = 'partner' AND w.id = a.noun_id \
                    LEFT JOIN pickups u ON a.noun = 'pickup' AND u.id = a.noun_id \
                    WHERE a.shop_id = $1 AND (CAST($2 AS TEXT) IS NULL OR a.partner_id = $2) \
