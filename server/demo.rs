@@ -5,6 +5,7 @@
 mod files;
 mod lots;
 mod pickups;
+mod runs;
 mod scenario;
 mod sheets;
 mod shipments;
@@ -75,6 +76,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.sheets().await?;
     loader.lots().await?;
     loader.pickups().await?;
+    loader.runs().await?;
     loader.shipments().await?;
     loader.tx.commit().await?;
     Ok(())

@@ -35,6 +35,7 @@ pub struct Scenario {
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
     pub pickups: Vec<PickupEntry>,
+    pub runs: Vec<RunEntry>,
     pub shipments: Vec<ShipmentEntry>,
 }
 
@@ -46,6 +47,7 @@ impl Scenario {
         let services: ServicesFile = files::toml("services.toml")?;
         let outlets: OutletsFile = files::toml("outlets.toml")?;
         let pickups: PickupsFile = files::toml("pickups.toml")?;
+        let runs: RunsFile = files::toml("runs.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
         let mut lots = Vec::new();
         for name in files::names("lots") {
@@ -63,6 +65,7 @@ impl Scenario {
             outlets: outlets.outlet,
             lots,
             pickups: pickups.pickup,
+            runs: runs.run,
             shipments: shipments.shipment,
         })
     }
@@ -447,6 +450,61 @@ pub struct PickupEntry {
     pub lots: Vec<String>,
     #[serde(default)]
     pub note: String,
+}
+
+#[derive(Deserialize)]
+struct RunsFile {
+    run: Vec<RunEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RunEntry {
+    pub made: Moment,
+    /// The day it is planned for, counted back.
+    pub day: i16,
+    #[serde(default)]
+    pub note: String,
+    pub stop: Vec<RunStopEntry>,
+    /// Left out while it is planned.
+    pub driven: Option<DrivenEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RunStopEntry {
+    pub outlet: String,
+    /// Labels of the containers.
+    pub lots: Vec<String>,
+    /// What its ticket said.
+    pub ticket: Option<TicketEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketEntry {
+    pub number: String,
+    /// What the yard weighed and took each label's lot as, at what it pays for that.
+    pub line: Vec<TicketLineEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketLineEntry {
+    pub lots: Vec<String>,
+    pub grade: GradeId,
+    pub weight: Weight,
+    pub price: Decimal,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DrivenEntry {
+    pub left: Moment,
+    pub back: Moment,
+    /// By the odometer, in km.
+    pub odometer: (Decimal, Decimal),
+    pub minutes: i64,
 }
 
 #[derive(Deserialize)]

@@ -49,7 +49,7 @@ impl Loader<'_> {
         Ok(())
     }
 
-    fn facts_of(&self, today: Date) -> Facts {
+    pub(super) fn facts_of(&self, today: Date) -> Facts {
         Facts {
             costs: self.scenario.shop.costs,
             rates: self.rates(),
@@ -62,7 +62,7 @@ impl Loader<'_> {
 
 impl LoadedLot {
     /// `None` where the catalogue does not have its grade.
-    fn load(&self) -> Option<Load> {
+    pub(super) fn load(&self) -> Option<Load> {
         let grade = GRADES.iter().find(|grade| grade.slug == self.grade)?;
         Some(Load {
             lot: self.id.clone(),

@@ -31,6 +31,7 @@ pub enum Noun {
     Plan,
     Shipment,
     Settlement,
+    Run,
     Shop,
     Partner,
     Session,
@@ -39,7 +40,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 15] = [
+    pub const ALL: [Noun; 17] = [
         Noun::Lot,
         Noun::Pickup,
         Noun::Container,
@@ -53,6 +54,7 @@ impl Noun {
         Noun::Plan,
         Noun::Shipment,
         Noun::Settlement,
+        Noun::Run,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -73,6 +75,7 @@ impl Noun {
             Noun::Plan => "plan",
             Noun::Shipment => "shipment",
             Noun::Settlement => "settlement",
+            Noun::Run => "run",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",

@@ -9,6 +9,7 @@ use sqlx::migrate::MigrateError;
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
 use super::pickups::PickupRefusal;
+use super::runs::RunRefusal;
 use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
@@ -55,6 +56,9 @@ pub enum StoreError {
     /// A pickup cannot be changed or named like that.
     #[error(transparent)]
     Pickup(#[from] PickupRefusal),
+    /// The yard run does not stand where that can be done.
+    #[error(transparent)]
+    Run(#[from] RunRefusal),
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),

@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 34] = [
+pub const TABLES: [Table; 37] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -67,6 +67,9 @@ pub const TABLES: [Table; 34] = [
         of_shop: "settlement_id IN (SELECT id FROM settlements WHERE shop_id = $1)",
     },
     by_shop("settlement_drafts"),
+    by_shop("runs"),
+    by_shop("run_stops"),
+    Table { name: "run_lots", of_shop: "run_id IN (SELECT id FROM runs WHERE shop_id = $1)" },
     by_shop("photos"),
     by_shop("activity"),
 ];

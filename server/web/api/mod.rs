@@ -9,6 +9,7 @@ mod me;
 mod pickups;
 mod problem;
 mod readings;
+mod runs;
 mod shipments;
 mod weighings;
 
@@ -72,6 +73,8 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))
         .routes(routes!(market::plan))
+        .routes(routes!(runs::index))
+        .routes(routes!(runs::show))
         .routes(routes!(pickups::index))
         .routes(routes!(pickups::show))
         .routes(routes!(shipments::index))

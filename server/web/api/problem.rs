@@ -76,6 +76,8 @@ impl From<StoreError> for Problem {
             StoreError::Lot(_)
             | StoreError::Sheet(_)
             | StoreError::Settlement(_)
+            | StoreError::Pickup(_)
+            | StoreError::Run(_)
             | StoreError::Shop(_)
             | StoreError::Partner(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),
             StoreError::Busy => (StatusCode::SERVICE_UNAVAILABLE, "busy", "The shop's record is busy"),
