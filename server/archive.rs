@@ -7,19 +7,20 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
-use std::io::{self, BufReader, Read, Seek, Write};
+use std::io::{self, BufRead, BufReader, BufWriter, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use sha2::{Digest, Sha256};
 use zip::result::ZipError;
 use zip::write::SimpleFileOptions;
 use zip::{ZipArchive, ZipWriter};
 
 use crate::store::files::sha256;
-use crate::store::rows::{Cells, Snapshot, TABLES};
-use crate::store::{Place, Store, StoreError};
+use crate::store::rows::{Cells, Snapshot, TABLES, Table};
+use crate::store::{Place, Store, StoreError, Tx};
 
 /// What the manifest calls the format, and the version of it that is written.
 const FORMAT: &str = "shop archive";
@@ -27,6 +28,8 @@ const VERSION: u32 = 1;
 const MANIFEST: &str = "manifest.json";
 /// No entry of an archive is larger: a table of a shop is far smaller, and an upload is at most 10 MB.
 const LARGEST_ENTRY: u64 = 1 << 30;
+/// Nor is a table that is read line by line.
+const LARGEST_COUNTED: u64 = 1 << 36;
 
 #[derive(Debug, thiserror::Error)]
 pub enum ArchiveError {
@@ -100,6 +103,10 @@ async fn write_shop(
     manifest: &mut Manifest,
 ) -> Result<(), ArchiveError> {
     for table in TABLES {
+        if table.is_counted() {
+            write_counted(snapshot, table, shop_id, zip, manifest).await?;
+            continue;
+        }
         let rows = snapshot.rows(table, shop_id).await?;
         if table.name == "shops" {
             let name = rows.first().and_then(|shop| shop.get("name")).and_then(Value::as_str);
@@ -121,6 +128,37 @@ async fn write_shop(
         }
     }
     Ok(())
+}
+
+/// Writes a table piece by piece, because one of ten years has no room in a box's memory.
+async fn write_counted(
+    snapshot: &mut Snapshot,
+    table: Table,
+    shop_id: &str,
+    zip: &mut ZipWriter<impl Write + Seek>,
+    manifest: &mut Manifest,
+) -> Result<(), ArchiveError> {
+    let name = format!("{shop_id}/{}.jsonl", table.name);
+    zip.start_file(&name, SimpleFileOptions::default().large_file(true))?;
+    let (mut hash, mut last) = (Sha256::new(), 0);
+    loop {
+        let rows = snapshot.piece(table, shop_id, last).await?;
+        let Some(number) = rows.last().map(|cells| cells.get("n").and_then(Value::as_i64)) else { break };
+        last = number.ok_or(StoreError::Missing)?;
+        let mut lines = Vec::new();
+        for cells in &rows {
+            serde_json::to_writer(&mut lines, cells).map_err(io::Error::from)?;
+            lines.push(b'\n');
+        }
+        hash.update(&lines);
+        zip.write_all(&lines)?;
+    }
+    manifest.entries.insert(name, in_hex(&hash.finalize()));
+    Ok(())
+}
+
+fn in_hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn add(
@@ -192,6 +230,10 @@ impl<R: Read + Seek> Archive<R> {
                 if !self.manifest.entries.contains_key(&name) {
                     continue;
                 }
+                if table.is_counted() {
+                    self.restore_counted(&mut tx, table, &name).await?;
+                    continue;
+                }
                 let lines = self.checked(&name)?;
                 for (index, line) in lines.split(|byte| *byte == b'\n').enumerate() {
                     if line.is_empty() {
@@ -214,6 +256,36 @@ impl<R: Read + Seek> Archive<R> {
             }
         }
         tx.commit().await?;
+        Ok(())
+    }
+
+    /// Puts a table back line by line, once it is known to be what was written.
+    async fn restore_counted(&mut self, tx: &mut Tx, table: Table, name: &str) -> Result<(), ArchiveError> {
+        let mut hash = Sha256::new();
+        let mut lines = BufReader::new(self.zip.by_name(name)?.take(LARGEST_COUNTED + 1));
+        let mut length = 0;
+        loop {
+            let bytes = lines.fill_buf()?;
+            let read = bytes.len();
+            if read == 0 {
+                break;
+            }
+            hash.update(bytes);
+            lines.consume(read);
+            length += read as u64;
+        }
+        drop(lines);
+        let is_whole = self.manifest.entries.get(name).is_some_and(|was| *was == in_hex(&hash.finalize()));
+        if length > LARGEST_COUNTED || !is_whole {
+            return Err(ArchiveError::Damaged(name.into()));
+        }
+        let lines = BufReader::new(self.zip.by_name(name)?);
+        for (index, line) in lines.split(b'\n').enumerate() {
+            let at =
+                |problem: String| ArchiveError::Line { entry: name.to_string(), line: index + 1, problem };
+            let cells: Cells = serde_json::from_slice(&line?).map_err(|error| at(error.to_string()))?;
+            tx.put_back(table, &cells, None).await.map_err(|error| at(error.to_string()))?;
+        }
         Ok(())
     }
 
@@ -243,13 +315,13 @@ fn entry(zip: &mut ZipArchive<impl Read + Seek>, name: &str) -> Result<Vec<u8>, 
 pub async fn verify(path: &Path) -> Result<Manifest, ArchiveError> {
     let folder = path.with_extension("verify");
     let place = Place::File(folder.join("restored.db"));
-    let verified = verify_in(path, &place).await;
+    let verified = verify_in(path, &place, &folder.join("again.zip")).await;
     // Whatever came of it, nothing is left lying about.
     std::fs::remove_dir_all(&folder).map_err(|cause| ArchiveError::File { path: folder, cause })?;
     verified
 }
 
-async fn verify_in(path: &Path, place: &Place) -> Result<Manifest, ArchiveError> {
+async fn verify_in(path: &Path, place: &Place, again: &Path) -> Result<Manifest, ArchiveError> {
     let mut archive = Archive::open_file(path)?;
     let store = Store::open(place).await?;
     let compared = async {
@@ -258,7 +330,8 @@ async fn verify_in(path: &Path, place: &Place) -> Result<Manifest, ArchiveError>
             return Err(ArchiveError::Differs(finding));
         }
         let shops: Vec<String> = archive.manifest.shops.keys().cloned().collect();
-        let again = write(&store, &shops, archive.manifest.made_at, io::Cursor::new(Vec::new())).await?;
+        let file = File::create(again).map_err(|cause| ArchiveError::File { path: again.into(), cause })?;
+        let again = write(&store, &shops, archive.manifest.made_at, BufWriter::new(file)).await?;
         let mut differing =
             archive.manifest.entries.iter().filter(|(name, hash)| again.entries.get(*name) != Some(hash));
         match differing.next() {

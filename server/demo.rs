@@ -2,6 +2,7 @@
 //!
 //! It is written down in `seed/demo`, in files that a person can edit. Days in them count back from the day of loading.
 
+mod cash;
 mod files;
 mod lots;
 mod pickups;
@@ -78,6 +79,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.pickups().await?;
     loader.runs().await?;
     loader.shipments().await?;
+    loader.cash().await?;
     loader.tx.commit().await?;
     Ok(())
 }

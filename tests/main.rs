@@ -5,6 +5,7 @@ mod common;
 mod api;
 mod archive;
 mod bag;
+mod cash;
 mod choices;
 mod containers;
 mod disk;
@@ -19,6 +20,7 @@ mod ledger;
 mod lists;
 mod live;
 mod lots;
+mod money;
 mod offers;
 mod outlets;
 mod people;
@@ -36,6 +38,7 @@ mod shipments;
 mod shop;
 mod shops;
 mod today;
+mod trading_year;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.

@@ -1,6 +1,7 @@
 //! Yard runs: planned from the sell plan, driven, and told of ticket by ticket.
 
 use axum::http::StatusCode;
+use pennyweight::store::cash::{Document, DocumentKind};
 use pennyweight::store::lots::LotState;
 use pennyweight::store::new_id;
 use pennyweight::store::reservations::Reservation;
@@ -426,7 +427,7 @@ async fn the_truck_comes_back_when_every_yard_is_told_of(shop: &TestShop) {
     let less = shop.submit(form.clone().set("odometer", "990").set("hours", "2")).await.ok();
     assert!(less.says("That is less than it was when the truck left."));
     assert!(shop.submit(form.clone().set("hours", "")).await.ok().says("A number is needed."));
-    let back = form.set("odometer", "1050").set("hours", "2,5");
+    let back = form.set("odometer", "1050").set("hours", "2,5").set("fuel", "14.30");
     let page = shop.submit(back.clone()).await.ok().without_ids();
     assert_eq!(page.text(".stamp"), "back");
     // 50 mi are 80.4672 km, at 0.42; 150 minutes at 18.00 an hour.
@@ -434,6 +435,10 @@ async fn the_truck_comes_back_when_every_yard_is_told_of(shop: &TestShop) {
     shop.submit(back).await.ok();
     let RunState::Back { trip, .. } = run(shop, &page).await.head.state else { panic!("it is back") };
     assert_eq!((trip.distance_km, trip.minutes), (Some(dec!(80.467)), 150));
+    let document = Document::new(DocumentKind::Run, run(shop, &page).await.head.id);
+    let entries = shop.store.cash_of(&shop.id, &document).await.expect("its entries");
+    assert_eq!(entries.iter().map(|entry| entry.amount.to_string()).collect::<Vec<_>>(), ["−14.30 USD"]);
+    assert!(shop.get("/money/hours").await.ok().says("driving"));
 }
 
 async fn nothing_is_told_of_a_run_that_has_not_left(shop: &TestShop) {

@@ -64,8 +64,11 @@ pub(super) async fn serve(args: &ServeArgs, place: &Place, with_demo: bool) -> R
     if let Some(backups) = backups.clone() {
         tokio::spawn(backups.every_night(store.clone()));
     }
-    let config =
-        Config { hosts, base_url, behind_proxy: args.behind_proxy, backups, root, ..Config::default() };
+    // Where only the record's folder may be written to, it is the one place for large files; with Postgres there may be none.
+    let data = &args.backup.store.data;
+    let scratch = if data.is_dir() { data.clone() } else { std::env::temp_dir() };
+    let behind_proxy = args.behind_proxy;
+    let config = Config { hosts, base_url, behind_proxy, backups, root, scratch, ..Config::default() };
     let app = App::new(store.clone(), config);
     look_ahead(&app).await?;
     let announcement = name.and_then(|name| {

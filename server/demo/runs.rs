@@ -90,9 +90,15 @@ impl Loader<'_> {
         let cost = distance * costs.truck_per_km + costs.labour(driven.minutes.into());
         let trip = Trip { distance_km: Some(distance), minutes: driven.minutes, cost };
         let by = self.by(&driven.back)?;
+        let home = Homecoming {
+            day: self.day(driven.back.ago),
+            odometer: Some(back),
+            trip,
+            fuel: Money::new(driven.fuel, costs.home),
+        };
         // It was left, and each ticket moved it on by one.
         let version = 2 + i64::try_from(stop_ids.len()).unwrap_or_default();
-        end_run(&mut self.tx, &by, &id, version, &Homecoming { odometer: Some(back), trip }).await?;
+        end_run(&mut self.tx, &by, &id, version, &home).await?;
         Ok(())
     }
 

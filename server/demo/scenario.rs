@@ -37,6 +37,8 @@ pub struct Scenario {
     pub pickups: Vec<PickupEntry>,
     pub runs: Vec<RunEntry>,
     pub shipments: Vec<ShipmentEntry>,
+    pub cash: Vec<CashLine>,
+    pub hours: Vec<HoursLine>,
 }
 
 impl Scenario {
@@ -49,6 +51,7 @@ impl Scenario {
         let pickups: PickupsFile = files::toml("pickups.toml")?;
         let runs: RunsFile = files::toml("runs.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
+        let cash: CashFile = files::toml("cash.toml")?;
         let mut lots = Vec::new();
         for name in files::names("lots") {
             let file: LotsFile = files::toml(&name)?;
@@ -67,6 +70,8 @@ impl Scenario {
             pickups: pickups.pickup,
             runs: runs.run,
             shipments: shipments.shipment,
+            cash: cash.entry,
+            hours: cash.hours,
         })
     }
 }
@@ -505,6 +510,8 @@ pub struct DrivenEntry {
     /// By the odometer, in km.
     pub odometer: (Decimal, Decimal),
     pub minutes: i64,
+    /// What was paid for it, in home currency.
+    pub fuel: Decimal,
 }
 
 #[derive(Deserialize)]
@@ -521,4 +528,38 @@ pub struct ShipmentEntry {
     pub made: Moment,
     /// Left out while it is packed and waiting.
     pub sent: Option<Moment>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CashFile {
+    entry: Vec<CashLine>,
+    hours: Vec<HoursLine>,
+}
+
+/// An entry of the cash book, made in the evening of its day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CashLine {
+    pub ago: i16,
+    pub by: String,
+    pub kind: String,
+    pub amount: Decimal,
+    /// Left out where it is the home currency.
+    pub currency: Option<Currency>,
+    pub outlet: Option<String>,
+    pub grade: Option<String>,
+    pub partner: Option<String>,
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Hours of a partner, written down in the evening of their day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HoursLine {
+    pub ago: i16,
+    pub by: String,
+    pub work: String,
+    pub hours: String,
 }

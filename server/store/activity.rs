@@ -32,6 +32,8 @@ pub enum Noun {
     Shipment,
     Settlement,
     Run,
+    Cash,
+    Hours,
     Shop,
     Partner,
     Session,
@@ -40,7 +42,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 17] = [
+    pub const ALL: [Noun; 19] = [
         Noun::Lot,
         Noun::Pickup,
         Noun::Container,
@@ -55,6 +57,8 @@ impl Noun {
         Noun::Shipment,
         Noun::Settlement,
         Noun::Run,
+        Noun::Cash,
+        Noun::Hours,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -76,6 +80,8 @@ impl Noun {
             Noun::Shipment => "shipment",
             Noun::Settlement => "settlement",
             Noun::Run => "run",
+            Noun::Cash => "cash",
+            Noun::Hours => "hours",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",

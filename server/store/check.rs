@@ -16,7 +16,7 @@ impl Store {
     ///
     /// Mass is conserved: a lot holds no less than nothing, a closed one nothing at all, what was split off or merged
     /// away arrived elsewhere, and an undone weighing was undone in full. What a yard took has left by the ledger, and is in
-    /// no shipment too.
+    /// no shipment too. So is money: see `cash/check.rs`.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
         let sum = |row: &Suspect| Mass::from_micrograms(row.net_ug).grams();
         let mut findings = Vec::new();
@@ -72,6 +72,7 @@ impl Store {
             let rows: Vec<Suspect> = sqlx::query_as(sql).fetch_all(self.readers()).await?;
             findings.extend(rows.iter().map(|row| format!("{what}: {} ({} g)", row.id, sum(row))));
         }
+        findings.extend(self.check_cash().await?);
         Ok(findings)
     }
 }

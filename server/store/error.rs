@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 use sqlx::error::ErrorKind;
 use sqlx::migrate::MigrateError;
 
+use super::cash::CashRefusal;
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
 use super::pickups::PickupRefusal;
@@ -62,6 +63,9 @@ pub enum StoreError {
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),
+    /// The cash book takes no such entry.
+    #[error(transparent)]
+    Cash(#[from] CashRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

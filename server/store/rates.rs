@@ -95,6 +95,17 @@ impl Store {
     }
 }
 
+/// The newest rate of each pair that is not after `day`, inside `tx`.
+pub(super) async fn rates_on(tx: &mut Tx, shop_id: &str, day: Date) -> Result<Vec<Rate>, StoreError> {
+    let sql = "SELECT r.date, r.base, r.quote, r.rate FROM rates r JOIN \
+               (SELECT base, quote, MAX(date) AS date FROM rates WHERE shop_id = $1 AND date <= $2 \
+               GROUP BY base, quote) x ON x.base = r.base AND x.quote = r.quote AND x.date = r.date \
+               WHERE r.shop_id = $1 ORDER BY r.date DESC, r.at DESC, r.base, r.quote";
+    let rows: Vec<RateRow> =
+        sqlx::query_as(sql).bind(shop_id).bind(day.to_string()).fetch_all(&mut **tx).await?;
+    Ok(rows.into_iter().map(Rate::try_from).collect::<Result<_, _>>()?)
+}
+
 /// Puts rates on file inside `tx`. One that is there for the same day and pair is replaced: the newer word counts.
 pub async fn save_rates(tx: &mut Tx, by: &By, rates: &[Rate], source: &str) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;

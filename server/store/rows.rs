@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 37] = [
+pub const TABLES: [Table; 44] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -71,8 +71,22 @@ pub const TABLES: [Table; 37] = [
     by_shop("run_stops"),
     Table { name: "run_lots", of_shop: "run_id IN (SELECT id FROM runs WHERE shop_id = $1)" },
     by_shop("photos"),
+    by_shop("cash_books"),
+    by_shop("cash_entries"),
+    by_shop("cash_totals"),
+    by_shop("hours"),
+    by_shop("hour_totals"),
+    by_shop("splits"),
+    Table { name: "split_parts", of_shop: "split_id IN (SELECT id FROM splits WHERE shop_id = $1)" },
     by_shop("activity"),
 ];
+
+/// Tables that grow without end and whose rows are counted, in the column `n`, from 1 on in each shop: they go out and come
+/// in a piece at a time, in the order of their numbers, in which a row comes after those that it names.
+pub const COUNTED: [&str; 1] = ["cash_entries"];
+
+/// Rows of a counted table that are read at a time.
+const PIECE: i64 = 1_000;
 
 /// Tables that stay where they are: who is signed in and what lets somebody in must not come back with an old copy, and
 /// the rest is about this server, or old in a minute.
@@ -89,6 +103,12 @@ pub type Cells = Map<String, Value>;
 #[derive(Debug)]
 pub struct Snapshot {
     transaction: Transaction<'static, Any>,
+}
+
+impl Table {
+    pub fn is_counted(&self) -> bool {
+        COUNTED.contains(&self.name)
+    }
 }
 
 impl Store {
@@ -124,6 +144,19 @@ impl Snapshot {
         Ok(keyed.into_values().collect())
     }
 
+    /// The rows of a counted table after the number `after`, a piece of them; none where there are no more.
+    pub async fn piece(&mut self, table: Table, shop_id: &str, after: i64) -> Result<Vec<Cells>, StoreError> {
+        let sql =
+            format!("SELECT * FROM {} WHERE {} AND n > $2 ORDER BY n LIMIT $3", table.name, table.of_shop);
+        let rows: Vec<AnyRow> = sqlx::query(AssertSqlSafe(sql).into_sql_str())
+            .bind(shop_id)
+            .bind(after)
+            .bind(PIECE)
+            .fetch_all(&mut *self.transaction)
+            .await?;
+        rows.iter().map(|row| cells(table, row)).collect()
+    }
+
     /// The bytes of a file.
     pub async fn file(&mut self, shop_id: &str, sha256: &str) -> Result<Vec<u8>, StoreError> {
         let (bytes,): (Vec<u8>,) =
@@ -137,7 +170,7 @@ impl Snapshot {
 }
 
 /// Columns by which a row names one before it in the same table: it takes it back, or stands in its place.
-const BEFORE: [&str; 2] = ["reverses_id", "replaces_id"];
+const BEFORE: [&str; 3] = ["reverses_id", "replaces_id", "values_id"];
 
 /// Each row that names one before it, with that one.
 fn named_before(rows: &[Cells]) -> BTreeMap<String, String> {

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use rust_decimal::Decimal;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::Mass;
+use trade::money::Money;
 use trade::net::Load;
 use trade::settlement::Promise;
 
@@ -138,9 +139,13 @@ pub struct Ticket<'a> {
 /// How a run came home.
 #[derive(Debug, Clone)]
 pub struct Homecoming {
+    /// The day on the shop's calendar.
+    pub day: Date,
     /// As it was read; `None` where nobody did.
     pub odometer: Option<Decimal>,
     pub trip: Trip,
+    /// What was paid for fuel on the way, in home currency.
+    pub fuel: Money,
 }
 
 /// Why something cannot be done to a run. The text says what to do.

@@ -142,7 +142,8 @@ impl Store {
 
 const HOME_CURRENCY_USES: &str = "SELECT CAST((SELECT COUNT(*) FROM outlets WHERE shop_id = $1) \
     + (SELECT COUNT(*) FROM cartons WHERE shop_id = $1) \
-    + (SELECT COUNT(*) FROM shipments WHERE shop_id = $1) AS BIGINT)";
+    + (SELECT COUNT(*) FROM shipments WHERE shop_id = $1) \
+    + COALESCE((SELECT entries FROM cash_books WHERE shop_id = $1), 0) AS BIGINT)";
 
 /// Adds the shop and the first of its partners, who opens it, inside `tx`. False if it is there already, from the same
 /// form.

@@ -7,8 +7,10 @@
 
 pub mod bins;
 pub mod cadence;
+pub mod cash;
 pub mod costs;
 pub mod cover;
+pub mod duration;
 pub mod exchange;
 mod fraction;
 pub mod freight;

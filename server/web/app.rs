@@ -116,6 +116,8 @@ pub struct Config {
     pub root: Option<Root>,
     /// This program's own file, which is started once more to read an upload.
     pub reader: PathBuf,
+    /// The folder where large files are put together before they are sent.
+    pub scratch: PathBuf,
 }
 
 impl Config {
@@ -135,6 +137,7 @@ impl Default for Config {
             backups: None,
             root: None,
             reader: std::env::current_exe().unwrap_or_else(|_| "pennyweight".into()),
+            scratch: std::env::temp_dir(),
         }
     }
 }

@@ -178,6 +178,9 @@ impl From<StoreError> for Failure {
             StoreError::Partner(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
             }
+            StoreError::Cash(refusal) => {
+                (StatusCode::CONFLICT, "The cash book cannot take that", refusal.to_string())
+            }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",

@@ -30,6 +30,7 @@ mod ladder;
 mod live;
 mod lots;
 mod measure;
+mod money;
 mod offer;
 mod outlet_form;
 mod outlets;
@@ -136,6 +137,22 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}", get(shipments::show))
         .route("/shipments/{shipment}/send", post(shipments::send))
         .route("/shipments/{shipment}/cancel", post(shipments::cancel))
+        // Money
+        .route("/money", get(money::index))
+        .route("/money/entries", get(money::entries))
+        .route("/money/entries/new", get(money::new).post(money::create))
+        .route("/money/entries/{entry}", get(money::entry))
+        .route("/money/entries/{entry}/undo", post(money::reverse))
+        .route("/money/entries/{entry}/rate", post(money::give_rate))
+        .route("/money/unrated", get(money::unrated))
+        .route("/money/hours", get(money::hours).post(money::write_hours))
+        .route("/money/hours/{hours}/undo", post(money::undo_hours))
+        .route("/money/shares", get(money::shares))
+        .route("/money/split", post(money::set_split))
+        .route("/money/payments", post(money::pay))
+        .route("/money/book.csv", get(money::csv))
+        .route("/money/book.xlsx", get(money::workbook))
+        .route("/money/book.beancount", get(money::journal))
         // Prices
         .route("/prices", get(prices::index))
         .route("/prices/{grade}", get(prices::show))

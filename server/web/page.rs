@@ -38,6 +38,7 @@ pub enum Screen {
     Runs,
     Pickups,
     Diverted,
+    Money,
     Freight,
     Rates,
     People,

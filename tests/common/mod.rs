@@ -238,6 +238,11 @@ impl TestShop {
         AnyConnection::connect(&address).await.expect("the database answers")
     }
 
+    /// Does to the database what this program would not.
+    pub async fn execute(&self, sql: &'static str) {
+        sqlx::query(sql).execute(&mut self.connect().await).await.expect("the database does it");
+    }
+
     /// Every row of every table as text, to compare before and after.
     pub async fn everything(&self) -> Vec<String> {
         record::everything(&mut self.connect().await, &self.place).await

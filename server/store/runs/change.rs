@@ -1,11 +1,14 @@
 //! What is done to a run, each step all or nothing.
 
 use rust_decimal::Decimal;
+use trade::cash::{Kind, Way};
 use trade::ids::LotId;
 use trade::mass::Mass;
 
 use super::{Homecoming, NewRun, NewStop, RunRefusal, Ticket};
 use crate::store::activity::Noun;
+use crate::store::cash::{Document, DocumentKind, NewEntry, enter};
+use crate::store::hours::{NewHours, Work, add_hours};
 use crate::store::lots::{close_lot, lot_for_change};
 use crate::store::settlements::settle;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
@@ -265,5 +268,24 @@ pub async fn end_run(
     if open.is_some() {
         return Err(RunRefusal::OpenStops.into());
     }
-    tx.note(by, Noun::Run, id, "came back", "").await
+    tx.note(by, Noun::Run, id, "came back", "").await?;
+    let document = Document::new(DocumentKind::Run, id);
+    let hours = NewHours {
+        id: document.entry_id("hours"),
+        day: home.day,
+        partner_id: partner_id.clone(),
+        minutes: u32::try_from(home.trip.minutes).unwrap_or_default(),
+        work: Work::Driving,
+        document: Some(document.clone()),
+        note: String::new(),
+    };
+    add_hours(tx, by, &hours).await?;
+    // What a kilometre is reckoned at is no cash; what was paid at the pump is.
+    let fuel = NewEntry {
+        document: Some(document.clone()),
+        note: "fuel".to_string(),
+        ..NewEntry::new(document.entry_id("fuel"), home.day, Kind::Trip, Way::Out.signed(home.fuel))
+    };
+    enter(tx, by, &fuel).await?;
+    Ok(())
 }

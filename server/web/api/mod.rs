@@ -2,6 +2,7 @@
 //! checks behind them. `/api/v1/openapi.json` describes it, made from this code.
 
 mod caller;
+mod cash;
 mod catalogue;
 mod lots;
 mod market;
@@ -80,6 +81,7 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(shipments::index))
         .routes(routes!(shipments::show))
         .routes(routes!(shipments::activity))
+        .routes(routes!(cash::index))
         .split_for_parts();
     problems_have_a_type_of_their_own(&mut description);
     (router, description)

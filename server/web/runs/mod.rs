@@ -197,12 +197,13 @@ pub async fn end(
     let run = app.store.run(&visitor.shop.id, &id).await?;
     let odometer = odometer(&mut form, "odometer", &visitor);
     let hours = form.decimal("hours", Decimal::ZERO, LONGEST_HOURS);
+    let fuel = form.amount("fuel");
     if let (Some(Some(back)), Some(out)) = (odometer, run.head.odometer_out)
         && back < out
     {
         form.refuse("odometer", "That is less than it was when the truck left. Read it once more.");
     }
-    let (Some(odometer), Some(hours), true) = (odometer, hours, form.is_good()) else {
+    let (Some(odometer), Some(hours), Some(fuel), true) = (odometer, hours, fuel, form.is_good()) else {
         return run_page(&app, visitor, &id, form).await;
     };
     let minutes = (hours * dec!(60)).round();
@@ -210,7 +211,8 @@ pub async fn end(
     let costs = &visitor.shop.costs;
     let cost = distance_km.unwrap_or_default() * costs.truck_per_km + costs.labour(minutes);
     let trip = Trip { distance_km, minutes: i64::try_from(minutes).unwrap_or_default(), cost };
-    let ended = app.store.end_run(&visitor.by(), &id, form.version(), &Homecoming { odometer, trip }).await;
+    let home = Homecoming { day: visitor.today(), odometer, trip, fuel: Money::new(fuel, visitor.home()) };
+    let ended = app.store.end_run(&visitor.by(), &id, form.version(), &home).await;
     moved_on(&app, &visitor, &id, ended, |state| matches!(state, RunState::Back { .. })).await
 }
 
