@@ -480,6 +480,14 @@ async fn a_ticket_has_photos(shop: &TestShop) {
     assert_eq!(page.texts("#photos .album li").len(), 1);
     let photo = shop.get(&page.attributes("#photos .album a", "href")[0]).await.ok().without_ids();
     assert_eq!(photo.text("h1"), "Ticket of Quay Metals");
+    if pennyweight::reader::RECOGNISER.is_some() {
+        let read = shop.get(&page.link("Read the last photo out to me")).await.ok().without_ids();
+        // There is no writing in it. Whatever is made of it, nothing is filled in.
+        assert!(read.has("#reading"), "{}", read.text("main"));
+        assert_eq!(read.form("form[action*='/stops/']:not([enctype])").value("mass-1"), "");
+    }
+    let strange = shop.get(&format!("{address}?read={}", new_id())).await;
+    assert_eq!(strange.status, StatusCode::NOT_FOUND);
 }
 
 async fn a_run_left_open_over_night_is_on_today(shop: &TestShop) {

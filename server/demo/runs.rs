@@ -2,12 +2,13 @@
 
 use jiff::civil::Date;
 use rust_decimal::Decimal;
-use trade::ids::OutletId;
+use serde::Deserialize;
+use trade::ids::{GradeId, OutletId};
 use trade::money::{Money, Price};
 use trade::net::{Ladder, Load, StepKind, deliver};
 use trade::settlement::{Paper, PaperLine, Payment, Promise};
 
-use super::scenario::{RunEntry, RunStopEntry, TicketEntry};
+use super::scenario::{Moment, Weight};
 use super::{DemoError, Loader};
 use crate::store::new_id;
 use crate::store::quotes::quotes_in_force;
@@ -17,6 +18,63 @@ use crate::store::runs::{
 use crate::store::settlements::{Delivery, NewSettlement};
 
 const FILE: &str = "runs.toml";
+
+#[derive(Deserialize)]
+pub struct RunsFile {
+    pub run: Vec<RunEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RunEntry {
+    pub made: Moment,
+    /// The day it is planned for, counted back.
+    pub day: i16,
+    #[serde(default)]
+    pub note: String,
+    pub stop: Vec<RunStopEntry>,
+    /// Left out while it is planned.
+    pub driven: Option<DrivenEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RunStopEntry {
+    pub outlet: String,
+    /// Labels of the containers.
+    pub lots: Vec<String>,
+    /// What its ticket said.
+    pub ticket: Option<TicketEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketEntry {
+    pub number: String,
+    /// What the yard weighed and took each label's lot as, at what it pays for that.
+    pub line: Vec<TicketLineEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketLineEntry {
+    pub lots: Vec<String>,
+    pub grade: GradeId,
+    pub weight: Weight,
+    pub price: Decimal,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DrivenEntry {
+    pub left: Moment,
+    pub back: Moment,
+    /// By the odometer, in km.
+    pub odometer: (Decimal, Decimal),
+    pub minutes: i64,
+    /// What was paid for it, in home currency.
+    pub fuel: Decimal,
+}
 
 /// A yard of a run with what was promised there.
 struct Priced {

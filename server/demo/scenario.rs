@@ -15,6 +15,8 @@ use trade::packing::Carton;
 use trade::reading::{Reading, read};
 use trade::volume::{MM_PER_INCH, Size};
 
+use super::pickups::{PickupEntry, PickupsFile};
+use super::runs::{RunEntry, RunsFile};
 use super::{DemoError, files};
 use crate::store::containers::ContainerKind;
 use crate::store::outlets::{OutletDetails, OutletKind, PostTerms, Reach};
@@ -432,86 +434,6 @@ pub struct WeighedEntry {
     pub pieces: u32,
     /// When it was taken back.
     pub undone: Option<Time>,
-}
-
-#[derive(Deserialize)]
-struct PickupsFile {
-    pickup: Vec<PickupEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PickupEntry {
-    pub place: String,
-    pub what: String,
-    #[serde(default)]
-    pub from_whom: String,
-    /// Home currency; left out where it was free.
-    pub cost: Option<Decimal>,
-    /// When it was; it was written down at once.
-    pub made: Moment,
-    /// Labels of the containers that it went into.
-    #[serde(default)]
-    pub lots: Vec<String>,
-    #[serde(default)]
-    pub note: String,
-}
-
-#[derive(Deserialize)]
-struct RunsFile {
-    run: Vec<RunEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct RunEntry {
-    pub made: Moment,
-    /// The day it is planned for, counted back.
-    pub day: i16,
-    #[serde(default)]
-    pub note: String,
-    pub stop: Vec<RunStopEntry>,
-    /// Left out while it is planned.
-    pub driven: Option<DrivenEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct RunStopEntry {
-    pub outlet: String,
-    /// Labels of the containers.
-    pub lots: Vec<String>,
-    /// What its ticket said.
-    pub ticket: Option<TicketEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct TicketEntry {
-    pub number: String,
-    /// What the yard weighed and took each label's lot as, at what it pays for that.
-    pub line: Vec<TicketLineEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct TicketLineEntry {
-    pub lots: Vec<String>,
-    pub grade: GradeId,
-    pub weight: Weight,
-    pub price: Decimal,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct DrivenEntry {
-    pub left: Moment,
-    pub back: Moment,
-    /// By the odometer, in km.
-    pub odometer: (Decimal, Decimal),
-    pub minutes: i64,
-    /// What was paid for it, in home currency.
-    pub fuel: Decimal,
 }
 
 #[derive(Deserialize)]

@@ -1,5 +1,6 @@
 //! Yard runs: what goes on the truck, and what did each yard take and pay?
 
+mod gate;
 mod plan;
 mod ticket;
 

@@ -1,33 +1,29 @@
 //! At the gate: what the yard's ticket says, what was refused, and what that is against what was promised.
 
-use std::collections::BTreeMap;
-
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use jiff::ToSpan;
+use intake::{Format, Hints};
 use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::{Mass, MassUnit};
-use trade::money::{Currency, LARGEST_AMOUNT, Money, Price, PriceUnit, Share};
-use trade::settlement::{
-    Charge, ChargeKind, Comparison, Paper, PaperLine, Payment, Promise, Tolerance, compare,
-};
+use trade::money::{Currency, Money, Share};
+use trade::settlement::{Comparison, Paper, Promise, Tolerance, compare};
 
-use crate::store::outlets::Outlet;
+use super::gate::{MOST_LINES, entered, line_count, price_unit, promised_price};
+use crate::reader;
 use crate::store::photos::Subject;
 use crate::store::runs::{Run, RunLot, RunState, RunStop, Ticket};
 use crate::store::settlements::{Delivery, NewSettlement, Settlement};
-use crate::store::{StoreError, new_id};
+use crate::store::{StoreError, is_id, new_id};
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
 use crate::web::page::{Page, Screen, Visitor, html, unbroken};
 use crate::web::photos::Album;
 
-/// Lines that a ticket may have.
-const MOST_LINES: usize = 40;
 /// Lines that stand empty for what the yard calls otherwise.
 const SPARE_LINES: usize = 1;
 /// How far a yard's floor scale may be off: half a pound a weighing and half a per cent (common practice, no source).
@@ -79,6 +75,10 @@ struct StopPage {
     /// Of the total, the fees and what is taken off, with the currency.
     labels: [String; 3],
     album: Album,
+    /// Whether this box can read photos.
+    can_read: bool,
+    /// What a photo seems to say, line by line, or why it says nothing.
+    reading: Option<Result<Vec<String>, String>>,
     form: Form,
 }
 
@@ -111,14 +111,55 @@ pub async fn find(
     Ok(Redirect::to(&format!("/runs/{run}/stops/{stop}")).into_response())
 }
 
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    /// The photo to be read.
+    read: String,
+}
+
 pub async fn show(
     State(app): State<App>,
     visitor: Visitor,
     Path((run, stop)): Path<(String, String)>,
+    Query(Asked { read }): Query<Asked>,
 ) -> Result<Response, Failure> {
     let (run, stop) = load(&app, &visitor, &run, &stop).await?;
     let form = opened(&stop, &visitor);
-    stop_page(&app, visitor, run, stop, form, None).await
+    let reading = if is_id(&read) { Some(read_photo(&app, &visitor, &stop, &read).await?) } else { None };
+    drawn(&app, visitor, run, stop, form, None, reading).await
+}
+
+/// The lines that the recogniser makes of a photo of this stop. They are shown to type from, and fill in nothing: a scale's
+/// print is read wrong too often.
+async fn read_photo(
+    app: &App,
+    visitor: &Visitor,
+    stop: &RunStop,
+    photo: &str,
+) -> Result<Result<Vec<String>, String>, Failure> {
+    let photo = app.store.photo(&visitor.shop.id, photo).await?;
+    if (photo.subject, photo.subject_id.as_str()) != (Subject::Ticket, stop.id.as_str()) {
+        return Err(Failure::missing("photo of this ticket"));
+    }
+    let file = app.store.file(&visitor.shop.id, &photo.sha256).await?;
+    let hints = Hints { currency: stop.promise.currency, unit: None, today: visitor.today() };
+    Ok(match reader::read(&app.config.reader, Format::Photo, &file.bytes, &hints).await {
+        Ok(sheet) => {
+            let mut lines: Vec<String> = Vec::new();
+            let rows = sheet.rows.into_iter().map(|row| row.source);
+            for line in rows.chain(sheet.left_out.into_iter().map(|line| line.source)) {
+                if !lines.contains(&line) {
+                    lines.push(line);
+                }
+            }
+            match lines.is_empty() {
+                true => Err("Nothing could be read in it. Type what it shows.".to_string()),
+                false => Ok(lines),
+            }
+        }
+        Err(problem) => Err(problem.to_string()),
+    })
 }
 
 async fn load(app: &App, visitor: &Visitor, run: &str, stop: &str) -> Result<(Run, RunStop), Failure> {
@@ -157,10 +198,6 @@ fn grades_of(stop: &RunStop) -> Vec<GradeId> {
     grades
 }
 
-fn promised_price(promise: &Promise, grade: &GradeId) -> Option<Price> {
-    promise.sent.iter().find(|sent| sent.grade == *grade).map(|sent| sent.price)
-}
-
 async fn stop_page(
     app: &App,
     visitor: Visitor,
@@ -168,6 +205,18 @@ async fn stop_page(
     stop: RunStop,
     form: Form,
     look: Option<Compared>,
+) -> Result<Response, Failure> {
+    drawn(app, visitor, run, stop, form, look, None).await
+}
+
+async fn drawn(
+    app: &App,
+    visitor: Visitor,
+    run: Run,
+    stop: RunStop,
+    form: Form,
+    look: Option<Compared>,
+    reading: Option<Result<Vec<String>, String>>,
 ) -> Result<Response, Failure> {
     let shop = &visitor.shop.id;
     let outlet = app.store.outlet(shop, stop.outlet_id.as_str()).await?;
@@ -191,7 +240,7 @@ async fn stop_page(
         (RunState::Out { .. }, None) => Standing::Open,
         (_, None) => Standing::Waiting,
     };
-    let count = form.value("lines").parse::<usize>().unwrap_or(1).clamp(1, MOST_LINES);
+    let count = line_count(&form);
     let currency = stop.promise.currency;
     let code = currency.code();
     let line = |number: usize| {
@@ -220,8 +269,7 @@ async fn stop_page(
     let mut fates: Vec<(String, String)> =
         (1..=count).map(|line| (line.to_string(), format!("on line {line}"))).collect();
     fates.push(("refused".into(), "refused: it comes back".into()));
-    let mut grades = vec![(String::new(), "none of ours".to_string())];
-    grades.extend(names);
+    let grades = grade_options(&names, &stop);
     let album = Album::of(app, &visitor, Subject::Ticket, &stop.id).await?;
     let page = visitor.page(Screen::Runs, format!("Ticket of {}", stop.outlet_name));
     html(&StopPage {
@@ -237,13 +285,22 @@ async fn stop_page(
         grades,
         labels,
         album,
+        can_read: reader::RECOGNISER.is_some(),
+        reading,
         form,
     })
 }
 
-/// What the price of a line is per.
-fn price_unit(promise: &Promise, outlet: &Outlet, grade: &GradeId) -> PriceUnit {
-    promised_price(promise, grade).map_or(outlet.details.usual_unit, |price| price.per)
+/// What a line can be taken as, as (id, name): also as a grade that was retired since the load was made.
+fn grade_options(names: &[(String, String)], stop: &RunStop) -> Vec<(String, String)> {
+    let mut options = vec![(String::new(), "none of ours".to_string())];
+    options.extend(names.iter().cloned());
+    for lot in &stop.lots {
+        if !options.iter().any(|(id, _)| id == lot.grade_id.as_str()) {
+            options.push((lot.grade_id.to_string(), lot.grade_name.clone()));
+        }
+    }
+    options
 }
 
 fn compared(promise: &Promise, paper: &Paper, visitor: &Visitor, names: &[(String, String)]) -> Compared {
@@ -299,15 +356,6 @@ fn tolerance() -> Tolerance {
     Tolerance { resolution: Mass::of(STEP, MassUnit::Pound), weight: usual, exchange: usual }
 }
 
-/// What the form says: the ticket, and the lots that were refused.
-struct Entered {
-    refused: Vec<LotId>,
-    /// `None` where everything was refused.
-    paper: Option<Paper>,
-    number: String,
-    note: String,
-}
-
 /// Reads the ticket back, or takes it down.
 pub async fn take(
     State(app): State<App>,
@@ -326,17 +374,18 @@ pub async fn take(
         return Err(told_already());
     }
     if form.value("step") == "more" {
-        let count = form.value("lines").parse::<usize>().unwrap_or(1).saturating_add(1).min(MOST_LINES);
+        let count = (line_count(&form) + 1).min(MOST_LINES);
         form.set("lines", count.to_string());
         return stop_page(&app, visitor, run, stop, form, None).await;
     }
     let outlet = app.store.outlet(&visitor.shop.id, stop.outlet_id.as_str()).await?;
-    let Some(entered) = entered(&mut form, &stop, &outlet, &visitor) else {
+    let names = app.store.grade_names(&visitor.shop.id).await?;
+    let grades = grade_options(&names, &stop);
+    let Some(entered) = entered(&mut form, &stop, &outlet, &grades, &visitor) else {
         return stop_page(&app, visitor, run, stop, form, None).await;
     };
     let promise = taken_promise(&stop.promise, &entered.refused);
     if form.value("step") != "save" {
-        let names = app.store.grade_names(&visitor.shop.id).await?;
         let look = entered.paper.as_ref().map(|paper| compared(&promise, paper, &visitor, &names));
         // Nothing to compare where nothing was taken: it is read back all the same.
         let look = look.unwrap_or_else(|| nothing_taken(stop.promise.currency));
@@ -411,173 +460,4 @@ pub async fn skip(
         Err(StoreError::Stale) => Err(told_already()),
         Err(other) => Err(other.into()),
     }
-}
-
-fn entered(form: &mut Form, stop: &RunStop, outlet: &Outlet, visitor: &Visitor) -> Option<Entered> {
-    let today = visitor.today();
-    let count = form.value("lines").parse::<usize>().unwrap_or(1).clamp(1, MOST_LINES);
-    let mut refused = Vec::new();
-    let mut on_line: BTreeMap<usize, Vec<LotId>> = BTreeMap::new();
-    for lot in &stop.lots {
-        let name = format!("fate-{}", lot.lot_id);
-        match form.value(&name) {
-            "refused" => refused.push(lot.lot_id.clone()),
-            line => match line.parse::<usize>() {
-                Ok(line) if (1..=count).contains(&line) => {
-                    on_line.entry(line).or_default().push(lot.lot_id.clone());
-                }
-                _ => form.refuse(&name, "Say on which line it stands, or that it was refused."),
-            },
-        }
-    }
-    let number = form.optional_text("number", 40);
-    let note = form.optional_lines("note", 2000);
-    let dated = form.date("dated", today.saturating_sub(1.year()), today);
-    let paid_on = match form.value("paid_on").trim() {
-        "" => Some(None),
-        _ => form.date("paid_on", today.saturating_sub(1.year()), today.saturating_add(1.year())).map(Some),
-    };
-    let fee = form.amount("fee");
-    let deduction = form.amount("deduction");
-    let total = match form.value("total").trim() {
-        "" => Some(None),
-        _ => form.decimal("total", -LARGEST_AMOUNT, LARGEST_AMOUNT).map(Some),
-    };
-    let lines: Vec<Line> =
-        (1..=count).map(|line| read_line(form, line, stop, outlet)).collect::<Option<Vec<_>>>()?;
-    let (fee, deduction, total) = (fee?, deduction?, total?);
-    let (number, note, dated, paid_on) = (number?, note?, dated?, paid_on?);
-    let currency = stop.promise.currency;
-    let done =
-        |paper| Entered { refused: refused.clone(), paper, number: number.clone(), note: note.clone() };
-    if on_line.is_empty() {
-        if lines.iter().any(Line::is_told) || total.is_some() {
-            form.refuse(
-                "total",
-                "Everything is refused, and something was paid. Say which lots the yard took.",
-            );
-        }
-        return form.is_good().then(|| done(None));
-    }
-    let charged =
-        |kind, amount: Decimal| (!amount.is_zero()).then(|| Charge { kind, wording: String::new(), amount });
-    let charges: Vec<Charge> = [charged(ChargeKind::Fee, fee), charged(ChargeKind::Deduction, deduction)]
-        .into_iter()
-        .flatten()
-        .collect();
-    let paper_lines = if lines.iter().any(Line::is_told) {
-        told_lines(form, lines, &on_line, currency)
-    } else {
-        // A ticket with nothing on it but what was paid.
-        let Some(total) = total else {
-            form.refuse("total", "Type what was paid, if the ticket says nothing else.");
-            return None;
-        };
-        let pays_for = on_line.values().flatten().cloned().collect();
-        vec![PaperLine { amount: total + fee + deduction, pays_for, ..PaperLine::default() }]
-    };
-    let paid = total.unwrap_or_else(|| {
-        let lines: Decimal = paper_lines.iter().map(|line| line.amount).sum();
-        lines - fee - deduction
-    });
-    let paid = Money::new(paid, currency).rounded().amount;
-    let arrived = (currency == visitor.home() && paid_on.is_some()).then_some(paid);
-    let paper = Paper {
-        currency,
-        lines: paper_lines,
-        charges,
-        paid,
-        dated: Some(dated),
-        payment: Payment { day: paid_on, arrived, bank_fee: Decimal::ZERO },
-    };
-    form.is_good().then(|| done(Some(paper)))
-}
-
-/// A line as it was typed.
-struct Line {
-    grade: Option<GradeId>,
-    wording: String,
-    mass: Option<Mass>,
-    pieces: Option<u32>,
-    price: Option<Price>,
-    amount: Option<Decimal>,
-}
-
-impl Line {
-    /// Whether the ticket says anything there; a grade and a price alone stand there from the start.
-    fn is_told(&self) -> bool {
-        self.mass.is_some() || self.pieces.is_some() || self.amount.is_some()
-    }
-}
-
-/// The line as it stands; nothing where something is wrong with it.
-fn read_line(form: &mut Form, line: usize, stop: &RunStop, outlet: &Outlet) -> Option<Line> {
-    let name = |what: &str| format!("{what}-{line}");
-    let grade = form.value(&name("grade")).trim().to_string();
-    let grade = (!grade.is_empty()).then(|| GradeId::new(grade));
-    let unit = match &grade {
-        Some(grade) => price_unit(&stop.promise, outlet, grade),
-        None => outlet.details.usual_unit,
-    };
-    let is_empty = |form: &Form, what: &str| form.value(&name(what)).trim().is_empty();
-    let wording = form.optional_text(&name("wording"), 120);
-    let mass = match is_empty(form, "mass") {
-        true => Some(None),
-        false => form.mass(&name("mass")).map(Some),
-    };
-    let pieces = match is_empty(form, "pieces") {
-        true => Some(None),
-        false => form.count(&name("pieces"), 1_000_000).map(Some),
-    };
-    let price = match is_empty(form, "price") {
-        true => Some(None),
-        false => form.decimal(&name("price"), -LARGEST_AMOUNT, LARGEST_AMOUNT).map(Some),
-    };
-    let amount = match is_empty(form, "amount") {
-        true => Some(None),
-        false => form.decimal(&name("amount"), -LARGEST_AMOUNT, LARGEST_AMOUNT).map(Some),
-    };
-    let currency = stop.promise.currency;
-    let price = price?.map(|amount| Price { amount, currency, per: unit });
-    Some(Line { grade, wording: wording?, mass: mass?, pieces: pieces?, price, amount: amount? })
-}
-
-/// The lines of the paper: what a line is paid stands on it, or follows from its weight and price.
-fn told_lines(
-    form: &mut Form,
-    lines: Vec<Line>,
-    on_line: &BTreeMap<usize, Vec<LotId>>,
-    currency: Currency,
-) -> Vec<PaperLine> {
-    let mut told = Vec::new();
-    for (index, line) in lines.into_iter().enumerate() {
-        let number = index + 1;
-        let pays_for = on_line.get(&number).cloned().unwrap_or_default();
-        if !line.is_told() && pays_for.is_empty() {
-            continue;
-        }
-        let worked_out = || {
-            let (price, mass, pieces) = (line.price?, line.mass, line.pieces);
-            match price.per {
-                PriceUnit::Each => Some(price.of(Mass::ZERO, pieces?)),
-                PriceUnit::Mass(_) => Some(price.of(mass?, 0)),
-            }
-        };
-        let amount = line.amount.or_else(|| worked_out().map(|money| money.amount));
-        let Some(amount) = amount else {
-            let problem = "Type what was paid for this line, or its weight and price.";
-            form.refuse(&format!("amount-{number}"), problem);
-            continue;
-        };
-        told.push(PaperLine {
-            wording: line.wording,
-            grade: line.grade,
-            mass: line.mass,
-            pieces: line.pieces,
-            price: line.price,
-            amount: Money::new(amount, currency).rounded().amount,
-            pays_for,
-        });
-    }
-    told
 }
