@@ -287,7 +287,7 @@ async fn the_log_is_printed_without_what_was_struck_out(shop: &TestShop) {
     let log = shop.get(&format!("/pickups/log?from={from}&to={}", shop.today())).await.ok().without_ids();
     let places: Vec<String> = log.texts("tbody tr td:first-child");
     assert_eq!(places.len(), 3, "{places:?}");
-    assert!(places[0].ends_with("The mill") && places[2].ends_with("A barn"));
+    assert!(places[0].contains("The mill") && places[2].contains("A barn"));
     assert_eq!(log.text("tbody tr:last-child"), "Together 9.00 CAD, 25.00 USD 0.0 oz");
     assert!(log.says("No legal advice.") && log.says("it does not claim to be enough"));
     let later = shop.get(&format!("/pickups/log?from={}", shop.today())).await.ok();

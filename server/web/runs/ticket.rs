@@ -340,7 +340,10 @@ fn told(why: &trade::settlement::Why, name: &dyn Fn(&GradeId) -> String, visitor
         Why::Pieces { grade, counted, found } => format!("{}: {found} found, {counted} ours", name(grade)),
         Why::Downgrade { grade, to, .. } => format!("{}, taken as {}", name(grade), name(to)),
         Why::Price { grade, promised, paid, .. } => match paid {
-            Some(paid) => unbroken(&format!("{}: {paid}, promised {promised}", name(grade))),
+            Some(paid) => {
+                let [paid, promised] = [paid, promised].map(|price| unbroken(&price.to_string()));
+                format!("{}: {paid}, promised {promised}", name(grade))
+            }
             None => name(grade),
         },
         Why::Untold { grade } => name(grade),
