@@ -6,6 +6,7 @@ mod cash;
 mod files;
 mod lots;
 mod pickups;
+mod runs;
 mod scenario;
 mod sheets;
 mod shipments;
@@ -76,6 +77,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.sheets().await?;
     loader.lots().await?;
     loader.pickups().await?;
+    loader.runs().await?;
     loader.shipments().await?;
     loader.cash().await?;
     loader.tx.commit().await?;

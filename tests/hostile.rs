@@ -12,6 +12,8 @@ use serde_json::Value;
 use crate::common::market::buyer;
 use crate::common::{Form, Page, SHOP_HOST, TestShop, on_both};
 use crate::guard::crawl;
+use crate::photos::from_a_phone;
+use crate::pickups::{details, written_down};
 use crate::sheets::{lakeside, upload};
 
 on_both![
@@ -126,6 +128,15 @@ pub(crate) async fn furnished(shop: &TestShop) {
     shop.filled("Bag 3", "copper-2", "2 lb").await;
     let packed = shop.filled("Bag 4", "board-set-top", "9 lb").await;
     shop.packed(&[&packed], &boards, 0).await;
+    let drum = shop.filled("Drum 1", "copper-2", "200 lb").await;
+    let run = shop.get("/runs/new").await.ok().form("form[action='/runs']");
+    let only = run.options("lot").iter().find(|value| value.ends_with(&drum)).expect("it is offered").clone();
+    let run = shop.submit(run.forge("lot", &only)).await.ok();
+    shop.submit(run.form("form[action$='/leave']")).await.ok();
+    let pickup = written_down(shop, &details(shop, "Elm Street school", 3)).await;
+    let page = shop.get(&format!("/pickups/{}", pickup.id)).await.ok();
+    let photo = page.form("#photos form").attach("file", "a.jpg", "image/jpeg", from_a_phone());
+    shop.submit(photo).await.ok();
     shop.retire_grade("brass-yellow").await;
     let outlet = lakeside(shop).await;
     upload(shop, &outlet, "may.csv", "Item,Price per lb\nNo. 2 copper,3.60\nMystery,1\n").await.ok();

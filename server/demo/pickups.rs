@@ -1,12 +1,36 @@
 //! Where some of the lots came from, as the partners wrote it down.
 
 use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::money::Money;
 
-use super::scenario::PickupEntry;
+use super::scenario::Moment;
 use super::{DemoError, Loader};
 use crate::store::new_id;
 use crate::store::pickups::{PickupDetails, add_pickup, name_pickup};
+
+#[derive(Deserialize)]
+pub struct PickupsFile {
+    pub pickup: Vec<PickupEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PickupEntry {
+    pub place: String,
+    pub what: String,
+    #[serde(default)]
+    pub from_whom: String,
+    /// Home currency; left out where it was free.
+    pub cost: Option<Decimal>,
+    /// When it was; it was written down at once.
+    pub made: Moment,
+    /// Labels of the containers that it went into.
+    #[serde(default)]
+    pub lots: Vec<String>,
+    #[serde(default)]
+    pub note: String,
+}
 
 impl Loader<'_> {
     pub(super) async fn pickups(&mut self) -> Result<(), DemoError> {

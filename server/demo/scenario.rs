@@ -15,6 +15,8 @@ use trade::packing::Carton;
 use trade::reading::{Reading, read};
 use trade::volume::{MM_PER_INCH, Size};
 
+use super::pickups::{PickupEntry, PickupsFile};
+use super::runs::{RunEntry, RunsFile};
 use super::{DemoError, files};
 use crate::store::containers::ContainerKind;
 use crate::store::outlets::{OutletDetails, OutletKind, PostTerms, Reach};
@@ -35,6 +37,7 @@ pub struct Scenario {
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
     pub pickups: Vec<PickupEntry>,
+    pub runs: Vec<RunEntry>,
     pub shipments: Vec<ShipmentEntry>,
     pub cash: Vec<CashLine>,
     pub hours: Vec<HoursLine>,
@@ -48,6 +51,7 @@ impl Scenario {
         let services: ServicesFile = files::toml("services.toml")?;
         let outlets: OutletsFile = files::toml("outlets.toml")?;
         let pickups: PickupsFile = files::toml("pickups.toml")?;
+        let runs: RunsFile = files::toml("runs.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
         let cash: CashFile = files::toml("cash.toml")?;
         let mut lots = Vec::new();
@@ -66,6 +70,7 @@ impl Scenario {
             outlets: outlets.outlet,
             lots,
             pickups: pickups.pickup,
+            runs: runs.run,
             shipments: shipments.shipment,
             cash: cash.entry,
             hours: cash.hours,
@@ -429,29 +434,6 @@ pub struct WeighedEntry {
     pub pieces: u32,
     /// When it was taken back.
     pub undone: Option<Time>,
-}
-
-#[derive(Deserialize)]
-struct PickupsFile {
-    pickup: Vec<PickupEntry>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PickupEntry {
-    pub place: String,
-    pub what: String,
-    #[serde(default)]
-    pub from_whom: String,
-    /// Home currency; left out where it was free.
-    pub cost: Option<Decimal>,
-    /// When it was; it was written down at once.
-    pub made: Moment,
-    /// Labels of the containers that it went into.
-    #[serde(default)]
-    pub lots: Vec<String>,
-    #[serde(default)]
-    pub note: String,
 }
 
 #[derive(Deserialize)]

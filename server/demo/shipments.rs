@@ -152,7 +152,7 @@ impl Loader<'_> {
         Ok(settle(&mut self.tx, &by, &settlement).await?)
     }
 
-    fn facts_of(&self, today: Date) -> Facts {
+    pub(super) fn facts_of(&self, today: Date) -> Facts {
         Facts {
             costs: self.scenario.shop.costs,
             rates: self.rates(),
@@ -165,7 +165,7 @@ impl Loader<'_> {
 
 impl LoadedLot {
     /// `None` where the catalogue does not have its grade.
-    fn load(&self) -> Option<Load> {
+    pub(super) fn load(&self) -> Option<Load> {
         let grade = GRADES.iter().find(|grade| grade.slug == self.grade)?;
         Some(Load {
             lot: self.id.clone(),

@@ -31,6 +31,7 @@ pub enum Noun {
     Plan,
     Shipment,
     Settlement,
+    Run,
     Cash,
     Hours,
     Shop,
@@ -41,7 +42,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 18] = [
+    pub const ALL: [Noun; 19] = [
         Noun::Lot,
         Noun::Pickup,
         Noun::Container,
@@ -55,6 +56,7 @@ impl Noun {
         Noun::Plan,
         Noun::Shipment,
         Noun::Settlement,
+        Noun::Run,
         Noun::Cash,
         Noun::Hours,
         Noun::Shop,
@@ -77,6 +79,7 @@ impl Noun {
             Noun::Plan => "plan",
             Noun::Shipment => "shipment",
             Noun::Settlement => "settlement",
+            Noun::Run => "run",
             Noun::Cash => "cash",
             Noun::Hours => "hours",
             Noun::Shop => "shop",

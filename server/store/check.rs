@@ -15,8 +15,8 @@ impl Store {
     /// What is wrong with the record, a line each; empty where all is well.
     ///
     /// Mass is conserved: a lot holds no less than nothing, a closed one nothing at all, what was split off or merged
-    /// away arrived elsewhere, an undone weighing was undone in full, and what left is in the shipments that left. So is
-    /// money: see `cash/check.rs`.
+    /// away arrived elsewhere, an undone weighing was undone in full, and what left is in the shipments and yard runs that
+    /// left. So is money: see `cash/check.rs`.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
         let sum = |row: &Suspect| Mass::from_micrograms(row.net_ug).grams();
         let mut findings = Vec::new();
@@ -48,9 +48,11 @@ impl Store {
                  COALESCE((SELECT SUM(w.net_ug) FROM weighings w WHERE w.lot_id = l.id \
                  AND w.kind IN ('sent', 'returned')), 0) \
                  + COALESCE((SELECT SUM(x.net_ug) FROM shipment_lots x JOIN shipments s ON s.id = x.shipment_id \
-                 WHERE x.lot_id = l.id AND x.released_at IS NULL AND s.sent_at IS NOT NULL), 0) AS net_ug \
+                 WHERE x.lot_id = l.id AND x.released_at IS NULL AND s.sent_at IS NOT NULL), 0) \
+                 + COALESCE((SELECT SUM(y.net_ug) FROM run_lots y JOIN run_stops p ON p.id = y.stop_id \
+                 WHERE y.lot_id = l.id AND y.released_at IS NULL AND p.ended_at IS NOT NULL), 0) AS net_ug \
                  FROM lots l) q WHERE q.net_ug <> 0",
-                "a lot of which something else left than its shipments hold",
+                "a lot of which something else left than its shipments and yard runs hold",
             ),
             (
                 "SELECT x.settlement_id AS id, x.net_ug FROM settlement_lots x JOIN settlements t \
@@ -64,6 +66,23 @@ impl Store {
                  ON y.settlement_id = n.settlement_id AND y.position = n.position WHERE n.mass_ug IS NOT NULL \
                  GROUP BY n.settlement_id, n.position, n.mass_ug) q WHERE q.net_ug <> 0",
                 "a settlement whose weights do not come to those of its lots",
+            ),
+            (
+                "SELECT x.lot_id AS id, x.net_ug FROM run_lots x JOIN run_stops s ON s.id = x.stop_id \
+                 JOIN lots l ON l.id = x.lot_id \
+                 WHERE s.ended_at IS NULL AND x.released_at IS NULL AND l.closed_at IS NOT NULL",
+                "a lot on a yard run that is gone before its ticket",
+            ),
+            (
+                "SELECT x.lot_id AS id, x.net_ug FROM run_lots x JOIN shipment_lots p ON p.lot_id = x.lot_id \
+                 WHERE x.released_at IS NULL AND p.released_at IS NULL",
+                "a lot that is in a yard run and in a shipment",
+            ),
+            (
+                "SELECT s.id, CAST(SUM(x.net_ug) AS BIGINT) AS net_ug FROM run_stops s \
+                 JOIN run_lots x ON x.stop_id = s.id WHERE s.ended_at IS NOT NULL AND x.released_at IS NULL \
+                 AND NOT EXISTS (SELECT 1 FROM settlements t WHERE t.run_stop_id = s.id) GROUP BY s.id",
+                "a yard that took something without a ticket",
             ),
         ] {
             let rows: Vec<Suspect> = sqlx::query_as(sql).fetch_all(self.readers()).await?;

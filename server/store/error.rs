@@ -10,6 +10,7 @@ use super::cash::CashRefusal;
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
 use super::pickups::PickupRefusal;
+use super::runs::RunRefusal;
 use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
 use super::shipments::ShipmentRefusal;
@@ -60,6 +61,9 @@ pub enum StoreError {
     /// A pickup cannot be changed or named like that.
     #[error(transparent)]
     Pickup(#[from] PickupRefusal),
+    /// The yard run does not stand where that can be done.
+    #[error(transparent)]
+    Run(#[from] RunRefusal),
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),

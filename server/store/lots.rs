@@ -8,6 +8,7 @@ use trade::mass::{HEAVIEST_GRAMS, Mass};
 use super::activity::Noun;
 use super::containers::{ContainerDetails, ContainerKind, add_container};
 use super::pickups::name_pickup;
+use super::reservations::Reservation;
 use super::weighings::{NewWeighing, WeighingKind, add_weighing};
 use super::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
 
@@ -18,9 +19,9 @@ const MOST_PIECES: i64 = 1_000_000;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum LotState {
     Open,
-    /// Packed for a shipment that has not left.
+    /// For a shipment or a yard run that has not left with it.
     Reserved {
-        shipment_id: String,
+        by: Reservation,
     },
     /// Nothing of it is here any more.
     Closed {
@@ -54,6 +55,8 @@ pub struct Lot {
 pub enum LotRefusal {
     #[error("The lot is packed in a shipment. Take it out of the shipment first, or use another bag.")]
     Reserved,
+    #[error("The lot is on the load list of a yard run. Take the run apart first, or use another bag.")]
+    OnRun,
     #[error("The lot has left the shop: nothing can be put on it or taken off it any more. Open a new lot.")]
     Closed,
     #[error("The grade has been retired meanwhile. Choose another grade for the lot first.")]
@@ -94,6 +97,7 @@ struct LotRow {
     opened_at: String,
     closed_at: Option<String>,
     shipment_id: Option<String>,
+    run_id: Option<String>,
     version: i64,
 }
 
@@ -103,9 +107,9 @@ impl TryFrom<LotRow> for Lot {
     fn try_from(row: LotRow) -> Result<Lot, RowError> {
         let moment =
             |column, text: &str| RowError::read("lots", column, text, |t| t.parse::<Timestamp>().ok());
-        let state = match (&row.closed_at, row.shipment_id) {
+        let state = match (&row.closed_at, Reservation::of(row.shipment_id, row.run_id)) {
             (Some(at), _) => LotState::Closed { at: moment("closed_at", at)? },
-            (None, Some(shipment_id)) => LotState::Reserved { shipment_id },
+            (None, Some(by)) => LotState::Reserved { by },
             (None, None) => LotState::Open,
         };
         Ok(Lot {
@@ -143,10 +147,11 @@ macro_rules! select_lots {
             "g.retired_at AS grade_retired_at, ",
             "CAST(COALESCE((SELECT SUM(w.net_ug) FROM weighings w WHERE w.lot_id = l.id), 0) AS BIGINT) AS net_ug, ",
             "CAST(COALESCE((SELECT SUM(w.pieces) FROM weighings w WHERE w.lot_id = l.id), 0) AS BIGINT) AS pieces, ",
-            "l.source, l.note, l.opened_at, l.closed_at, s.shipment_id, l.version ",
+            "l.source, l.note, l.opened_at, l.closed_at, s.shipment_id, r.run_id, l.version ",
             "FROM lots l JOIN containers c ON c.id = l.container_id ",
             "JOIN grades g ON g.shop_id = l.shop_id AND g.id = l.grade_id ",
             "LEFT JOIN shipment_lots s ON s.lot_id = l.id AND s.released_at IS NULL ",
+            "LEFT JOIN run_lots r ON r.lot_id = l.id AND r.released_at IS NULL ",
             $condition
         )
     };
@@ -426,6 +431,9 @@ pub(crate) struct ChangeableLot {
     pub grade_retired: bool,
 }
 
+/// Mass, pieces, shipment, run, and since when its grade is retired.
+type HeldRow = (i64, i64, Option<String>, Option<String>, Option<String>);
+
 /// Reads a lot inside `tx` for a change, holding its row until the transaction ends; refused if it is reserved or gone.
 pub(crate) async fn lot_for_change(
     tx: &mut Tx,
@@ -452,13 +460,16 @@ pub(crate) async fn hold_lot(
     }
     // A statement of its own, which sees what was saved while the row was waited for.
     let sql = "SELECT CAST(COALESCE(SUM(w.net_ug), 0) AS BIGINT), CAST(COALESCE(SUM(w.pieces), 0) AS BIGINT), \
-               (SELECT s.lot_id FROM shipment_lots s WHERE s.lot_id = $1 AND s.released_at IS NULL), \
+               (SELECT s.shipment_id FROM shipment_lots s WHERE s.lot_id = $1 AND s.released_at IS NULL), \
+               (SELECT r.run_id FROM run_lots r WHERE r.lot_id = $1 AND r.released_at IS NULL), \
                (SELECT g.retired_at FROM grades g WHERE g.shop_id = $2 AND g.id = $3) \
                FROM weighings w WHERE w.lot_id = $1";
-    let (net_ug, pieces, reserved, grade_retired_at): (i64, i64, Option<String>, Option<String>) =
+    let (net_ug, pieces, shipment_id, run_id, grade_retired_at): HeldRow =
         sqlx::query_as(sql).bind(&id).bind(shop_id).bind(&grade_id).fetch_one(&mut **tx).await?;
-    if reserved.is_some() {
-        return Ok(Err(LotRefusal::Reserved));
+    match Reservation::of(shipment_id, run_id) {
+        Some(Reservation::Shipment(_)) => return Ok(Err(LotRefusal::Reserved)),
+        Some(Reservation::Run(_)) => return Ok(Err(LotRefusal::OnRun)),
+        None => {}
     }
     let (net, grade_retired) = (Mass::from_micrograms(net_ug), grade_retired_at.is_some());
     Ok(Ok(ChangeableLot { id, grade_id, source, net, pieces, grade_retired }))

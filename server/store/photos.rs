@@ -12,30 +12,36 @@ use super::{By, RowError, Store, StoreError, stamp};
 pub enum Subject {
     Lot,
     Pickup,
+    /// What a yard gave at its gate.
+    Ticket,
 }
 
 impl Subject {
-    pub const ALL: [Subject; 2] = [Subject::Lot, Subject::Pickup];
+    pub const ALL: [Subject; 3] = [Subject::Lot, Subject::Pickup, Subject::Ticket];
 
     pub const fn code(self) -> &'static str {
         match self {
             Subject::Lot => "lot",
             Subject::Pickup => "pickup",
+            Subject::Ticket => "ticket",
         }
     }
 
-    pub const fn noun(self) -> Noun {
+    /// What the activity tells a photo of it under.
+    const fn noun(self) -> Noun {
         match self {
             Subject::Lot => Noun::Lot,
             Subject::Pickup => Noun::Pickup,
+            Subject::Ticket => Noun::Run,
         }
     }
 
-    /// Finds the thing `$2` of shop `$1`.
+    /// Finds the thing `$2` of shop `$1`, and gives what stands for it in the activity.
     const fn find(self) -> &'static str {
         match self {
             Subject::Lot => "SELECT id FROM lots WHERE shop_id = $1 AND id = $2",
             Subject::Pickup => "SELECT id FROM pickups WHERE shop_id = $1 AND id = $2",
+            Subject::Ticket => "SELECT run_id FROM run_stops WHERE shop_id = $1 AND id = $2",
         }
     }
 }
@@ -140,7 +146,7 @@ impl Store {
     pub async fn add_photo(&self, by: &By, photo: &NewPhoto<'_>) -> Result<(), StoreError> {
         let By { shop_id, partner_id, at } = by;
         let mut tx = self.begin().await?;
-        let _: (String,) = sqlx::query_as(photo.subject.find())
+        let (noted,): (String,) = sqlx::query_as(photo.subject.find())
             .bind(shop_id)
             .bind(photo.subject_id)
             .fetch_one(&mut *tx)
@@ -167,7 +173,7 @@ impl Store {
             // Nothing of it is kept twice, nor a file that no photo names.
             return Ok(());
         }
-        tx.note(by, photo.subject.noun(), photo.subject_id, "photographed", "").await?;
+        tx.note(by, photo.subject.noun(), &noted, "photographed", "").await?;
         tx.commit().await
     }
 
@@ -188,7 +194,12 @@ impl Store {
         for file in [&photo.sha256, &photo.small_sha256] {
             drop_unread_file(&mut tx, &by.shop_id, file).await?;
         }
-        tx.note(by, photo.subject.noun(), &photo.subject_id, "took a photo away", "").await?;
+        let (noted,): (String,) = sqlx::query_as(photo.subject.find())
+            .bind(&by.shop_id)
+            .bind(&photo.subject_id)
+            .fetch_one(&mut *tx)
+            .await?;
+        tx.note(by, photo.subject.noun(), &noted, "took a photo away", "").await?;
         tx.commit().await?;
         Ok(photo)
     }

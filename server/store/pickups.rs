@@ -4,10 +4,12 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 use sqlx::FromRow;
+use trade::cash::{Kind, Way};
 use trade::mass::Mass;
 use trade::money::{Currency, Money};
 
 use super::activity::Noun;
+use super::cash::{Document, DocumentKind, NewEntry, enter, reverse};
 use super::{By, RowError, Store, StoreError, Tx, changed_one, stamp};
 
 /// What is written down of a pickup. Of a person only what the shop types.
@@ -232,6 +234,10 @@ impl Store {
             .await?;
         changed_one(done.rows_affected())?;
         tx.note(by, Noun::Pickup, id, "changed", "").await?;
+        if now_paid(&mut tx, by, id).await? != Some((details.day.to_string(), details.cost)) {
+            take_back(&mut tx, by, id, "the pickup was changed").await?;
+            pay(&mut tx, by, id, version + 1, details).await?;
+        }
         tx.commit().await
     }
 
@@ -256,6 +262,7 @@ impl Store {
             return Err(PickupRefusal::HasLots.into());
         }
         tx.note(by, Noun::Pickup, id, "struck out", "").await?;
+        take_back(&mut tx, by, id, "the pickup was struck out").await?;
         tx.commit().await
     }
 }
@@ -280,7 +287,7 @@ pub async fn add_pickup(tx: &mut Tx, by: &By, id: &str, details: &PickupDetails)
         .await?;
     if done.rows_affected() == 1 {
         tx.note(by, Noun::Pickup, id, "written down", "").await?;
-        return Ok(());
+        return pay(tx, by, id, 1, details).await;
     }
     let sql = "SELECT id FROM pickups WHERE shop_id = $1 AND id = $2";
     let there: Option<(String,)> =
@@ -312,6 +319,55 @@ pub(crate) async fn name_pickup(
         .bind(pickup_id)
         .execute(&mut **tx)
         .await?;
+    Ok(())
+}
+
+/// Puts what a pickup cost into the cash book, as its version has it.
+async fn pay(
+    tx: &mut Tx,
+    by: &By,
+    id: &str,
+    version: i64,
+    details: &PickupDetails,
+) -> Result<(), StoreError> {
+    let document = Document::new(DocumentKind::Pickup, id);
+    let entry = NewEntry {
+        source_id: Some(id.to_string()),
+        note: details.place.clone(),
+        document: Some(document.clone()),
+        ..NewEntry::new(
+            document.entry_id(&format!("v{version}")),
+            details.day,
+            Kind::Purchase,
+            Way::Out.signed(details.cost),
+        )
+    };
+    enter(tx, by, &entry).await?;
+    Ok(())
+}
+
+/// The entries of a pickup that nothing has undone.
+async fn standing(tx: &mut Tx, by: &By, id: &str) -> Result<Vec<(String, String, i64, String)>, StoreError> {
+    let sql = "SELECT e.id, e.day, e.amount, e.currency FROM cash_entries e WHERE e.shop_id = $1 \
+               AND e.document = $2 AND e.document_id = $3 AND e.reverses_id IS NULL AND e.values_id IS NULL \
+               AND NOT EXISTS (SELECT 1 FROM cash_entries u WHERE u.reverses_id = e.id) ORDER BY e.n";
+    let rows = sqlx::query_as(sql).bind(&by.shop_id).bind(DocumentKind::Pickup.code()).bind(id);
+    Ok(rows.fetch_all(&mut **tx).await?)
+}
+
+/// The day and the amount that the cash book has for a pickup; nothing where it was free.
+async fn now_paid(tx: &mut Tx, by: &By, id: &str) -> Result<Option<(String, Money)>, StoreError> {
+    let Some((_, day, amount, currency)) = standing(tx, by, id).await?.pop() else { return Ok(None) };
+    let currency = RowError::read("cash_entries", "currency", &currency, Currency::from_code)?;
+    Ok(Some((day, Money::from_minor_units(-amount, currency))))
+}
+
+/// Undoes what the cash book has for a pickup.
+async fn take_back(tx: &mut Tx, by: &By, id: &str, why: &str) -> Result<(), StoreError> {
+    let document = Document::new(DocumentKind::Pickup, id);
+    for (entry, ..) in standing(tx, by, id).await? {
+        reverse(tx, by, &document.entry_id(&format!("undo {entry}")), &entry, why).await?;
+    }
     Ok(())
 }
 

@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 41] = [
+pub const TABLES: [Table; 44] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -58,7 +58,6 @@ pub const TABLES: [Table; 41] = [
     by_shop("plan_closures"),
     by_shop("shipments"),
     Table { name: "shipment_lots", of_shop: "shipment_id IN (SELECT id FROM shipments WHERE shop_id = $1)" },
-    by_shop("photos"),
     by_shop("waybills"),
     by_shop("settlements"),
     by_shop("settlement_lots"),
@@ -68,6 +67,10 @@ pub const TABLES: [Table; 41] = [
         of_shop: "settlement_id IN (SELECT id FROM settlements WHERE shop_id = $1)",
     },
     by_shop("settlement_drafts"),
+    by_shop("runs"),
+    by_shop("run_stops"),
+    Table { name: "run_lots", of_shop: "run_id IN (SELECT id FROM runs WHERE shop_id = $1)" },
+    by_shop("photos"),
     by_shop("cash_books"),
     by_shop("cash_entries"),
     by_shop("cash_totals"),
@@ -167,7 +170,7 @@ impl Snapshot {
 }
 
 /// Columns by which a row names one before it in the same table: it takes it back, or stands in its place.
-const BEFORE: [&str; 2] = ["reverses_id", "replaces_id"];
+const BEFORE: [&str; 3] = ["reverses_id", "replaces_id", "values_id"];
 
 /// Each row that names one before it, with that one.
 fn named_before(rows: &[Cells]) -> BTreeMap<String, String> {

@@ -27,6 +27,7 @@ use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
+use crate::store::reservations::Reservation;
 
 /// Where a bag stands between its two weights.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -264,7 +265,12 @@ fn verdict(
 ) -> String {
     match lot.state {
         LotState::Open => {}
-        LotState::Reserved { .. } => return "It is packed in a shipment already.".into(),
+        LotState::Reserved { by: Reservation::Shipment(_) } => {
+            return "It is packed in a shipment already.".into();
+        }
+        LotState::Reserved { by: Reservation::Run(_) } => {
+            return "It is on the load list of a yard run already.".into();
+        }
         LotState::Closed { .. } => return "It has left the shop.".into(),
     }
     if shelf.choices.pins.get(&lot.id) == Some(&Place::Keep) {

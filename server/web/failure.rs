@@ -167,6 +167,7 @@ impl From<StoreError> for Failure {
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
             StoreError::Pickup(refusal) => (StatusCode::CONFLICT, "That cannot be done", refusal.to_string()),
+            StoreError::Run(refusal) => (StatusCode::CONFLICT, "That cannot be done with the run", refusal.to_string()),
             StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
             StoreError::Shipment(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be done to the shipment", refusal.to_string())

@@ -16,6 +16,7 @@ mod certificate;
 mod codes;
 mod containers;
 mod customs;
+mod diverted;
 mod download;
 mod failure;
 mod flips;
@@ -44,6 +45,7 @@ mod plan;
 mod prices;
 mod rates;
 mod returns;
+mod runs;
 mod service_form;
 mod services;
 mod session;
@@ -106,6 +108,19 @@ pub fn router(app: App) -> Router {
         .route("/lots/{lot}/regrade", get(lots::regrade_form).post(lots::regrade))
         .route("/lots/{lot}/ship", get(bag::show))
         .route("/lots/{lot}/photos", post(photos::add_to_lot).layer(DefaultBodyLimit::disable()))
+        // Yard runs
+        .route("/runs", get(runs::index).post(runs::create))
+        .route("/runs/new", get(runs::new))
+        .route("/runs/stops/{stop}", get(runs::find))
+        .route("/runs/stops/{stop}/photos", post(photos::add_to_ticket).layer(DefaultBodyLimit::disable()))
+        .route("/runs/{run}", get(runs::show))
+        .route("/runs/{run}/leave", post(runs::leave))
+        .route("/runs/{run}/cancel", post(runs::cancel))
+        .route("/runs/{run}/end", post(runs::end))
+        .route("/runs/{run}/stops/{stop}", get(runs::show_stop).post(runs::take))
+        .route("/runs/{run}/stops/{stop}/skip", post(runs::skip))
+        // Kept out of landfill
+        .route("/diverted", get(diverted::show))
         // Pickups
         .route("/pickups", get(pickups::index))
         .route("/pickups/new", get(pickups::new).post(pickups::create))

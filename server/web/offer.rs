@@ -200,7 +200,11 @@ impl Seen {
 
     /// As the form brings it back.
     pub fn from_form(form: &Form) -> Result<Seen, Failure> {
-        serde_json::from_str(form.value("seen")).map_err(|_| {
+        Seen::from_text(form.value("seen"))
+    }
+
+    pub fn from_text(text: &str) -> Result<Seen, Failure> {
+        serde_json::from_str(text).map_err(|_| {
             Failure::refused(
                 StatusCode::BAD_REQUEST,
                 "The form was cut short",
@@ -210,7 +214,7 @@ impl Seen {
         })
     }
 
-    fn as_text(&self) -> String {
+    pub fn as_text(&self) -> String {
         // Maps with texts as keys: JSON holds them all.
         serde_json::to_string(self).unwrap_or_default()
     }
@@ -226,7 +230,7 @@ impl Seen {
                 (then, None) => {
                     let label = then.map_or("One of the lots", |lot| lot.label.as_str());
                     changes.push(format!(
-                        "{label} is not on the shelf any more: it is packed in another shipment or has left."
+                        "{label} is not on the shelf any more: it is packed in another shipment, on a yard run, or has left."
                     ));
                 }
             }

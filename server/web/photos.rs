@@ -1,4 +1,4 @@
-//! Photos of lots and pickups: sent from a phone, looked at, taken away.
+//! Photos of lots, pickups and tickets: sent from a phone, looked at, taken away.
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -37,6 +37,7 @@ fn address(subject: Subject, id: &str) -> String {
     match subject {
         Subject::Lot => format!("/lots/{id}"),
         Subject::Pickup => format!("/pickups/{id}"),
+        Subject::Ticket => format!("/runs/stops/{id}"),
     }
 }
 
@@ -56,6 +57,15 @@ pub async fn add_to_pickup(
     upload: Upload<LARGEST_PHOTO>,
 ) -> Result<Response, Failure> {
     add(&app, &visitor, Subject::Pickup, &pickup, upload).await
+}
+
+pub async fn add_to_ticket(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(stop): Path<String>,
+    upload: Upload<LARGEST_PHOTO>,
+) -> Result<Response, Failure> {
+    add(&app, &visitor, Subject::Ticket, &stop, upload).await
 }
 
 /// Makes the photo smaller, takes out what the camera wrote into it, and keeps it.
@@ -133,6 +143,12 @@ pub async fn show(
         Subject::Pickup => {
             let pickup = app.store.pickup(&visitor.shop.id, &photo.subject_id).await?;
             (Screen::Pickups, pickup.details.place)
+        }
+        Subject::Ticket => {
+            let run = app.store.run_of_stop(&visitor.shop.id, &photo.subject_id).await?;
+            let run = app.store.run(&visitor.shop.id, &run).await?;
+            let yard = run.stop(&photo.subject_id).map_or("a yard", |stop| stop.outlet_name.as_str());
+            (Screen::Runs, format!("Ticket of {yard}"))
         }
     };
     let page = visitor.page(screen, format!("Photo: {of}"));

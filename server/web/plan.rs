@@ -68,6 +68,8 @@ struct PlanPage {
     habits: Vec<HabitLine>,
     closed: Vec<(OutletId, String)>,
     places: Vec<(String, String)>,
+    /// Deliveries that are driven.
+    drives: usize,
 }
 
 /// The plan beside what a shop does without one.
@@ -99,6 +101,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         habits: view.habits(),
         closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
         places: places(&shelf),
+        drives: stops.iter().filter(|stop| stop.is_yard).count(),
         stops,
         kept,
         visitor,

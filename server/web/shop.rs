@@ -31,7 +31,7 @@ const LONGEST_NAME: usize = 40;
 
 /// What distance the truck's cost is said for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Distance {
+pub enum Distance {
     Mile,
     Kilometre,
 }
@@ -42,6 +42,14 @@ impl Distance {
     const fn code(self) -> &'static str {
         match self {
             Distance::Mile => "mile",
+            Distance::Kilometre => "km",
+        }
+    }
+
+    /// As it stands behind a number.
+    pub const fn short(self) -> &'static str {
+        match self {
+            Distance::Mile => "mi",
             Distance::Kilometre => "km",
         }
     }
@@ -58,14 +66,14 @@ impl Distance {
     }
 
     /// Whoever weighs in pounds drives in miles.
-    const fn habit(style: MassStyle) -> Distance {
+    pub const fn habit(style: MassStyle) -> Distance {
         match style {
             MassStyle::PoundsOunces => Distance::Mile,
             MassStyle::Kilograms => Distance::Kilometre,
         }
     }
 
-    const fn km(self) -> Decimal {
+    pub const fn km(self) -> Decimal {
         match self {
             Distance::Mile => KM_PER_MILE,
             Distance::Kilometre => Decimal::ONE,

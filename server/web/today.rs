@@ -24,6 +24,7 @@ use crate::shelf::{Answer, Depth, Shelf};
 use crate::store::StoreError;
 use crate::store::lots::{Lot, LotState};
 use crate::store::outlets::Outlet;
+use crate::store::runs::{RunHead, RunState};
 use crate::store::sheets::PriceSheet;
 use crate::store::shipments::{Shipment, ShipmentState};
 
@@ -60,6 +61,14 @@ struct Waiting {
     days_out: i32,
 }
 
+/// A yard run that is planned for today or before, or on the way.
+struct OpenRun {
+    run: RunHead,
+    is_out: bool,
+    /// It left on another day, and nobody has said that it is back.
+    is_over_night: bool,
+}
+
 #[derive(Template)]
 #[template(path = "today/show.html")]
 struct TodayPage {
@@ -74,6 +83,9 @@ struct TodayPage {
     stale_rates: Vec<StaleRate>,
     packed: Vec<Shipment>,
     waiting: Vec<Waiting>,
+    runs: Vec<OpenRun>,
+    /// Whether one of them is left open over night.
+    over_night: bool,
     to_regrade: Vec<Lot>,
     /// Whether some of it is being worked out.
     is_thinking: bool,
@@ -107,7 +119,9 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let outlets = app.store.outlets(&visitor.shop.id).await?;
     let waiting = waiting(&outlets, &shipments, &visitor);
     let packed: Vec<Shipment> = shipments.into_iter().filter(|shipment| shipment.state.is_here()).collect();
+    let runs = open_runs(app.store.runs(&visitor.shop.id).await?, &visitor);
     let nothing_to_do = !is_thinking
+        && runs.is_empty()
         && bags.is_empty()
         && flips.is_none()
         && stale_sheets.is_empty()
@@ -127,11 +141,25 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         stale_rates,
         packed,
         waiting,
+        over_night: runs.iter().any(|open| open.is_over_night),
+        runs,
         to_regrade,
         is_thinking,
         nothing_to_do,
         visitor,
     })
+}
+
+fn open_runs(runs: Vec<RunHead>, visitor: &Visitor) -> Vec<OpenRun> {
+    let today = visitor.today();
+    let open = |run: RunHead| match run.state {
+        RunState::Planned if run.day <= today => Some(OpenRun { is_out: false, is_over_night: false, run }),
+        RunState::Out { at } => {
+            Some(OpenRun { is_out: true, is_over_night: visitor.day_of(at) < today, run })
+        }
+        RunState::Planned | RunState::Back { .. } | RunState::Cancelled { .. } => None,
+    };
+    runs.into_iter().filter_map(open).collect()
 }
 
 /// Bags at or past one of their weights, the heaviest stage first.

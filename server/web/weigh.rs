@@ -15,6 +15,7 @@ use super::gauge::Gauge;
 use super::page::{Anyone, Folds, Page, Screen, Visitor, html};
 use crate::shelf::Depth;
 use crate::store::lots::{Lot, LotState};
+use crate::store::reservations::Reservation;
 use crate::store::scale_readings::ScaleReading;
 use crate::store::weighings::{NewWeighing, WeighedIn, Weighing, WeighingKind};
 use crate::store::{By, StoreError, is_id, new_id};
@@ -247,7 +248,8 @@ fn cannot_take(lot: &Lot) -> Option<String> {
     match lot.state {
         LotState::Open if lot.grade_retired => Some(LotRefusal::GradeRetired.to_string()),
         LotState::Open => None,
-        LotState::Reserved { .. } => Some(LotRefusal::Reserved.to_string()),
+        LotState::Reserved { by: Reservation::Shipment(_) } => Some(LotRefusal::Reserved.to_string()),
+        LotState::Reserved { by: Reservation::Run(_) } => Some(LotRefusal::OnRun.to_string()),
         LotState::Closed { .. } => Some(LotRefusal::Closed.to_string()),
     }
 }

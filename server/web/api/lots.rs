@@ -7,6 +7,7 @@ use utoipa::ToSchema;
 
 use super::{Caller, Problem};
 use crate::store::lots::{Lot, LotState};
+use crate::store::reservations::Reservation;
 use crate::web::App;
 
 /// A lot: what is in a container, of one grade.
@@ -24,7 +25,7 @@ pub struct LotBody {
     net_micrograms: i64,
     tare_grams: String,
     pieces: i64,
-    /// `open`, `packed` in a shipment, or `gone`.
+    /// `open`, `packed` in a shipment, `on-a-run` where it is on the load list of a yard run, or `gone`.
     state: &'static str,
     grade_retired: bool,
     opened_at: String,
@@ -46,7 +47,8 @@ impl From<Lot> for LotBody {
             pieces: lot.pieces.into(),
             state: match lot.state {
                 LotState::Open => "open",
-                LotState::Reserved { .. } => "packed",
+                LotState::Reserved { by: Reservation::Shipment(_) } => "packed",
+                LotState::Reserved { by: Reservation::Run(_) } => "on-a-run",
                 LotState::Closed { .. } => "gone",
             },
             grade_retired: lot.grade_retired,

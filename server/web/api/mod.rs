@@ -10,6 +10,7 @@ mod me;
 mod pickups;
 mod problem;
 mod readings;
+mod runs;
 mod settlements;
 mod shipments;
 mod weighings;
@@ -74,6 +75,8 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))
         .routes(routes!(market::plan))
+        .routes(routes!(runs::index))
+        .routes(routes!(runs::show))
         .routes(routes!(pickups::index))
         .routes(routes!(pickups::show))
         .routes(routes!(shipments::index))

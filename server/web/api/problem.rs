@@ -77,6 +77,8 @@ impl From<StoreError> for Problem {
             | StoreError::Sheet(_)
             | StoreError::Settlement(_)
             | StoreError::Shipment(_)
+            | StoreError::Pickup(_)
+            | StoreError::Run(_)
             | StoreError::Shop(_)
             | StoreError::Partner(_)
             | StoreError::Cash(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),

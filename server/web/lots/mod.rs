@@ -29,6 +29,7 @@ use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Origin, Target};
 use crate::store::photos::Subject;
+use crate::store::reservations::Reservation;
 use crate::store::weighings::{Weighing, WeighingKind};
 use crate::store::{StoreError, new_id};
 
