@@ -48,6 +48,7 @@ mod sign_in;
 mod stale;
 mod thread;
 mod today;
+mod turns;
 mod unpriced;
 mod weigh;
 

@@ -48,6 +48,7 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
             place: Some(&place),
             prices: Some(part.map_or(&planner.prices, |part| &part.prices)),
             known: part.and_then(|part| part.reduced.as_ref()),
+            floor: None,
         };
         let mut budget = Budget::new(limits);
         let outcome = planner.search_part(&scope, barred, &start, Goal::Best, &mut budget);
@@ -89,7 +90,7 @@ impl Part {
 }
 
 /// Where the plan has each lot, by index.
-fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
+pub(super) fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
     let mut places = vec![model.keep_place(); model.lots.len()];
     for delivery in &plan.deliveries {
         let site = model.sites.iter().position(|site| site.outlet.id == delivery.outlet);
@@ -104,7 +105,8 @@ fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
     places
 }
 
-fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
+/// What the scope's lots are worth at these places.
+pub(super) fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
     let at = |at: usize| scope.lots.iter().copied().filter(move |&lot| place[lot] == at);
     let kept: f64 = at(model.keep_place()).map(|lot| model.lots[lot].keep).sum();
     let nets = scope.sites.iter().filter_map(|&site| model.net(site, &at(site).collect::<Vec<_>>()));
@@ -112,7 +114,12 @@ fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
 }
 
 /// What the first places are worth more than the second ones, exactly.
-fn difference(model: &Model<'_>, scope: &Scope, first: &[usize], second: &[usize]) -> Option<Decimal> {
+pub(super) fn difference(
+    model: &Model<'_>,
+    scope: &Scope,
+    first: &[usize],
+    second: &[usize],
+) -> Option<Decimal> {
     let mut difference = Decimal::ZERO;
     for &site in &scope.sites {
         let within = |place: &[usize]| -> Vec<usize> {

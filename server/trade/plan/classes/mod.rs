@@ -63,7 +63,7 @@ pub(super) fn search(
     }
     let best = first_plan(model, scope, &root, start);
     let from = From { known: Rc::default(), gap: f64::INFINITY };
-    let tree = Tree::new(root, from, best, model.tolerance);
+    let tree = Tree::new(root, from, best, model.tolerance, start.floor);
     let mut search = Search { model, scope, tree, desk: Desk::default(), remembered: Remembered::default() };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: None }
