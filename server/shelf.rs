@@ -41,7 +41,7 @@ const PATIENCE: Duration = Duration::from_secs(8);
 /// that it does not prove is told as the most that it can be.
 const NODES_FOR_MARGIN: u64 = 2;
 /// How long it may take to find what would change the plan, and how much work each plan on the way.
-const PATIENCE_FOR_TURNS: Duration = Duration::from_secs(15);
+const PATIENCE_FOR_TURNS: Duration = Duration::from_secs(8);
 const NODES_FOR_TURN: u64 = 400;
 
 /// What is on the shelf, and what decides where it goes.

@@ -8,15 +8,11 @@ use super::page::{Visitor, counted, unbroken};
 use super::plan::place_name;
 use crate::shelf::Shelf;
 
-/// So many prices stand open, the nearest to turning; the others are folded.
-const NEAREST: usize = 5;
-
 /// What would change the plan, what is nearest first.
 pub struct TurnLines {
     pub outlets: Vec<String>,
     pub masses: Vec<String>,
     pub prices: Vec<String>,
-    pub more_prices: Vec<String>,
     pub is_complete: bool,
 }
 
@@ -29,13 +25,10 @@ impl TurnLines {
         prices.sort_by_key(|turn| {
             (turn.then.amount - turn.now.amount).abs().checked_div(turn.now.amount).unwrap_or(Decimal::MAX)
         });
-        let mut prices: Vec<String> = prices.into_iter().map(|turn| words.price(turn)).collect();
-        let more_prices = prices.split_off(prices.len().min(NEAREST));
         TurnLines {
             outlets: outlets.into_iter().filter_map(|turn| words.outlet(turn)).collect(),
             masses: turns.masses.iter().map(|turn| words.mass(turn)).collect(),
-            prices,
-            more_prices,
+            prices: prices.into_iter().map(|turn| words.price(turn)).collect(),
             is_complete: turns.complete,
         }
     }

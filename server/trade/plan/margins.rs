@@ -65,16 +65,16 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
     margins
 }
 
-/// What the margins of the lots of one part have in common.
-struct Part {
-    scope: Scope,
-    prices: Prices,
+/// What the searches that start from one part of a plan have in common.
+pub(super) struct Part {
+    pub scope: Scope,
+    pub prices: Prices,
     /// Bounds of the whole part: barring a lot leaves fewer plans, so they hold for its margin too.
-    reduced: Option<Reduced>,
+    pub reduced: Option<Reduced>,
 }
 
 impl Part {
-    fn new(planner: &Planner<'_>, root: &Node, scope: Scope, place: &[usize]) -> Self {
+    pub fn new(planner: &Planner<'_>, root: &Node, scope: Scope, place: &[usize]) -> Self {
         let model = &planner.model;
         let total = total(model, &scope, place);
         let mut part = Part { scope, prices: planner.prices.clone(), reduced: None };

@@ -14,7 +14,7 @@ use crate::plan::{PlanLot, Planner, Problem, lots_at};
 use crate::volume::Volume;
 
 /// So many are put to the test, those that take the least money's worth first.
-const TRIED: usize = 6;
+const TRIED: usize = 4;
 
 /// The least mass is sought to this share of it, and to whole grams.
 const FINE: f64 = 1.0 / 64.0;

@@ -21,7 +21,7 @@ mod prices;
 use rust_decimal::Decimal;
 
 use super::choices::Pin;
-use super::margins::places;
+use super::margins::{Part, difference, places, total};
 use super::node::{self, Node};
 use super::search::{Budget, Goal, Start};
 use super::{Limits, Plan, Planner, Proof};
@@ -36,7 +36,7 @@ pub struct Turns {
     pub outlets: Vec<OutletTurn>,
     pub prices: Vec<PriceTurn>,
     pub masses: Vec<MassTurn>,
-    /// Whether everything was looked at; else the work was used up first.
+    /// Whether everything that is near was looked at; else the work was used up first.
     pub complete: bool,
 }
 
@@ -47,6 +47,7 @@ struct Base<'p, 'a> {
     /// The pins that the plan follows.
     pins: Vec<Pin>,
     root: Node,
+    parts: Vec<Part>,
     limits: &'p Limits<'p>,
 }
 
@@ -85,7 +86,10 @@ pub(super) fn turns(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -> 
     let place = places(&planner.model, plan);
     let pins: Vec<Pin> =
         planner.chosen.pins.iter().copied().filter(|pin| place[pin.lot] == pin.place).collect();
-    let base = Base { planner, place, root: planner.chosen.pinned(&pins), pins, limits };
+    let root = planner.chosen.pinned(&pins);
+    let parts = node::components(&root);
+    let parts = parts.into_iter().map(|scope| Part::new(planner, &root, scope, &place)).collect();
+    let base = Base { planner, place, root, parts, pins, limits };
     turns.complete = true;
     let others = outlets::turns(&base, &mut turns);
     masses::turns(&base, &others, &mut turns);
@@ -103,17 +107,21 @@ impl Base<'_, '_> {
     /// less than the one that is there.
     fn best(&self, planner: &Planner<'_>, root: &Node, place: &[usize], ask: Ask) -> Result<Other, Miss> {
         let mut budget = Budget::new(self.limits);
-        // What is struck out in `root` does not part what the question is about.
-        let whole = if place.len() == self.place.len() { &self.root } else { root };
-        let mut scope = node::components(whole)
-            .into_iter()
-            .find(|scope| scope.sites.contains(&ask.site))
-            .ok_or(Miss::None)?;
+        let part = self.parts.iter().find(|part| part.scope.sites.contains(&ask.site));
+        // With the same lots, what is struck out in `root` does not part what the question is about.
+        let same = part.filter(|_| place.len() == self.place.len());
+        let joined = || node::components(root).into_iter().find(|scope| scope.sites.contains(&ask.site));
+        let mut scope = same.map(|part| part.scope.clone()).or_else(joined).ok_or(Miss::None)?;
         scope.opens = ask.opens_within.map(|_| ask.site);
-        let floor =
-            ask.opens_within.map(|within| super::margins::total(&planner.model, &scope, place) - within);
-        let prices = (place.len() == self.place.len()).then_some(&self.planner.prices);
-        let start = Start { place: Some(place), prices, known: None, floor };
+        let floor = ask.opens_within.map(|within| total(&planner.model, &scope, place) - within);
+        // Bounds of the plan's own problem hold where some of its plans are struck out.
+        let own = same.filter(|_| std::ptr::eq(planner, self.planner));
+        let start = Start {
+            place: Some(place),
+            prices: same.map(|part| &part.prices),
+            known: own.and_then(|part| part.reduced.as_ref()),
+            floor,
+        };
         let outcome = planner.search_part(&scope, root.clone(), &start, Goal::Best, &mut budget);
         if !outcome.finished {
             return Err(Miss::Unfinished);
@@ -135,6 +143,6 @@ impl Base<'_, '_> {
             sites: (0..model.sites.len()).collect(),
             opens: None,
         };
-        super::margins::difference(model, &everything, &self.place, other)
+        difference(model, &everything, &self.place, other)
     }
 }

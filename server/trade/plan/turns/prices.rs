@@ -21,6 +21,9 @@ const STEPS: u32 = 16;
 /// Prices are told to so many decimals.
 const PLACES: u32 = 4;
 
+/// So many grades are looked at, those that are nearest to going elsewhere at a guess.
+const NEAREST: usize = 6;
+
 /// Whether a price goes up or down.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Way {
@@ -42,10 +45,16 @@ pub struct PriceTurn {
     pub to: Place,
 }
 
-/// Fills in the turns of the prices of every grade that is priced by mass, those worth most first: how far the price may
-/// fall where the grade goes, and how far it has to rise at the outlet that is nearest to getting it.
+/// Fills in the turns of the prices of the grades that are priced by mass and nearest to turning, at a guess: how far the
+/// price may fall where the grade goes, and how far it has to rise at the outlet that is nearest to getting it.
 pub(super) fn turns(base: &Base<'_, '_>, others: &[Option<(Other, Decimal)>], turns: &mut Turns) {
-    for stock in stocks(base) {
+    let stocks = stocks(base);
+    let mut near: Vec<(&Stock<'_>, usize, f64)> = stocks
+        .iter()
+        .filter_map(|stock| stock.rival(base, others).map(|(site, share)| (stock, site, share)))
+        .collect();
+    near.sort_by(|a, b| a.2.total_cmp(&b.2));
+    for (stock, rival, share) in near.into_iter().take(NEAREST) {
         if base.stopped() {
             turns.complete = false;
             return;
@@ -58,9 +67,7 @@ pub(super) fn turns(base: &Base<'_, '_>, others: &[Option<(Other, Decimal)>], tu
         if stock.place < base.planner.model.sites.len() {
             seek(stock.falls(base));
         }
-        if let Some(site) = stock.rivals(base, others).first() {
-            seek(stock.rises(base, site.0, site.1));
-        }
+        seek(stock.rises(base, rival, share));
     }
 }
 
@@ -131,28 +138,24 @@ impl Stock<'_> {
         (value > 0.0).then_some(value / mass)
     }
 
-    /// Outlets that get nothing of the grade, with how much their price would have to rise at a guess, as a share of it: the
-    /// nearest first.
-    fn rivals(&self, base: &Base<'_, '_>, others: &[Option<(Other, Decimal)>]) -> Vec<(usize, f64)> {
+    /// The outlet that gets nothing of the grade and is nearest to it, with how much its price would have to rise at a guess,
+    /// as a share of it.
+    fn rival(&self, base: &Base<'_, '_>, others: &[Option<(Other, Decimal)>]) -> Option<(usize, f64)> {
         let sites = 0..base.planner.model.sites.len();
         let gets = |site: usize| self.lots.iter().any(|&lot| base.place[lot] == site);
-        let mut rivals: Vec<(usize, f64)> = sites
-            .filter(|&site| !gets(site))
-            .filter_map(|site| {
-                let value = self.value_at(base, site)?;
-                // An outlet that is shut has to make up for its trip as well.
-                let shut = lots_at(&base.place, site).is_empty();
-                let missing = match (shut, &others[site]) {
-                    (false, _) => 0.0,
-                    (true, Some((_, by))) => float(*by),
-                    (true, None) => return None,
-                };
-                let share = (self.value / value - 1.0).max(0.0) + missing / (self.mass * value);
-                Some((site, share))
-            })
-            .collect();
-        rivals.sort_by(|a, b| a.1.total_cmp(&b.1));
-        rivals
+        let rivals = sites.filter(|&site| !gets(site)).filter_map(|site| {
+            let value = self.value_at(base, site)?;
+            // An outlet that is shut has to make up for its trip as well.
+            let shut = lots_at(&base.place, site).is_empty();
+            let missing = match (shut, &others[site]) {
+                (false, _) => 0.0,
+                (true, Some((_, by))) => float(*by),
+                (true, None) => return None,
+            };
+            let share = (self.value / value - 1.0).max(0.0) + missing / (self.mass * value);
+            Some((site, share))
+        });
+        rivals.min_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     fn falls(&self, base: &Base<'_, '_>) -> Result<PriceTurn, Miss> {
