@@ -49,12 +49,12 @@ pub struct PriceTurn {
 /// price may fall where the grade goes, and how far it has to rise at the outlet that is nearest to getting it.
 pub(super) fn turns(base: &Base<'_, '_>, others: &[Option<(Other, Decimal)>], turns: &mut Turns) {
     let stocks = stocks(base);
-    let mut near: Vec<(&Stock<'_>, usize, f64)> = stocks
-        .iter()
-        .filter_map(|stock| stock.rival(base, others).map(|(site, share)| (stock, site, share)))
-        .collect();
-    near.sort_by(|a, b| a.2.total_cmp(&b.2));
-    for (stock, rival, share) in near.into_iter().take(NEAREST) {
+    // A grade that nobody else takes comes last.
+    let share = |rival: Option<(usize, f64)>| rival.map_or(f64::INFINITY, |(_, share)| share);
+    let mut near: Vec<(&Stock<'_>, Option<(usize, f64)>)> =
+        stocks.iter().map(|stock| (stock, stock.rival(base, others))).collect();
+    near.sort_by(|a, b| share(a.1).total_cmp(&share(b.1)));
+    for (stock, rival) in near.into_iter().take(NEAREST) {
         if base.stopped() {
             turns.complete = false;
             return;
@@ -67,7 +67,9 @@ pub(super) fn turns(base: &Base<'_, '_>, others: &[Option<(Other, Decimal)>], tu
         if stock.place < base.planner.model.sites.len() {
             seek(stock.falls(base));
         }
-        seek(stock.rises(base, rival, share));
+        if let Some((site, share)) = rival {
+            seek(stock.rises(base, site, share));
+        }
     }
 }
 
