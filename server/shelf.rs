@@ -4,6 +4,7 @@
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
 mod answers;
+mod turning;
 
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,7 +23,7 @@ use trade::net::{Closed, Load};
 use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{self, Habit};
-use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem};
+use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem, Turns};
 use trade::quote::Quotes;
 use trade::volume::BulkDensity;
 
@@ -39,6 +40,9 @@ const PATIENCE: Duration = Duration::from_secs(8);
 /// How much work each lot's margin may take, in nodes of the search: a second or so for a shelf of sixty lots. A margin
 /// that it does not prove is told as the most that it can be.
 const NODES_FOR_MARGIN: u64 = 2;
+/// How long it may take to find what would change the plan, and how much work each plan on the way.
+const PATIENCE_FOR_TURNS: Duration = Duration::from_secs(8);
+const NODES_FOR_TURN: u64 = 400;
 
 /// What is on the shelf, and what decides where it goes.
 #[derive(Debug, Clone)]
@@ -193,11 +197,7 @@ impl Shelf {
     pub(crate) fn answer_within(&self, for_plan: &Limits<'_>, for_margin: Option<&Limits<'_>>) -> Answer {
         let started = Instant::now();
         let outlooks = self.outlooks();
-        let lots: Vec<PlanLot> = self
-            .lots
-            .iter()
-            .map(|lot| PlanLot { load: self.load_from(lot), keep: self.keep(lot, &outlooks) })
-            .collect();
+        let lots = self.plan_lots(&outlooks);
         let problem =
             Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
         let mut planner = Planner::new(&problem);
@@ -211,6 +211,22 @@ impl Shelf {
             plan,
             took: started.elapsed(),
         }
+    }
+
+    fn plan_lots(&self, outlooks: &BTreeMap<GradeId, Vec<Outlook>>) -> Vec<PlanLot> {
+        let lot = |lot: &Lot| PlanLot { load: self.load_from(lot), keep: self.keep(lot, outlooks) };
+        self.lots.iter().map(lot).collect()
+    }
+
+    /// What would change the plan of this shelf's answer.
+    fn turns(&self, answer: &Answer) -> Turns {
+        let started = Instant::now();
+        let out_of_patience = || started.elapsed() > PATIENCE_FOR_TURNS;
+        let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&out_of_patience) };
+        let lots = self.plan_lots(&answer.outlooks);
+        let problem =
+            Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
+        Planner::new(&problem).turns(&answer.plan, &limits)
     }
 
     /// Each grade that is on the shelf, all of it as one bag, at every outlet. The grades have nothing to do with each

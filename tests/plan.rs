@@ -27,6 +27,9 @@ on_both![
     lots_by_the_piece_are_counted,
     another_currency_is_shown_in_both,
     a_rate_is_shown_as_it_is_reckoned_with,
+    what_would_change_it_is_said,
+    a_little_more_pays_for_the_drive,
+    nothing_near_is_said_too,
     it_prints_as_a_load_list,
     kilograms_throughout,
 ];
@@ -88,6 +91,52 @@ async fn one_trip_is_paid_for_once(shop: &TestShop) {
         let row = page.text(&format!("[id='lot-{lot}']"));
         assert!(row.contains("else keep it, 2.60 USD less"), "{row}");
     }
+}
+
+/// The plan's page once what would change it has been worked out, which no page waits for.
+async fn turned(shop: &TestShop) -> Page {
+    for _ in 0..400 {
+        let page = plan(shop).await;
+        if !page.text("#turns").contains("being worked out") {
+            return page;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    panic!("what would change the plan was never found");
+}
+
+async fn what_would_change_it_is_said(shop: &TestShop) {
+    shop.near_yard(&[("copper-2", "3.00/lb")]).await;
+    shop.far_yard(&[("copper-2", "3.60/lb")]).await;
+    shop.filled("Bag 1", "copper-2", "40 lb").await;
+    let page = turned(shop).await;
+    // 105.00 at Harbour Yard is 2.40 more than 102.60 at Quay Metals: 2.40 of a drive, or 2.40 / 40 of a price.
+    assert_eq!(
+        page.texts("#turns li"),
+        [
+            "Harbour Yard is worth it until the drive costs 41.40 USD. Now it costs 39.00 USD.",
+            "Quay Metals would get 1 lot if the drive cost 15.00 USD instead of 17.40 USD.",
+            "No. 2 copper: Harbour Yard pays 3.60 USD/lb; below 3.54 USD/lb it goes to Quay Metals.",
+            "No. 2 copper: at 3.06 USD/lb it would go to Quay Metals, which pays 3.00 USD/lb.",
+        ]
+    );
+}
+
+async fn a_little_more_pays_for_the_drive(shop: &TestShop) {
+    shop.near_yard(&[("copper-1", "3.50/lb")]).await;
+    shop.filled("Bag 1", "copper-1", "4 lb").await;
+    let page = turned(shop).await;
+    // 14.00 is 3.40 short of the drive: 3.40 / 3.50 of a pound is 15.54 oz, 440.6 g, told in whole grams.
+    let lines = page.texts("#turns li");
+    assert_eq!(lines[0], "15.6 oz more of No. 1 copper, and driving to Quay Metals pays.");
+    assert_eq!(lines[1], "Quay Metals would get 1 lot if the drive cost 14.00 USD instead of 17.40 USD.");
+    assert_eq!(lines[2], "No. 1 copper: at 4.35 USD/lb it would go to Quay Metals, which pays 3.50 USD/lb.");
+}
+
+async fn nothing_near_is_said_too(shop: &TestShop) {
+    assert!(!plan(shop).await.has("#turns"), "nothing is on the shelf");
+    shop.filled("Bag 1", "copper-1", "4 lb").await;
+    assert!(turned(shop).await.text("#turns").contains("Nothing near"));
 }
 
 async fn what_is_missing_is_said(shop: &TestShop) {

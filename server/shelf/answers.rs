@@ -11,7 +11,9 @@ use std::time::{Duration, Instant};
 use sha2::{Digest, Sha256};
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
+use trade::plan::Turns;
 
+use super::turning::Turning;
 use super::{Answer, Depth, Shelf, cores};
 use crate::store::activity::Noun;
 use crate::store::{Change, News};
@@ -29,7 +31,7 @@ const CORES_OF_TWO: usize = 2;
 /// How much less urgent a search is, by the system's measure (nice values).
 const LESS_URGENT: i32 = 10;
 
-type ShelfKey = [u8; 32];
+pub(super) type ShelfKey = [u8; 32];
 type Key = (ShelfKey, Depth);
 
 /// An answer with the shelf that it is about.
@@ -47,6 +49,7 @@ pub struct Answers {
     keys: Mutex<Vec<(Weak<Shelf>, ShelfKey)>>,
     plans: Search,
     margins: Search,
+    turning: Turning,
     news: News,
 }
 
@@ -98,7 +101,14 @@ impl Answers {
         let margins = Search::default();
         let seeking = if cores() > CORES_OF_TWO { Arc::default() } else { Arc::clone(&margins.seeking) };
         let plans = Search { seeking, ..Search::default() };
-        Answers { found: Mutex::default(), keys: Mutex::default(), plans, margins, news }
+        Answers {
+            found: Mutex::default(),
+            keys: Mutex::default(),
+            plans,
+            margins,
+            turning: Turning::default(),
+            news,
+        }
     }
 
     fn search(&self, depth: Depth) -> &Search {
@@ -150,6 +160,30 @@ impl Answers {
         drop(self.lined_up(shop_id, shelf, depth).await);
     }
 
+    /// What would change the plan of a shelf's answer, if it is known. Otherwise it is sought, and open pages are told.
+    pub async fn turns(
+        self: &Arc<Self>,
+        shop_id: &str,
+        shelf: &Arc<Shelf>,
+        answer: &Arc<Answer>,
+    ) -> Option<Arc<Turns>> {
+        let (answers, shop_id) = (Arc::clone(self), shop_id.to_string());
+        let (shelf, answer) = (Arc::clone(shelf), Arc::clone(answer));
+        let work = tokio::task::spawn_blocking(move || {
+            let key = answers.key(&shelf);
+            answers.turning.known_or_sought(&answers, shop_id, key, shelf, answer)
+        });
+        done(work).await
+    }
+
+    pub(super) fn turning(&self) -> &Turning {
+        &self.turning
+    }
+
+    pub(super) fn tell(&self, shop_id: String) {
+        self.news.tell_here(Change { shop_id, partner_id: String::new(), noun: Noun::Plan });
+    }
+
     /// Changes whenever an answer was found, of whichever shelf.
     pub fn found(&self) -> watch::Receiver<u64> {
         self.margins.found.subscribe()
@@ -198,9 +232,7 @@ impl Answers {
         let answers = Arc::clone(self);
         // A thread of its own, because it stays less urgent than whatever answers phones.
         let seek = move || {
-            if let Err(error) = rustix::process::nice(LESS_URGENT) {
-                tracing::debug!(%error, "plans are sought as urgently as all else");
-            }
+            be_less_urgent();
             answers.seek(shop_id, job, depth);
         };
         if let Err(error) = std::thread::Builder::new().name("plan".to_string()).spawn(seek) {
@@ -222,7 +254,7 @@ impl Answers {
             job.answer.send_replace(Some(answer));
             search.found.send_modify(|found| *found += 1);
             if queue.owed.remove(&shop_id) {
-                self.news.tell_here(Change { shop_id, partner_id: String::new(), noun: Noun::Plan });
+                self.tell(shop_id);
             }
             let Some((next_shop, next)) = queue.next.pop_first() else {
                 queue.now = None;
@@ -274,6 +306,13 @@ impl Answers {
             found.remove(0);
         }
         found.push((key, Arc::clone(answer)));
+    }
+}
+
+/// Makes this thread give way to whatever answers phones.
+pub(super) fn be_less_urgent() {
+    if let Err(error) = rustix::process::nice(LESS_URGENT) {
+        tracing::debug!(%error, "plans are sought as urgently as all else");
     }
 }
 

@@ -57,6 +57,7 @@ mod sign_in;
 mod stale;
 mod thread;
 mod today;
+mod turns;
 mod unpriced;
 mod upload;
 mod waybill;

@@ -20,6 +20,7 @@ use super::form::Form;
 use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, counted, html, money, unbroken};
 use super::stale::{StaleRate, StaleSheet, leant_on};
+use super::turns::TurnLines;
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::Lot;
@@ -70,6 +71,10 @@ struct PlanPage {
     places: Vec<(String, String)>,
     /// Deliveries that are driven.
     drives: usize,
+    /// Whether there is a plan that something could change, and one that is proved best.
+    is_turning: bool,
+    /// `None` while it is worked out.
+    turns: Option<TurnLines>,
 }
 
 /// The plan beside what a shop does without one.
@@ -89,6 +94,8 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
     let (stale_sheets, stale_rates) = leant_on(&shelf);
+    let is_turning = is_current && answer.plan.proof == Proof::Optimal && !shelf.lots.is_empty();
+    let turns = if is_turning { app.answers.turns(&visitor.shop.id, &shelf, &answer).await } else { None };
     html(&PlanPage {
         page,
         kept_worth: kept.iter().map(|row| row.worth).sum(),
@@ -102,6 +109,8 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
         places: places(&shelf),
         drives: stops.iter().filter(|stop| stop.is_yard).count(),
+        is_turning,
+        turns: turns.map(|turns| TurnLines::new(&turns, &shelf, &visitor)),
         stops,
         kept,
         visitor,

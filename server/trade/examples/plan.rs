@@ -1,5 +1,5 @@
 //! Reads a sell plan's problem and prints the best plan: `cargo run --release --example plan -- FILE [--no-margins]
-//! [--seconds N]`.
+//! [--turns] [--seconds N]`.
 //!
 //! The file is JSON; masses are grams, prices home currency per kilogram, and numbers may be written as text so that no
 //! reader turns them into floats:
@@ -27,7 +27,8 @@
 //! A file that begins with a number is taken for a problem of the OR-Library's uncapacitated warehouse location set.
 //!
 //! The answer is JSON: `value`, `bound`, `gap` and `margins` are home currency, `assignment` has each lot's outlet, or null
-//! where it is kept; `milliseconds` tells how long plan and margins took.
+//! where it is kept; `milliseconds` tells how long plan and margins took. With `--turns` it has `turns` as well: what would
+//! change the plan.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::{Duration, Instant};
@@ -46,7 +47,9 @@ use trade::money::{Price, PriceUnit, Share};
 use trade::net::Load;
 use trade::outlet::{Drive, Outlet, Post, Terms, Way};
 use trade::packing::Carton;
-use trade::plan::{Choices, Limits, Place, PlanLot, Planner, Problem, Proof};
+use trade::plan::{
+    Choices, Limits, MassTurn, OutletTurn, Place, PlanLot, Planner, PriceTurn, Problem, Proof, Reached, Turns,
+};
 use trade::quote::{Quote, Quotes};
 use trade::volume::{Size, Volume};
 
@@ -54,6 +57,9 @@ type Wrong = Box<dyn std::error::Error>;
 
 /// After this, unless told otherwise, the best plan so far is printed with its bound.
 const PATIENCE: Duration = Duration::from_secs(120);
+
+/// How much work each plan on the way to what would change it may take.
+const NODES_FOR_TURN: u64 = 400;
 
 /// What a customer of a location problem brings before its costs: above them all.
 const REVENUE: Decimal = dec!(10_000_000);
@@ -82,6 +88,9 @@ fn main() -> Result<(), Wrong> {
         Vec::new()
     };
     let done = start.elapsed();
+    let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&stop) };
+    let turns = words.iter().any(|word| word == "--turns").then(|| planner.turns(&plan, &limits));
+    let turned = start.elapsed();
 
     let mut assignment = Map::new();
     for delivery in &plan.deliveries {
@@ -119,12 +128,39 @@ fn main() -> Result<(), Wrong> {
         "trouble": plan.trouble.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "milliseconds": { "plan": milliseconds(solved), "margins": milliseconds(done - solved) },
     });
+    if let Some(turns) = &turns {
+        answer["turns"] = turns_json(turns);
+        answer["milliseconds"]["turns"] = json!(milliseconds(turned - done));
+    }
     if location {
         let cost = REVENUE * Decimal::from(lots.len()) - plan.total;
         answer["cost"] = json!(cost.normalize().to_string());
     }
     println!("{answer:#}");
     Ok(())
+}
+
+fn turns_json(turns: &Turns) -> Value {
+    let text = |number: Decimal| number.normalize().to_string();
+    let outlet = |turn: &OutletTurn| json!({ "outlet": turn.outlet, "open": turn.is_open, "once": text(turn.once), "by": text(turn.by) });
+    let price = |turn: &PriceTurn| {
+        json!({
+            "outlet": turn.outlet, "grade": turn.grade, "now": text(turn.now.amount), "then": text(turn.then.amount),
+        })
+    };
+    let mass = |turn: &MassTurn| {
+        let tier = match turn.reached {
+            Reached::Opens => Value::Null,
+            Reached::Tier(from) => json!(text(from.grams())),
+        };
+        json!({ "outlet": turn.outlet, "grade": turn.grade, "extra": text(turn.extra.grams()), "tier": tier })
+    };
+    json!({
+        "outlets": turns.outlets.iter().map(outlet).collect::<Vec<_>>(),
+        "prices": turns.prices.iter().map(price).collect::<Vec<_>>(),
+        "masses": turns.masses.iter().map(mass).collect::<Vec<_>>(),
+        "complete": turns.complete,
+    })
 }
 
 fn facts(outlets: &[Outlet]) -> Facts {

@@ -65,8 +65,19 @@ impl<'m> Improver<'m> {
             }
         }
         let places = self.scope.sites.iter().copied().chain([self.model.keep_place()]);
-        let total = places.map(|place| self.tally.net(place)).sum::<Option<f64>>()?;
+        let total = places.map(|place| self.net(place)).sum::<Option<f64>>()?;
         Some(Assignment { place: self.place, total })
+    }
+
+    /// What the place nets; `None` where the outlet refuses what it has, or has nothing and has to get something.
+    fn net(&self, place: usize) -> Option<f64> {
+        let idle = self.scope.opens == Some(place) && self.tally.lots(place).is_empty();
+        if idle { None } else { self.tally.net(place) }
+    }
+
+    fn net_with(&self, place: usize, change: Change<'_>) -> Option<f64> {
+        let idle = || self.tally.lots(place).len() + change.come.len() == change.go.len();
+        if self.scope.opens == Some(place) && idle() { None } else { self.tally.net_with(place, change) }
     }
 
     fn may(&self, lot: usize, place: usize) -> bool {
@@ -86,9 +97,8 @@ impl<'m> Improver<'m> {
                 (place, come.copied().collect(), go.copied().collect())
             })
             .collect();
-        let before = worth(changes.iter().map(|(place, ..)| self.tally.net(*place)));
-        let after =
-            worth(changes.iter().map(|(place, come, go)| self.tally.net_with(*place, Change { come, go })));
+        let before = worth(changes.iter().map(|(place, ..)| self.net(*place)));
+        let after = worth(changes.iter().map(|(place, come, go)| self.net_with(*place, Change { come, go })));
         if after <= (Worth { money: before.money + NOTHING, ..before }) {
             return false;
         }
@@ -105,8 +115,8 @@ impl<'m> Improver<'m> {
     fn try_move(&mut self, lot: usize, to: usize) -> bool {
         let (from, lots) = (self.place[lot], [lot]);
         let (out, into) = (Change { come: &[], go: &lots }, Change { come: &lots, go: &[] });
-        let before = worth([self.tally.net(from), self.tally.net(to)].into_iter());
-        let after = worth([self.tally.net_with(from, out), self.tally.net_with(to, into)].into_iter());
+        let before = worth([self.net(from), self.net(to)].into_iter());
+        let after = worth([self.net_with(from, out), self.net_with(to, into)].into_iter());
         if after <= (Worth { money: before.money + NOTHING, ..before }) {
             return false;
         }
@@ -218,8 +228,8 @@ impl<'m> Improver<'m> {
                     (here, Change { come: &second, go: &first }),
                     (there, Change { come: &first, go: &second }),
                 ];
-                let before = worth([self.tally.net(here), self.tally.net(there)].into_iter());
-                let after = worth(changes.iter().map(|&(place, change)| self.tally.net_with(place, change)));
+                let before = worth([self.net(here), self.net(there)].into_iter());
+                let after = worth(changes.iter().map(|&(place, change)| self.net_with(place, change)));
                 if after > (Worth { money: before.money + NOTHING, ..before }) {
                     for (place, change) in changes {
                         self.tally.apply(place, change);
@@ -260,12 +270,12 @@ impl<'m> Improver<'m> {
                 if alike && here != self.model.keep_place() && there != self.model.keep_place() {
                     continue;
                 }
-                let (Some(from), Some(to)) = (self.tally.net(here), self.tally.net(there)) else { continue };
+                let (Some(from), Some(to)) = (self.net(here), self.net(there)) else { continue };
                 let (first, second) = ([one], [other]);
-                let Some(now) = self.tally.net_with(here, Change { come: &second, go: &first }) else {
+                let Some(now) = self.net_with(here, Change { come: &second, go: &first }) else {
                     continue;
                 };
-                let Some(then) = self.tally.net_with(there, Change { come: &first, go: &second }) else {
+                let Some(then) = self.net_with(there, Change { come: &first, go: &second }) else {
                     continue;
                 };
                 let gain = now + then - from - to;

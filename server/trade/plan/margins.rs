@@ -1,8 +1,11 @@
 //! What each lot's place is worth over its second choice, and where the lot would go then.
 
+use std::collections::BTreeMap;
+
 use rust_decimal::Decimal;
 
 use super::choices::Pin;
+use super::classes::{self, Second};
 use super::lots::{self, Prices, Reduced};
 use super::model::Model;
 use super::node::{self, Node, Reach, Scope};
@@ -34,9 +37,24 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
     let root = planner.chosen.pinned(&pins);
     let parts: Vec<Part> =
         node::components(&root).into_iter().map(|scope| Part::new(planner, &root, scope, &place)).collect();
+    let shared = shared(planner, &root, &parts, &pins, &place, limits);
     let mut margins = Vec::new();
     for lot in 0..model.lots.len() {
         let pinned = pins.iter().any(|pin| pin.lot == lot);
+        if let Some(second) = shared.get(&lot) {
+            let part = parts.iter().find(|part| part.scope.lots.contains(&lot));
+            if let (Some(part), Some(best)) = (part, &second.best)
+                && let Some(margin) = difference(model, &part.scope, &place, &best.place)
+            {
+                margins.push(Margin {
+                    lot: model.problem.lots[lot].load.lot.clone(),
+                    margin,
+                    second: planner.place_named(best.place[lot]),
+                    exact: second.finished && plan.proof == Proof::Optimal,
+                });
+            }
+            continue;
+        }
         // With its pin lifted, a lot may join parts that were apart.
         let others: Vec<Pin> = pins.iter().copied().filter(|pin| pin.lot != lot).collect();
         let mut barred = if pinned { planner.chosen.pinned(&others) } else { root.clone() };
@@ -48,6 +66,7 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
             place: Some(&place),
             prices: Some(part.map_or(&planner.prices, |part| &part.prices)),
             known: part.and_then(|part| part.reduced.as_ref()),
+            floor: None,
         };
         let mut budget = Budget::new(limits);
         let outcome = planner.search_part(&scope, barred, &start, Goal::Best, &mut budget);
@@ -64,16 +83,40 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
     margins
 }
 
-/// What the margins of the lots of one part have in common.
-struct Part {
-    scope: Scope,
-    prices: Prices,
+/// By lot, the second plans of all lots that are not pinned, where the search by classes finds them together.
+fn shared(
+    planner: &Planner<'_>,
+    root: &Node,
+    parts: &[Part],
+    pins: &[Pin],
+    place: &[usize],
+    limits: &Limits<'_>,
+) -> BTreeMap<usize, Second> {
+    if planner.method != Method::Classes {
+        return BTreeMap::new();
+    }
+    let mut found = BTreeMap::new();
+    for part in parts {
+        let free = |lot: &usize| pins.iter().all(|pin| pin.lot != *lot);
+        let lots: Vec<usize> = part.scope.lots.iter().copied().filter(free).collect();
+        let together = Limits { nodes: limits.nodes.saturating_mul(lots.len() as u64), ..*limits };
+        let mut budget = Budget::new(&together);
+        let seconds = classes::seconds(&planner.model, &part.scope, root, place, &lots, &mut budget);
+        found.extend(seconds.into_iter().map(|second| (second.lot, second)));
+    }
+    found
+}
+
+/// What the searches that start from one part of a plan have in common.
+pub(super) struct Part {
+    pub scope: Scope,
+    pub prices: Prices,
     /// Bounds of the whole part: barring a lot leaves fewer plans, so they hold for its margin too.
-    reduced: Option<Reduced>,
+    pub reduced: Option<Reduced>,
 }
 
 impl Part {
-    fn new(planner: &Planner<'_>, root: &Node, scope: Scope, place: &[usize]) -> Self {
+    pub fn new(planner: &Planner<'_>, root: &Node, scope: Scope, place: &[usize]) -> Self {
         let model = &planner.model;
         let total = total(model, &scope, place);
         let mut part = Part { scope, prices: planner.prices.clone(), reduced: None };
@@ -89,7 +132,7 @@ impl Part {
 }
 
 /// Where the plan has each lot, by index.
-fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
+pub(super) fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
     let mut places = vec![model.keep_place(); model.lots.len()];
     for delivery in &plan.deliveries {
         let site = model.sites.iter().position(|site| site.outlet.id == delivery.outlet);
@@ -104,7 +147,8 @@ fn places(model: &Model<'_>, plan: &Plan) -> Vec<usize> {
     places
 }
 
-fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
+/// What the scope's lots are worth at these places.
+pub(super) fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
     let at = |at: usize| scope.lots.iter().copied().filter(move |&lot| place[lot] == at);
     let kept: f64 = at(model.keep_place()).map(|lot| model.lots[lot].keep).sum();
     let nets = scope.sites.iter().filter_map(|&site| model.net(site, &at(site).collect::<Vec<_>>()));
@@ -112,7 +156,12 @@ fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
 }
 
 /// What the first places are worth more than the second ones, exactly.
-fn difference(model: &Model<'_>, scope: &Scope, first: &[usize], second: &[usize]) -> Option<Decimal> {
+pub(super) fn difference(
+    model: &Model<'_>,
+    scope: &Scope,
+    first: &[usize],
+    second: &[usize],
+) -> Option<Decimal> {
     let mut difference = Decimal::ZERO;
     for &site in &scope.sites {
         let within = |place: &[usize]| -> Vec<usize> {

@@ -38,6 +38,8 @@
 //!
 //! **Margins** (`margins`). A margin is the same search with one lot barred from its place, starting from the plan.
 //!
+//! **What would change it** (`turns`). The same searches with an outlet forced in or out, a price moved, more of a grade.
+//!
 //! # Why it is exact
 //! A part of the search is dropped only when its bound does not exceed the best plan by more than the tolerance (10⁻¹⁰ of
 //! the home currency, plus 10⁻¹³ of all amounts in play: their rounding errors as floats). A part
@@ -62,6 +64,7 @@ mod shipping;
 mod tally;
 mod tree;
 mod trouble;
+mod turns;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
@@ -76,6 +79,7 @@ use crate::outlet::Outlet;
 
 pub use margins::Margin;
 pub use trouble::{PinTrouble, Trouble};
+pub use turns::{MassTurn, OutletTurn, PriceTurn, Reached, Turns, Way};
 
 use choices::{Chosen, Pin};
 use lots::Prices;
@@ -262,6 +266,11 @@ impl<'a> Planner<'a> {
     /// See [`margins()`].
     pub fn margins(&self, plan: &Plan, limits: &Limits<'_>) -> Vec<Margin> {
         margins::margins(self, plan, limits)
+    }
+
+    /// What would change the plan. `limits` hold for each plan that is sought on the way, and stop it all.
+    pub fn turns(&self, plan: &Plan, limits: &Limits<'_>) -> Turns {
+        turns::turns(self, plan, limits)
     }
 
     /// The best places within a node, and the lots' last prices.

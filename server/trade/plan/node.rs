@@ -24,6 +24,8 @@ pub(super) enum Opening {
 pub(super) struct Scope {
     pub lots: Vec<usize>,
     pub sites: Vec<usize>,
+    /// An outlet that has to get something in every plan.
+    pub opens: Option<usize>,
 }
 
 #[derive(Debug, Clone)]
@@ -203,7 +205,7 @@ pub(super) fn components(node: &Node) -> Vec<Scope> {
     let mut parts: Vec<Option<Scope>> = Vec::new();
     for lot in 0..node.count {
         let reached = (0..sites).filter(|&site| node.at(site, lot) != Reach::No);
-        let mut joined = Scope { lots: vec![lot], sites: Vec::new() };
+        let mut joined = Scope { lots: vec![lot], sites: Vec::new(), opens: None };
         for site in reached {
             match part_of_site[site].and_then(|part| parts[part].take()) {
                 Some(part) => {

@@ -14,6 +14,8 @@ pub(super) struct Start<'s> {
     pub prices: Option<&'s Prices>,
     /// Bounds of a problem that holds all plans of this one.
     pub known: Option<&'s Reduced>,
+    /// Plans that are not worth more than this are not looked for.
+    pub floor: Option<f64>,
 }
 
 /// What a search ends with.

@@ -23,6 +23,8 @@ pub(super) struct Tree<F> {
     pub best: Option<Assignment>,
     open: BinaryHeap<State<F>>,
     tolerance: f64,
+    /// Plans that are worth no more are of no interest.
+    floor: f64,
 }
 
 /// What a search makes of a state: plans and further states, which it puts into its tree.
@@ -38,14 +40,15 @@ pub(super) trait Explore {
 }
 
 impl<F> Tree<F> {
-    pub fn new(root: Node, from: F, best: Option<Assignment>, tolerance: f64) -> Self {
+    pub fn new(root: Node, from: F, best: Option<Assignment>, tolerance: f64, floor: Option<f64>) -> Self {
         let root = State { node: root, bound: f64::INFINITY, depth: 0, from };
-        Tree { best, open: BinaryHeap::from([root]), tolerance }
+        let floor = floor.unwrap_or(f64::NEG_INFINITY);
+        Tree { best, open: BinaryHeap::from([root]), tolerance, floor }
     }
 
     /// Only what is worth more than this is of interest.
     pub fn enough(&self) -> f64 {
-        self.best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + self.tolerance)
+        self.best.as_ref().map_or(self.floor, |best| self.floor.max(best.total + self.tolerance))
     }
 
     pub fn offer(&mut self, plan: Option<Assignment>) {

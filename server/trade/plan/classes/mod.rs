@@ -7,6 +7,7 @@ mod fix;
 mod levels;
 mod linear;
 mod master;
+mod seconds;
 mod whole;
 
 use std::rc::Rc;
@@ -18,6 +19,7 @@ use super::search::{Budget, Goal, Outcome, Start, decided, first_plan};
 use super::tree::{Explore, State, Tree, grow};
 
 pub(super) use class::Kinds;
+pub(super) use seconds::{Second, seconds};
 
 use class::Classes;
 use counter::{Delivery, Desk};
@@ -63,7 +65,7 @@ pub(super) fn search(
     }
     let best = first_plan(model, scope, &root, start);
     let from = From { known: Rc::default(), gap: f64::INFINITY };
-    let tree = Tree::new(root, from, best, model.tolerance);
+    let tree = Tree::new(root, from, best, model.tolerance, start.floor);
     let mut search = Search { model, scope, tree, desk: Desk::default(), remembered: Remembered::default() };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: None }
@@ -99,7 +101,7 @@ impl Explore for Search<'_> {
             if bound <= self.tree.enough() {
                 return;
             }
-            let rounded = self.round(&outlook, &relaxation);
+            let rounded = near_plan(&outlook, &relaxation);
             self.tree.offer(rounded);
             if bound <= self.tree.enough() {
                 return;
@@ -151,11 +153,9 @@ impl Explore for Search<'_> {
     }
 }
 
-impl Search<'_> {
-    /// A plan near the mixture: of each class as much to each place as goes there.
-    fn round(&self, outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
-        let (place, torn) = branch::rounded(outlook, relaxation);
-        let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
-        Improver::new(self.model, self.scope, outlook.node, place).run(&alike)
-    }
+/// A plan near the mixture: of each class as much to each place as goes there.
+fn near_plan(outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
+    let (place, torn) = branch::rounded(outlook, relaxation);
+    let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
+    Improver::new(outlook.model, outlook.scope, outlook.node, place).run(&alike)
 }

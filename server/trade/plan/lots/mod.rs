@@ -71,7 +71,7 @@ pub(super) fn search(
         let enough = best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + model.tolerance);
         known.fix(&mut root, scope, enough);
     }
-    let tree = Tree::new(root, prices.clone(), best, model.tolerance);
+    let tree = Tree::new(root, prices.clone(), best, model.tolerance, start.floor);
     let mut search = Search { model, scope, tree, prices };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: Some(Prices::clone(&search.prices)) }

@@ -8,6 +8,7 @@ mod laws;
 mod location;
 #[expect(clippy::unwrap_used, reason = "fixed figures of a made-up shop")]
 mod shop;
+mod turns;
 
 use rust_decimal::{Decimal, dec};
 use trade::ids::LotId;
