@@ -23,5 +23,6 @@ pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod scale;
+pub mod teardown;
 pub mod volume;
 pub mod wire;
