@@ -13,6 +13,7 @@ mod guard;
 mod hostile;
 mod https;
 mod import;
+mod kept_back;
 mod ladders;
 mod ledger;
 mod lists;
@@ -33,6 +34,7 @@ mod shop;
 mod shops;
 mod today;
 mod weigh;
+mod wire;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.
 #[test]

@@ -25,6 +25,7 @@ mod gauge;
 mod grades;
 mod guard;
 mod join;
+mod kept_back;
 mod ladder;
 mod live;
 mod lots;
@@ -50,6 +51,7 @@ mod thread;
 mod today;
 mod unpriced;
 mod weigh;
+mod wire;
 
 use std::time::Duration;
 
@@ -132,6 +134,9 @@ pub fn router(app: App) -> Router {
         .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
         .route("/grades/{grade}/retire", post(grades::retire))
         .route("/grades/{grade}/return", post(grades::bring_back))
+        // Wire, and what is small and precious
+        .route("/wire", get(wire::show))
+        .route("/kept-back", get(kept_back::index))
         // Exchange rates
         .route("/rates", get(rates::index).post(rates::create))
         .route("/rates/new", get(rates::new).post(rates::read))
