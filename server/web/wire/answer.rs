@@ -1,6 +1,6 @@
 //! The answer about a wire: what it is, how much of it is copper, as what it sells, and whether stripping pays.
 
-use rust_decimal::{Decimal, dec};
+use rust_decimal::{Decimal, RoundingStrategy, dec};
 use trade::ids::GradeId;
 use trade::mass::Mass;
 use trade::money::Share;
@@ -98,7 +98,7 @@ pub fn told(
 }
 
 fn percent(share: Share) -> Decimal {
-    (share.get() * dec!(100)).round_dp(0)
+    (share.get() * dec!(100)).round_dp_with_strategy(0, RoundingStrategy::MidpointAwayFromZero)
 }
 
 fn metal_note(asked: &Asked) -> String {
@@ -162,7 +162,7 @@ fn strip(
     // Nobody looked at the strands: they count as thin, which promises less.
     let as_bare = asked.strand_mm.map_or(Stripped::NumberTwo, |strand| stripped_as(strand, asked.tinned));
     let (bare, why_bare) = match as_bare {
-        Stripped::Bright => (BRIGHT, "thick and uncoated; dull copper goes as No. 1"),
+        Stripped::Bright => (BRIGHT, "it is thick and uncoated; dull, it goes as No. 1"),
         Stripped::NumberTwo if asked.tinned => (NUMBER_TWO, "it is tinned"),
         Stripped::NumberTwo if asked.strand_mm.is_none() => {
             (NUMBER_TWO, "nobody has said how thick its strands are")
