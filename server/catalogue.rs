@@ -1,6 +1,8 @@
 //! The grade catalogue that every new shop starts with, and the questions that lead to a grade. Both are readable files
 //! in `seed/catalogue`, part of the binary.
 
+pub mod kinds;
+
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
@@ -121,6 +123,9 @@ pub async fn fill(tx: &mut Tx, shop_id: &str) -> Result<(), StoreError> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod library;
 
 #[cfg(test)]
 mod tests {

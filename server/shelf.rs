@@ -4,12 +4,13 @@
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
 mod answers;
+mod nets;
 mod turning;
 
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZero;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
@@ -32,6 +33,7 @@ use crate::store::shops::Shop;
 use crate::store::{Store, StoreError};
 
 pub use answers::{Answers, Known};
+pub use nets::{GradeNet, GradeNets, NetSource};
 
 /// How far back weighings tell how fast a bag fills.
 const FILL_WEEKS: i64 = 16;
@@ -209,6 +211,7 @@ impl Shelf {
             habits: Habits::of(&problem),
             outlooks,
             plan,
+            nets: OnceLock::new(),
             took: started.elapsed(),
         }
     }
@@ -329,6 +332,8 @@ pub struct Answer {
     pub outlooks: BTreeMap<GradeId, Vec<Outlook>>,
     /// What shops do without a plan.
     pub habits: Habits,
+    /// What a little more of each grade brings, once it was asked for.
+    nets: OnceLock<GradeNets>,
     pub took: Duration,
 }
 

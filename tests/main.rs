@@ -15,6 +15,7 @@ mod guard;
 mod hostile;
 mod https;
 mod import;
+mod kept_back;
 mod ladders;
 mod ledger;
 mod lists;
@@ -42,6 +43,7 @@ mod shops;
 mod today;
 mod trading_year;
 mod weigh;
+mod wire;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.
 #[test]

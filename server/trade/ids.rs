@@ -40,4 +40,8 @@ ids! {
     GradeId
     LotId
     OutletId
+    /// A kind of unit: `tower-computer`.
+    KindId
+    /// A part of a kind: `power-supply`.
+    PartId
 }

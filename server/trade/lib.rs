@@ -26,5 +26,6 @@ pub mod quote;
 pub mod reading;
 pub mod scale;
 pub mod settlement;
+pub mod teardown;
 pub mod volume;
 pub mod wire;

@@ -3,11 +3,17 @@
 //! Diameters follow from the gauge by an irrational power, so they are rounded at 28 digits; that is geometry. Amounts
 //! are computed exactly from the masses that come of it.
 
+pub mod cable;
+pub mod metal;
+
 use rust_decimal::{Decimal, MathematicalOps, dec};
 use serde::{Deserialize, Serialize};
 
 use crate::mass::Mass;
 use crate::money::Share;
+
+pub use cable::{Make, Outside, Plastic, Recovery, Size, Stripped, Walls, class_of, stripped_as};
+pub use metal::{Displacement, Metal, NotTold, Scratch, Told, told_by_scratch, told_by_water};
 
 /// An American wire gauge, from 0000 (written as −3) to 50.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -111,6 +117,10 @@ pub enum NoRecovery {
     HeavierThanSample,
     #[error("the sample weighs nothing. Weigh a length of it before stripping.")]
     NoSample,
+    #[error("a size has to be above zero and below a metre. Check the unit and the decimal point.")]
+    NotASize,
+    #[error("insulation and sheath are thicker than half the cable. Measure one wall each, not both sides.")]
+    WallsThickerThanCable,
 }
 
 impl Cable {

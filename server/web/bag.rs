@@ -21,6 +21,7 @@ use trade::plan::Place;
 use super::App;
 use super::failure::Failure;
 use super::gauge::Gauge;
+use super::kept_back::{KeepFirst, keep_first_of};
 use super::ladder::LadderDrawing;
 use super::offer::Offer;
 use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
@@ -131,6 +132,8 @@ struct BagPage {
     fill: Option<FillRate>,
     buyers: Vec<Buyer>,
     shipment: Option<Offer>,
+    /// What to keep back before it goes.
+    first: Vec<KeepFirst>,
     /// Why the shipment that was asked for was not made.
     not_made: Vec<String>,
 }
@@ -190,6 +193,10 @@ async fn drawn(
     let is_here = lot.state == LotState::Open;
     let gauge = best.filter(|_| is_here).map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
     let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
+    let first = match is_here {
+        true => keep_first_of(app, &lot, &shelf, &answer, &visitor).await?,
+        false => Vec::new(),
+    };
     let page = visitor.page(Screen::Lots, format!("Ship {} or wait", lot.container_label));
     html(&BagPage {
         page,
@@ -205,6 +212,7 @@ async fn drawn(
         shipment: chosen
             .filter(|_| is_here)
             .and_then(|outlet| Offer::new(outlet, &lot, &shelf, &answer, ticked)),
+        first,
         not_made: refused.map_or_else(Vec::new, |refused| refused.reasons),
         lot,
         visitor,

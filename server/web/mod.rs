@@ -28,6 +28,7 @@ mod gauge;
 mod grades;
 mod guard;
 mod join;
+mod kept_back;
 mod ladder;
 mod live;
 mod lots;
@@ -62,6 +63,7 @@ mod unpriced;
 mod upload;
 mod waybill;
 mod weigh;
+mod wire;
 
 use std::time::Duration;
 
@@ -209,6 +211,9 @@ pub fn router(app: App) -> Router {
         .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
         .route("/grades/{grade}/retire", post(grades::retire))
         .route("/grades/{grade}/return", post(grades::bring_back))
+        // Wire, and what is small and precious
+        .route("/wire", get(wire::show))
+        .route("/kept-back", get(kept_back::index))
         // Exchange rates
         .route("/rates", get(rates::index).post(rates::create))
         .route("/rates/new", get(rates::new).post(rates::read))

@@ -28,11 +28,13 @@ use crate::store::shops::Shop;
 pub enum Screen {
     Today,
     Weigh,
+    Wire,
     Lots,
     Prices,
     Plan,
     Outlets,
     Grades,
+    KeptBack,
     Containers,
     Shipments,
     Runs,

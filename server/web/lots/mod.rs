@@ -19,12 +19,14 @@ pub use change::{merge, merge_form, regrade, regrade_form, split, split_form};
 use super::App;
 use super::failure::Failure;
 use super::form::Form;
+use super::kept_back::{KeepFirst, keep_first_of};
 use super::ladder::LadderDrawing;
 use super::page::{Folds, Page, Screen, Visitor, days_from, html};
 use super::photos::Album;
 use super::pickups;
 use super::plan::{place_name, second_choice};
 use super::unpriced::{Unpriced, wants_a_count};
+use super::wire;
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Origin, Target};
@@ -135,6 +137,10 @@ struct LotPage {
     /// Pickups that it may have come from.
     pickups: Vec<(String, String)>,
     album: Album,
+    /// What to keep back before it goes.
+    first: Vec<KeepFirst>,
+    /// For wire: where it is asked whether to strip it.
+    strip_address: Option<String>,
 }
 
 /// What the sell plan does with the lot.
@@ -183,11 +189,33 @@ async fn lot_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<R
     let page = visitor.page(Screen::Lots, format!("{}: {}", lot.container_label, lot.grade_name));
     let age = days_from(visitor.today(), visitor.day_of(lot.opened_at));
     let is_thinking = answer.is_none();
+    let first = match &answer {
+        Some(answer) if lot.state == LotState::Open => {
+            keep_first_of(app, &lot, &shelf, answer, &visitor).await?
+        }
+        _ => Vec::new(),
+    };
     let planned = answer.and_then(|answer| planned(&shelf, &answer, &lot.id));
     let ways = ways(&shelf, &lot.id);
     let pickups = pickups::options(app, &visitor, Some(lot.id.as_str())).await?;
     let album = Album::of(app, &visitor, Subject::Lot, lot.id.as_str()).await?;
-    html(&LotPage { page, visitor, lot, ledger, form, age, planned, is_thinking, ways, pickups, album })
+    let strip_address = (lot.family == "wire" && lot.net.is_positive())
+        .then(|| wire::address(&lot.grade_id, &visitor.spelled(lot.net)));
+    html(&LotPage {
+        page,
+        visitor,
+        lot,
+        ledger,
+        form,
+        age,
+        planned,
+        is_thinking,
+        ways,
+        pickups,
+        album,
+        first,
+        strip_address,
+    })
 }
 
 fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
