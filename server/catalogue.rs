@@ -125,6 +125,9 @@ pub async fn fill(tx: &mut Tx, shop_id: &str) -> Result<(), StoreError> {
 }
 
 #[cfg(test)]
+mod library;
+
+#[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;
 

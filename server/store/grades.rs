@@ -55,6 +55,20 @@ pub struct GradeNotes {
     /// Wire: nominal share of conductor by mass.
     #[serde(default)]
     pub recovery: Option<Decimal>,
+    /// Whether it is small and precious: kept back in a vial or a small bag until there is enough of it to mail.
+    #[serde(default)]
+    pub kept_back: Option<KeptBack>,
+    /// What has to be looked for and kept back before a lot of this grade is sold.
+    #[serde(default)]
+    pub keep_back_first: Vec<Confusion>,
+}
+
+/// What is known of a grade that is kept back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KeptBack {
+    /// What one usual piece weighs, in grams; what is weighed and counted in the shop comes before it.
+    #[serde(default)]
+    pub piece_grams: Option<Decimal>,
 }
 
 /// A test and what it finds.
@@ -64,6 +78,7 @@ pub struct Tell {
     pub finding: String,
 }
 
+/// Another grade, and how to tell it or where to find it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Confusion {
     pub grade: GradeId,

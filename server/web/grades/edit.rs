@@ -10,13 +10,17 @@ use trade::volume::BulkDensity;
 use super::find;
 use crate::store::StoreError;
 use crate::store::grades::{
-    Confusion, FAMILIES, Grade, GradeDetails, GradeNotes, LONGEST_SLUG, SoldBy, Specification, Tell, is_slug,
+    Confusion, FAMILIES, Grade, GradeDetails, GradeNotes, KeptBack, LONGEST_SLUG, SoldBy, Specification,
+    Tell, is_slug,
 };
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
 use crate::web::page::{Page, Screen, Visitor, html};
 
+/// The fields of what a grade is confused with, and of what is kept back before it is sold.
+const CONFUSED: [&str; 2] = ["confused", "tell"];
+const KEPT_FIRST: [&str; 2] = ["first", "where"];
 /// The most grades that one can be confused with, and the most lines of each list.
 const MOST_ENTRIES: usize = 12;
 /// Empty rows offered below the confusions that are there.
@@ -34,10 +38,12 @@ struct EditPage {
     families: Vec<(String, String)>,
     ways: Vec<(String, String)>,
     others: Vec<(String, String)>,
+    ways_to_keep: Vec<(String, String)>,
     rows: Vec<Row>,
+    first_rows: Vec<Row>,
 }
 
-/// The fields of one confusion.
+/// The fields of another grade and what is said of it.
 struct Row {
     number: usize,
     grade: String,
@@ -45,8 +51,25 @@ struct Row {
 }
 
 impl Row {
-    fn at(index: usize) -> Row {
-        Row { number: index + 1, grade: format!("confused-{index}"), tell: format!("tell-{index}") }
+    fn at([grade, tell]: [&str; 2], index: usize) -> Row {
+        Row { number: index + 1, grade: format!("{grade}-{index}"), tell: format!("{tell}-{index}") }
+    }
+
+    /// The rows that are filled in, and some to spare.
+    fn shown(fields: [&str; 2], form: &Form) -> Vec<Row> {
+        let rows = || (0..MOST_ENTRIES).map(|index| Row::at(fields, index));
+        let is_used = |row: &Row| !form.value(&row.grade).is_empty() || !form.value(&row.tell).is_empty();
+        let used = rows().filter(is_used).map(|row| row.number).max().unwrap_or(0);
+        rows().take(used + SPARE_ROWS).collect()
+    }
+
+    /// Puts what is stored into the rows.
+    fn fill(fields: [&str; 2], form: &mut Form, stored: &[Confusion]) {
+        for (index, other) in stored.iter().enumerate() {
+            let row = Row::at(fields, index);
+            form.set(&row.grade, other.grade.as_str());
+            form.set(&row.tell, other.tell.clone());
+        }
     }
 }
 
@@ -134,16 +157,14 @@ async fn edit_page(
         (SoldBy::Mass.code().to_string(), "by weight".to_string()),
         (SoldBy::Each.code().to_string(), "by the piece".to_string()),
     ];
-    let used = (0..MOST_ENTRIES)
-        .filter(|index| {
-            !form.value(&Row::at(*index).grade).is_empty() || !form.value(&Row::at(*index).tell).is_empty()
-        })
-        .max()
-        .map_or(0, |last| last + 1);
-    let rows = (0..(used + SPARE_ROWS).min(MOST_ENTRIES)).map(Row::at).collect();
+    let ways_to_keep = vec![
+        (String::new(), "in bags and boxes, like most".to_string()),
+        ("yes".to_string(), "kept back: small and precious".to_string()),
+    ];
+    let (rows, first_rows) = (Row::shown(CONFUSED, &form), Row::shown(KEPT_FIRST, &form));
     let families = FAMILIES.map(|family| (family.to_string(), family.to_string())).to_vec();
     let page = visitor.page(Screen::Grades, title);
-    html(&EditPage { page, grade, form, families, ways, others, rows })
+    html(&EditPage { page, grade, form, families, ways, others, ways_to_keep, rows, first_rows })
 }
 
 fn filled(grade: &Grade) -> Form {
@@ -153,6 +174,7 @@ fn filled(grade: &Grade) -> Form {
         notes.recognise.iter().map(|tell| format!("{}: {}", tell.test, tell.finding)).collect();
     let spec = notes.spec.as_ref();
     let recovery = notes.recovery.map(|share| (share * dec!(100)).normalize().to_string());
+    let piece_grams = notes.kept_back.as_ref().and_then(|kept| kept.piece_grams);
     let mut form = Form::filled([
         ("name", details.name.clone()),
         ("family", details.family.clone()),
@@ -167,13 +189,12 @@ fn filled(grade: &Grade) -> Form {
         ("bulk_density_source", details.bulk_density_source.clone()),
         ("recovery", recovery.unwrap_or_default()),
         ("sold_by", details.sold_by.code().to_string()),
+        ("kept_back", notes.kept_back.as_ref().map_or("", |_| "yes").to_string()),
+        ("piece_grams", piece_grams.map(|grams| grams.normalize().to_string()).unwrap_or_default()),
         ("version", grade.version.to_string()),
     ]);
-    for (index, confusion) in notes.confused_with.iter().enumerate() {
-        let row = Row::at(index);
-        form.set(&row.grade, confusion.grade.as_str());
-        form.set(&row.tell, confusion.tell.clone());
-    }
+    Row::fill(CONFUSED, &mut form, &notes.confused_with);
+    Row::fill(KEPT_FIRST, &mut form, &notes.keep_back_first);
     form
 }
 
@@ -220,7 +241,9 @@ fn details(form: &mut Form) -> Option<GradeDetails> {
     let name = form.text("name", 60);
     let summary = form.text("summary", 240);
     let recognise = tells(form);
-    let confused_with = confusions(form);
+    let confused_with = others(form, CONFUSED, "Say how to tell the two apart.");
+    let keep_back_first = others(form, KEPT_FIRST, "Say what it looks like and where it sits.");
+    let kept_back = kept_back(form);
     let spoils = form.lines("spoils", MOST_ENTRIES, 160);
     let spec = specification(form);
     let caution = form.optional_text("caution", 400);
@@ -239,6 +262,8 @@ fn details(form: &mut Form) -> Option<GradeDetails> {
             spec: spec?,
             caution: caution.map(|caution| (!caution.is_empty()).then_some(caution))?,
             recovery: recovery?,
+            kept_back: kept_back?,
+            keep_back_first: keep_back_first?,
         },
         bulk_density: bulk_density?,
         bulk_density_source: bulk_density_source?,
@@ -268,21 +293,40 @@ fn tells(form: &mut Form) -> Option<Vec<Tell>> {
     Some(tells)
 }
 
-fn confusions(form: &mut Form) -> Option<Vec<Confusion>> {
-    let mut confusions = Vec::new();
-    for row in (0..MOST_ENTRIES).map(Row::at) {
+/// Rows of another grade each, with what is said of it; `nothing_said` where that is missing.
+fn others(form: &mut Form, fields: [&str; 2], nothing_said: &str) -> Option<Vec<Confusion>> {
+    let mut others = Vec::new();
+    for row in (0..MOST_ENTRIES).map(|index| Row::at(fields, index)) {
         let grade = form.optional_text(&row.grade, LONGEST_SLUG)?;
         let tell = form.optional_text(&row.tell, 240)?;
         match (grade.is_empty(), tell.is_empty()) {
             (true, true) => {}
             (false, false) if is_slug(&grade) => {
-                confusions.push(Confusion { grade: GradeId::new(grade), tell });
+                others.push(Confusion { grade: GradeId::new(grade), tell });
             }
-            (false, true) => form.refuse(&row.tell, "Say how to tell the two apart."),
-            _ => form.refuse(&row.grade, "Choose the grade that it is confused with."),
+            (false, true) => form.refuse(&row.tell, nothing_said),
+            _ => form.refuse(&row.grade, "Choose the grade that it is about."),
         }
     }
-    Some(confusions)
+    Some(others)
+}
+
+/// Whether it is kept back, with what a piece weighs if somebody knows.
+fn kept_back(form: &mut Form) -> Option<Option<KeptBack>> {
+    let is_kept = form.choice("kept_back", |code| match code {
+        "" => Some(false),
+        "yes" => Some(true),
+        _ => None,
+    })?;
+    if form.value("piece_grams").trim().is_empty() {
+        return Some(is_kept.then_some(KeptBack { piece_grams: None }));
+    }
+    let piece_grams = form.decimal("piece_grams", dec!(0.001), dec!(10000))?.normalize();
+    if !is_kept {
+        form.refuse("piece_grams", "Only a grade that is kept back has this. Empty it, or keep the grade back.");
+        return None;
+    }
+    Some(Some(KeptBack { piece_grams: Some(piece_grams) }))
 }
 
 /// Either all of the specification or nothing of it.
