@@ -23,6 +23,7 @@ pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod scale;
+pub mod settlement;
 pub mod teardown;
 pub mod volume;
 pub mod wire;
