@@ -30,6 +30,7 @@ pub enum Noun {
     Plan,
     Shipment,
     Settlement,
+    Teardown,
     Shop,
     Partner,
     Session,
@@ -38,7 +39,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 15] = [
+    pub const ALL: [Noun; 16] = [
         Noun::Lot,
         Noun::Container,
         Noun::Grade,
@@ -51,6 +52,7 @@ impl Noun {
         Noun::Plan,
         Noun::Shipment,
         Noun::Settlement,
+        Noun::Teardown,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -70,6 +72,7 @@ impl Noun {
             Noun::Plan => "plan",
             Noun::Shipment => "shipment",
             Noun::Settlement => "settlement",
+            Noun::Teardown => "teardown",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",
@@ -143,7 +146,7 @@ impl Store {
         most: u32,
     ) -> Result<Vec<Activity>, StoreError> {
         let sql = "SELECT a.id, a.at, p.name AS partner_name, a.noun, a.noun_id, a.deed, a.detail, \
-                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, y.name, w.name) AS name \
+                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, y.name, w.name, d.kind_name) AS name \
                    FROM activity a JOIN partners p ON p.id = a.partner_id \
                    LEFT JOIN lots l ON a.noun IN ('lot', 'plan') AND l.id = a.noun_id \
                    LEFT JOIN containers c ON c.id = l.container_id \
@@ -158,6 +161,7 @@ impl Store {
                    LEFT JOIN outlets t ON t.id = m.outlet_id \
                    LEFT JOIN settlements x ON a.noun = 'settlement' AND x.id = a.noun_id \
                    LEFT JOIN outlets y ON y.id = x.outlet_id \
+                   LEFT JOIN teardowns d ON a.noun = 'teardown' AND d.id = a.noun_id \
                    LEFT JOIN partners w ON a.noun = 'partner' AND w.id = a.noun_id \
                    WHERE a.shop_id = $1 AND (CAST($2 AS TEXT) IS NULL OR a.partner_id = $2) \
                    AND (CAST($3 AS TEXT) IS NULL OR a.noun = $3) \

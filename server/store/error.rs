@@ -11,6 +11,7 @@ use super::partners::PartnerRefusal;
 use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
+use super::teardowns::TeardownRefusal;
 
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -54,6 +55,9 @@ pub enum StoreError {
     /// Somebody cannot be changed like that.
     #[error(transparent)]
     Partner(#[from] PartnerRefusal),
+    /// The teardown is not in a state for it.
+    #[error(transparent)]
+    Teardown(#[from] TeardownRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

@@ -30,6 +30,7 @@ pub mod settlements;
 pub mod sheets;
 pub mod shipments;
 pub mod shops;
+pub mod teardowns;
 pub mod tries;
 mod tx;
 mod watch;

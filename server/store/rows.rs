@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 32] = [
+pub const TABLES: [Table; 34] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -66,6 +66,8 @@ pub const TABLES: [Table; 32] = [
         of_shop: "settlement_id IN (SELECT id FROM settlements WHERE shop_id = $1)",
     },
     by_shop("settlement_drafts"),
+    by_shop("teardowns"),
+    by_shop("teardown_entries"),
     by_shop("activity"),
 ];
 
