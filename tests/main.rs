@@ -5,6 +5,7 @@ mod common;
 mod api;
 mod archive;
 mod bag;
+mod bench;
 mod choices;
 mod containers;
 mod disk;
@@ -31,6 +32,7 @@ mod sheets;
 mod shipments;
 mod shop;
 mod shops;
+mod teardowns;
 mod today;
 mod weigh;
 

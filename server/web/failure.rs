@@ -176,6 +176,9 @@ impl From<StoreError> for Failure {
             StoreError::Partner(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
             }
+            StoreError::Teardown(refusal) => {
+                (StatusCode::CONFLICT, "That cannot be done to the teardown", refusal.to_string())
+            }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",

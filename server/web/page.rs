@@ -31,6 +31,7 @@ pub enum Screen {
     Lots,
     Prices,
     Plan,
+    Bench,
     Outlets,
     Grades,
     Containers,

@@ -145,15 +145,15 @@ fn in_words(spun: &Spun) -> Option<String> {
 
 /// A round scale around the prices.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Levels {
-    low: Decimal,
-    high: Decimal,
+pub(super) struct Levels {
+    pub low: Decimal,
+    pub high: Decimal,
     step: Decimal,
 }
 
 impl Levels {
     /// Four steps or fewer of 1, 2, 2.5 or 5 times a power of ten that hold both.
-    fn around(least: Decimal, most: Decimal) -> Levels {
+    pub fn around(least: Decimal, most: Decimal) -> Levels {
         let spread = (most - least).max(most.abs() / dec!(20)).max(dec!(0.01));
         let mut power = dec!(0.001);
         loop {
@@ -173,7 +173,7 @@ impl Levels {
         }
     }
 
-    fn marks(self) -> impl Iterator<Item = Decimal> {
+    pub fn marks(self) -> impl Iterator<Item = Decimal> {
         let count = ((self.high - self.low) / self.step).round().to_u32().unwrap_or(1);
         (0..=count).map(move |nth| self.low + self.step * Decimal::from(nth))
     }
@@ -191,7 +191,7 @@ fn days_between(from: Date, to: Date) -> Decimal {
 }
 
 /// Where `part` of `whole` lies between two ends, to a tenth of a drawing unit.
-fn along(start: Decimal, end: Decimal, part: Decimal, whole: Decimal) -> Decimal {
+pub(super) fn along(start: Decimal, end: Decimal, part: Decimal, whole: Decimal) -> Decimal {
     // One day alone stands at the end.
     let share = if whole.is_zero() { Decimal::ONE } else { part / whole };
     (start + (end - start) * share).round_dp(1).normalize()

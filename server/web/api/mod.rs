@@ -9,6 +9,7 @@ mod me;
 mod problem;
 mod readings;
 mod shipments;
+mod teardowns;
 mod weighings;
 
 use axum::Json;
@@ -67,6 +68,7 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(weighings::create))
         .routes(routes!(weighings::undo))
         .routes(routes!(readings::create))
+        .routes(routes!(teardowns::create))
         .routes(routes!(catalogue::grades))
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))

@@ -77,7 +77,8 @@ impl From<StoreError> for Problem {
             | StoreError::Sheet(_)
             | StoreError::Settlement(_)
             | StoreError::Shop(_)
-            | StoreError::Partner(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),
+            | StoreError::Partner(_)
+            | StoreError::Teardown(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),
             StoreError::Busy => (StatusCode::SERVICE_UNAVAILABLE, "busy", "The shop's record is busy"),
             StoreError::Away(_) => {
                 tracing::error!(%error, "request failed");

@@ -323,7 +323,10 @@ fn kept_back(form: &mut Form) -> Option<Option<KeptBack>> {
     }
     let piece_grams = form.decimal("piece_grams", dec!(0.001), dec!(10000))?.normalize();
     if !is_kept {
-        form.refuse("piece_grams", "Only a grade that is kept back has this. Empty it, or keep the grade back.");
+        form.refuse(
+            "piece_grams",
+            "Only a grade that is kept back has this. Empty it, or keep the grade back.",
+        );
         return None;
     }
     Some(Some(KeptBack { piece_grams: Some(piece_grams) }))

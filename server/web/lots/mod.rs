@@ -23,6 +23,7 @@ use super::ladder::LadderDrawing;
 use super::page::{Folds, Page, Screen, Visitor, days_from, html};
 use super::plan::{place_name, second_choice};
 use super::unpriced::{Unpriced, wants_a_count};
+use super::weigh;
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
 use crate::store::lots::{Lot, LotState, NewLot, Target};
@@ -300,6 +301,11 @@ pub struct NewLotQuery {
     grade: String,
     #[serde(default)]
     container: String,
+    /// A part of a unit on the bench that wants the bag.
+    #[serde(default)]
+    teardown: String,
+    #[serde(default)]
+    part: String,
 }
 
 /// A new bag: which grade, in what?
@@ -315,6 +321,8 @@ pub async fn new(
         ("grade", query.grade),
         ("container", container),
         ("kind", "bag".to_string()),
+        ("teardown", query.teardown),
+        ("part", query.part),
     ]);
     new_page(&app, visitor, form).await
 }
@@ -335,7 +343,10 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     if let (Some(grade), Some(source), Some(container)) = (grade, source, target) {
         let lot = NewLot { id: &id, container, grade: GradeId::new(grade), source: &source };
         match app.store.open_lot(&visitor.by(), &lot).await {
-            Ok(()) => return Ok(Redirect::to(&format!("/lots/{id}/weigh")).into_response()),
+            Ok(()) => {
+                let along = weigh::along(form.value("teardown"), form.value("part"));
+                return Ok(Redirect::to(&format!("/lots/{id}/weigh{along}")).into_response());
+            }
             Err(error) => explain(&mut form, error)?,
         }
     }
