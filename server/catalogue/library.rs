@@ -12,7 +12,18 @@ use crate::store::grades::is_slug;
 
 /// The drawings that a caution can have beside it.
 const SIGNS: [&str; 12] = [
-    "shock", "glass", "poison", "fire", "dust", "radiation", "cold", "cut", "lift", "heat", "spring", "data",
+    "shock",
+    "glass",
+    "poison",
+    "fire",
+    "dust",
+    "radiation",
+    "cold",
+    "cut",
+    "lift",
+    "heat",
+    "spring",
+    "data",
 ];
 
 /// Stands for a grade where a piece fetches nothing.
@@ -80,6 +91,8 @@ struct Part {
     #[serde(default)]
     fasteners: String,
     stays_on: Option<String>,
+    /// A part beside it that has to be off before.
+    behind: Option<String>,
     #[serde(default)]
     cautions: Vec<String>,
     #[serde(default)]
@@ -171,13 +184,20 @@ fn cautions_say_what_to_do_and_where_that_is_from() {
 fn the_usual_hazards_are_all_there() {
     let cautions = cautions();
     let stop: BTreeSet<_> = cautions.iter().filter(|c| c.stop).map(|c| c.id.as_str()).collect();
-    for id in ["tube-charge", "tube-glass", "mercury-lamp", "refrigerant", "smoke-detector", "oil-capacitor"] {
+    for id in ["tube-charge", "tube-glass", "mercury-lamp", "refrigerant", "smoke-detector", "oil-capacitor"]
+    {
         assert!(stop.contains(id), "{id} may be opened");
     }
     let all: BTreeSet<_> = cautions.iter().map(|c| c.id.as_str()).collect();
-    for id in
-        ["supply-capacitor", "microwave-capacitor", "lithium-cell", "magnetron-ceramic", "toner", "no-fire", "no-acid"]
-    {
+    for id in [
+        "supply-capacitor",
+        "microwave-capacitor",
+        "lithium-cell",
+        "magnetron-ceramic",
+        "toner",
+        "no-fire",
+        "no-acid",
+    ] {
         assert!(all.contains(id), "{id} is not there");
     }
     let used: BTreeSet<String> = kinds()
@@ -189,7 +209,11 @@ fn the_usual_hazards_are_all_there() {
     }
     let documented = std::fs::read_to_string(catalogue().join("../../docs/cautions.md")).expect("the page");
     for caution in &cautions {
-        assert!(documented.contains(&format!("`{}`", caution.id)), "docs/cautions.md leaves out {}", caution.id);
+        assert!(
+            documented.contains(&format!("`{}`", caution.id)),
+            "docs/cautions.md leaves out {}",
+            caution.id
+        );
     }
 }
 
@@ -230,6 +254,10 @@ fn every_name_leads_somewhere() {
             // A parent stands above its parts, so that nothing can be part of itself in a ring.
             let before = kind.part.iter().take_while(|other| other.id != part.id);
             assert!(part.of.is_empty() || before.into_iter().any(|other| other.id == part.of), "{of}");
+            let is_beside = |id: &String| {
+                kind.part.iter().any(|other| other.id == *id && other.of == part.of && other.id != part.id)
+            };
+            assert!(part.behind.as_ref().is_none_or(is_beside), "{of} is behind {:?}", part.behind);
         }
     }
 }
@@ -282,7 +310,9 @@ fn demanded(part: &Part, families: &BTreeMap<&str, &str>) -> &'static [&'static 
 fn demanded_of_kind(grade: &str) -> &'static [&'static str] {
     match grade {
         "board-power-supply" => &["supply-capacitor", "microwave-capacitor", "backup-live"],
-        "connector-gold" | "cpu-fibre" | "cpu-ceramic" | "memory-gold" | "board-phone" => &["no-acid", "lead-dust"],
+        "connector-gold" | "cpu-fibre" | "cpu-ceramic" | "memory-gold" | "board-phone" => {
+            &["no-acid", "lead-dust"]
+        }
         "copper-2" | "wire-mains-cord" | "motor-small" => &["no-fire"],
         _ => &[],
     }
@@ -322,7 +352,11 @@ fn what_stays_closed_is_not_taken_apart() {
         if stopped(&kind.cautions) {
             closed += 1;
             assert!(kind.part.len() <= 1, "{} is opened", kind.id);
-            assert!(kind.part.iter().all(|part| ["cord", "battery"].contains(&part.id.as_str())), "{}", kind.id);
+            assert!(
+                kind.part.iter().all(|part| ["cord", "battery"].contains(&part.id.as_str())),
+                "{}",
+                kind.id
+            );
         }
         for part in kind.part.iter().filter(|part| stopped(&part.cautions)) {
             assert!(kind.parts_of(&part.id).next().is_none(), "{} of {} is opened", part.id, kind.id);
@@ -364,7 +398,9 @@ fn kept_back_parts_are_those_of_grades_that_are_kept_back() {
 fn nothing_advises_fire_or_acid() {
     for (_, kind) in kinds() {
         let words = kind.words();
-        for word in ["burn", "acid", "torch", "cyanide", "nitric", "smelt", "melt", "bake", "oven-", "hot air"] {
+        for word in
+            ["burn", "acid", "torch", "cyanide", "nitric", "smelt", "melt", "bake", "oven-", "hot air"]
+        {
             assert!(!words.contains(word), "{} says {word}", kind.id);
         }
     }
