@@ -7,6 +7,7 @@ mod lots;
 mod scenario;
 mod sheets;
 mod shipments;
+mod teardowns;
 #[cfg(test)]
 mod tests;
 
@@ -73,6 +74,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.terms().await?;
     loader.sheets().await?;
     loader.lots().await?;
+    loader.teardowns().await?;
     loader.shipments().await?;
     loader.tx.commit().await?;
     Ok(())

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use trade::costs::Costs;
 use trade::exchange::Rate;
 use trade::freight::{Dimensional, FlatBox, Surcharge, SurchargeWhen, WeightBreak};
-use trade::ids::GradeId;
+use trade::ids::{GradeId, KindId};
 use trade::mass::{Mass, MassStyle, MassUnit};
 use trade::money::{Currency, PriceUnit, Share};
 use trade::outlet::{Drive, PaidWeight, Terms};
@@ -35,6 +35,7 @@ pub struct Scenario {
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
     pub shipments: Vec<ShipmentEntry>,
+    pub teardowns: Vec<TeardownEntry>,
 }
 
 impl Scenario {
@@ -45,6 +46,7 @@ impl Scenario {
         let services: ServicesFile = files::toml("services.toml")?;
         let outlets: OutletsFile = files::toml("outlets.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
+        let teardowns: TeardownsFile = files::toml("teardowns.toml")?;
         let mut lots = Vec::new();
         for name in files::names("lots") {
             let file: LotsFile = files::toml(&name)?;
@@ -61,6 +63,7 @@ impl Scenario {
             outlets: outlets.outlet,
             lots,
             shipments: shipments.shipment,
+            teardowns: teardowns.teardown,
         })
     }
 }
@@ -437,4 +440,57 @@ pub struct ShipmentEntry {
     pub made: Moment,
     /// Left out while it is packed and waiting.
     pub sent: Option<Moment>,
+}
+
+#[derive(Deserialize)]
+struct TeardownsFile {
+    teardown: Vec<TeardownEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TeardownEntry {
+    pub kind: KindId,
+    /// Where it came from, in the shop's words.
+    pub from: String,
+    pub begun: Moment,
+    pub whole: Typed,
+    /// What the timer showed in the end.
+    pub minutes: i64,
+    pub parts: Vec<PartEntry>,
+    pub waste: Option<Typed>,
+    pub finished: bool,
+}
+
+/// A part that was weighed in on the lot in the container with this label.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PartEntry {
+    pub part: String,
+    pub lot: String,
+    pub typed: Typed,
+    #[serde(default)]
+    pub pieces: u32,
+}
+
+/// A weight with the reading as it was typed.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(try_from = "String")]
+pub struct Typed {
+    pub typed: String,
+    weight: Weight,
+}
+
+impl Typed {
+    pub fn mass(&self) -> Mass {
+        self.weight.0
+    }
+}
+
+impl TryFrom<String> for Typed {
+    type Error = String;
+
+    fn try_from(typed: String) -> Result<Typed, String> {
+        Ok(Typed { weight: Weight::try_from(typed.clone())?, typed })
+    }
 }

@@ -49,7 +49,7 @@ impl Loader<'_> {
         Ok(())
     }
 
-    fn facts_of(&self, today: Date) -> Facts {
+    pub(super) fn facts_of(&self, today: Date) -> Facts {
         Facts {
             costs: self.scenario.shop.costs,
             rates: self.rates(),
