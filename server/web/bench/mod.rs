@@ -24,12 +24,11 @@ pub use kind::{card, find, kind_page, show};
 pub use tonight::tonight;
 
 use super::App;
-use super::app::Answered;
 use super::failure::Failure;
 use super::form::Form;
 use super::page::{Folds, Page, Screen, Value, Visitor, html, unbroken};
 use crate::catalogue::kinds::{CatalogueKind, KINDS, kind as kind_of};
-use crate::shelf::{Answer, Shelf};
+use crate::shelf::{GradeNets, Known, Shelf};
 use crate::store::StoreError;
 use crate::store::teardowns::Teardown;
 
@@ -39,7 +38,7 @@ const MOST_AN_HOUR: Decimal = dec!(1000);
 /// What the bench knows of a shop at one moment.
 pub struct Bench {
     pub shelf: Arc<Shelf>,
-    pub answer: Arc<Answer>,
+    priced: GradeNets,
     pub nets: Nets,
     /// Whether the sell plan is of the shelf as it stands.
     pub is_current: bool,
@@ -47,12 +46,27 @@ pub struct Bench {
 }
 
 impl Bench {
-    pub async fn load(app: &App, visitor: &Visitor) -> Result<Bench, StoreError> {
-        let shelf = app.shelf(visitor).await?;
-        let Answered { shelf, answer, is_current } = app.answered(shelf, &visitor.shop.id).await;
-        let nets = shelf.nets(&answer).nets();
+    /// While the sell plan is worked out, by the last one; where there is none yet, by what a bag of each grade on its own
+    /// brings. Open pages are told when it is there.
+    pub async fn load(app: &App, visitor: &Visitor) -> Result<Bench, Failure> {
+        let now = app.shelf(visitor).await?;
+        let answer = app.answer_soon(&now, &visitor.shop.id).await;
+        let is_current = answer.is_some();
+        let (shelf, answer) = match (answer, app.answers.last(&visitor.shop.id, &now)) {
+            (Some(answer), _) => (now, Some(answer)),
+            (None, Some(Known { shelf, answer })) => (shelf, Some(answer)),
+            (None, None) => (now, None),
+        };
+        // Every grade at every outlet: too much to be done between two requests.
+        let of_shelf = Arc::clone(&shelf);
+        let work = tokio::task::spawn_blocking(move || match answer {
+            Some(answer) => of_shelf.nets(&answer).clone(),
+            None => of_shelf.nets_of_bags(),
+        });
+        let priced = work.await.unwrap_or_else(|broken| std::panic::resume_unwind(broken.into_panic()));
+        let nets = priced.nets();
         let finished = finished(app, visitor).await?;
-        Ok(Bench { shelf, answer, nets, is_current, finished })
+        Ok(Bench { shelf, priced, nets, is_current, finished })
     }
 
     /// The kind with what the shop's own teardowns teach.
@@ -72,7 +86,7 @@ impl Bench {
 
     /// A grade with its net, and where that comes from.
     pub fn priced(&self, grade: &GradeId, visitor: &Visitor) -> PricedGrade {
-        let found = self.shelf.nets(&self.answer).get(grade);
+        let found = self.priced.get(grade);
         PricedGrade {
             grade: grade.clone(),
             name: self.grade_name(grade),
