@@ -10,6 +10,7 @@ mod runs;
 mod scenario;
 mod sheets;
 mod shipments;
+mod teardowns;
 #[cfg(test)]
 mod tests;
 
@@ -78,6 +79,7 @@ async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Re
     loader.lots().await?;
     loader.pickups().await?;
     loader.runs().await?;
+    loader.teardowns().await?;
     loader.shipments().await?;
     loader.cash().await?;
     loader.tx.commit().await?;

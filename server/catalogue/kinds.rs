@@ -132,6 +132,8 @@ struct PartFile {
     #[serde(default)]
     fasteners: String,
     stays_on: Option<GradeId>,
+    /// A part beside it that has to be off before.
+    behind: Option<PartId>,
     #[serde(default)]
     cautions: Vec<String>,
     #[serde(default)]
@@ -188,6 +190,7 @@ fn read_kind(text: &str) -> Result<CatalogueKind, String> {
         stays_on: None,
         // The parts of a unit that is not to be opened are those on its outside.
         sealed: false,
+        behind: None,
     };
     let mut all = cautions(&file.cautions)?;
     let mut notes = BTreeMap::new();
@@ -205,6 +208,7 @@ fn read_kind(text: &str) -> Result<CatalogueKind, String> {
             minutes: part.minutes,
             stays_on: part.stays_on.or_else(|| part.of.is_none().then(|| GradeId::new(WASTE))),
             sealed: of_part.iter().any(|caution| caution.stop),
+            behind: part.behind,
         };
         let PartFile { id, of, tools, fasteners, kept_back, .. } = part;
         notes.insert(id, PartNotes { tools, fasteners, cautions: of_part, kept_back });

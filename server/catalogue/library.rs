@@ -91,6 +91,8 @@ struct Part {
     #[serde(default)]
     fasteners: String,
     stays_on: Option<String>,
+    /// A part beside it that has to be off before.
+    behind: Option<String>,
     #[serde(default)]
     cautions: Vec<String>,
     #[serde(default)]
@@ -252,6 +254,10 @@ fn every_name_leads_somewhere() {
             // A parent stands above its parts, so that nothing can be part of itself in a ring.
             let before = kind.part.iter().take_while(|other| other.id != part.id);
             assert!(part.of.is_empty() || before.into_iter().any(|other| other.id == part.of), "{of}");
+            let is_beside = |id: &String| {
+                kind.part.iter().any(|other| other.id == *id && other.of == part.of && other.id != part.id)
+            };
+            assert!(part.behind.as_ref().is_none_or(is_beside), "{of} is behind {:?}", part.behind);
         }
     }
 }

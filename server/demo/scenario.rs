@@ -7,7 +7,7 @@ use serde::Deserialize;
 use trade::costs::Costs;
 use trade::exchange::Rate;
 use trade::freight::{Dimensional, FlatBox, Surcharge, SurchargeWhen, WeightBreak};
-use trade::ids::GradeId;
+use trade::ids::{GradeId, KindId};
 use trade::mass::{Mass, MassStyle, MassUnit};
 use trade::money::{Currency, PriceUnit, Share};
 use trade::outlet::{Drive, PaidWeight, Terms};
@@ -41,6 +41,7 @@ pub struct Scenario {
     pub shipments: Vec<ShipmentEntry>,
     pub cash: Vec<CashLine>,
     pub hours: Vec<HoursLine>,
+    pub teardowns: Vec<TeardownEntry>,
 }
 
 impl Scenario {
@@ -54,6 +55,7 @@ impl Scenario {
         let runs: RunsFile = files::toml("runs.toml")?;
         let shipments: ShipmentsFile = files::toml("shipments.toml")?;
         let cash: CashFile = files::toml("cash.toml")?;
+        let teardowns: TeardownsFile = files::toml("teardowns.toml")?;
         let mut lots = Vec::new();
         for name in files::names("lots") {
             let file: LotsFile = files::toml(&name)?;
@@ -74,6 +76,7 @@ impl Scenario {
             shipments: shipments.shipment,
             cash: cash.entry,
             hours: cash.hours,
+            teardowns: teardowns.teardown,
         })
     }
 }
@@ -525,4 +528,57 @@ pub struct HoursLine {
     pub by: String,
     pub work: String,
     pub hours: String,
+}
+
+#[derive(Deserialize)]
+struct TeardownsFile {
+    teardown: Vec<TeardownEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TeardownEntry {
+    pub kind: KindId,
+    /// Where it came from, in the shop's words.
+    pub from: String,
+    pub begun: Moment,
+    pub whole: Typed,
+    /// What the timer showed in the end.
+    pub minutes: i64,
+    pub parts: Vec<PartEntry>,
+    pub waste: Option<Typed>,
+    pub finished: bool,
+}
+
+/// A part that was weighed in on the lot in the container with this label.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PartEntry {
+    pub part: String,
+    pub lot: String,
+    pub typed: Typed,
+    #[serde(default)]
+    pub pieces: u32,
+}
+
+/// A weight with the reading as it was typed.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(try_from = "String")]
+pub struct Typed {
+    pub typed: String,
+    weight: Weight,
+}
+
+impl Typed {
+    pub fn mass(&self) -> Mass {
+        self.weight.0
+    }
+}
+
+impl TryFrom<String> for Typed {
+    type Error = String;
+
+    fn try_from(typed: String) -> Result<Typed, String> {
+        Ok(Typed { weight: Weight::try_from(typed.clone())?, typed })
+    }
 }

@@ -70,11 +70,11 @@ impl Shelf {
     /// What a little more of each grade brings today. Worked out once for each answer.
     pub fn nets<'a>(&self, answer: &'a Answer) -> &'a GradeNets {
         answer.nets.get_or_init(|| {
-            let thought_of = self.thought_of();
+            let bags = self.nets_of_bags();
             let net = |grade: &GradeId| {
                 self.planned_net(grade, answer)
                     .or_else(|| self.kept_net(grade, answer))
-                    .or_else(|| thought_of.get(grade).cloned())
+                    .or_else(|| bags.get(grade).cloned())
             };
             let quoted = self.outlets.iter().flat_map(|outlet| outlet.quotes.keys());
             let all = quoted.filter_map(|grade| Some((grade.clone(), net(grade)?)));
@@ -128,7 +128,7 @@ impl Shelf {
     }
 
     /// By grade the outlet at which a bag of it on its own brings most: at a yard as a stop of a run that is made anyway.
-    fn thought_of(&self) -> BTreeMap<GradeId, GradeNet> {
+    pub fn nets_of_bags(&self) -> GradeNets {
         let mut best: BTreeMap<GradeId, (Decimal, GradeNet)> = BTreeMap::new();
         for outlet in self.outlets.iter().filter(|outlet| !self.choices.closed.contains(&outlet.id)) {
             let Ok(packer) = packer(outlet, &self.facts) else { continue };
@@ -154,7 +154,7 @@ impl Shelf {
                 best.insert(grade.clone(), (per_gram, GradeNet { net, source }));
             }
         }
-        best.into_iter().map(|(grade, (_, found))| (grade, found)).collect()
+        GradeNets(best.into_iter().map(|(grade, (_, found))| (grade, found)).collect())
     }
 
     fn bag_of(&self, grade: &GradeId, mass: Mass, pieces: u32) -> Load {

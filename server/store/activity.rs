@@ -34,6 +34,7 @@ pub enum Noun {
     Run,
     Cash,
     Hours,
+    Teardown,
     Shop,
     Partner,
     Session,
@@ -42,7 +43,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 19] = [
+    pub const ALL: [Noun; 20] = [
         Noun::Lot,
         Noun::Pickup,
         Noun::Container,
@@ -59,6 +60,7 @@ impl Noun {
         Noun::Run,
         Noun::Cash,
         Noun::Hours,
+        Noun::Teardown,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -82,6 +84,7 @@ impl Noun {
             Noun::Run => "run",
             Noun::Cash => "cash",
             Noun::Hours => "hours",
+            Noun::Teardown => "teardown",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",
@@ -155,7 +158,8 @@ impl Store {
         most: u32,
     ) -> Result<Vec<Activity>, StoreError> {
         let sql = "SELECT a.id, a.at, p.name AS partner_name, a.noun, a.noun_id, a.deed, a.detail, \
-                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, y.name, w.name, u.place) AS name \
+                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, y.name, w.name, u.place, \
+                   d.kind_name) AS name \
                    FROM activity a JOIN partners p ON p.id = a.partner_id \
                    LEFT JOIN lots l ON a.noun IN ('lot', 'plan') AND l.id = a.noun_id \
                    LEFT JOIN containers c ON c.id = l.container_id \
@@ -170,6 +174,7 @@ impl Store {
                    LEFT JOIN outlets t ON t.id = m.outlet_id \
                    LEFT JOIN settlements x ON a.noun = 'settlement' AND x.id = a.noun_id \
                    LEFT JOIN outlets y ON y.id = x.outlet_id \
+                   LEFT JOIN teardowns d ON a.noun = 'teardown' AND d.id = a.noun_id \
                    LEFT JOIN partners w ON a.noun = 'partner' AND w.id = a.noun_id \
                    LEFT JOIN pickups u ON a.noun = 'pickup' AND u.id = a.noun_id \
                    WHERE a.shop_id = $1 AND (CAST($2 AS TEXT) IS NULL OR a.partner_id = $2) \

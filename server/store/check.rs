@@ -15,8 +15,8 @@ impl Store {
     /// What is wrong with the record, a line each; empty where all is well.
     ///
     /// Mass is conserved: a lot holds no less than nothing, a closed one nothing at all, what was split off or merged
-    /// away arrived elsewhere, an undone weighing was undone in full, and what left is in the shipments and yard runs that
-    /// left. So is money: see `cash/check.rs`.
+    /// away arrived elsewhere, an undone weighing was undone in full, what left is in the shipments and yard runs that left,
+    /// and each part of a teardown is on its lot. So is money: see `cash/check.rs`.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
         let sum = |row: &Suspect| Mass::from_micrograms(row.net_ug).grams();
         let mut findings = Vec::new();
@@ -83,6 +83,23 @@ impl Store {
                  JOIN run_lots x ON x.stop_id = s.id WHERE s.ended_at IS NOT NULL AND x.released_at IS NULL \
                  AND NOT EXISTS (SELECT 1 FROM settlements t WHERE t.run_stop_id = s.id) GROUP BY s.id",
                 "a yard that took something without a ticket",
+            ),
+            (
+                "SELECT e.id, CAST(e.mass_ug - w.net_ug AS BIGINT) AS net_ug FROM teardown_entries e \
+                 JOIN weighings w ON w.id = e.weighing_id \
+                 WHERE e.mass_ug <> w.net_ug OR w.kind <> 'weigh-in' OR w.shop_id <> e.shop_id",
+                "a part of a teardown that does not match its weighing",
+            ),
+            (
+                "SELECT b.id, CAST(e.mass_ug AS BIGINT) AS net_ug FROM teardown_entries b \
+                 JOIN teardown_entries e ON e.id = b.reverses_id \
+                 WHERE b.kind <> 'undo' OR e.kind IN ('undo', 'part') OR b.teardown_id <> e.teardown_id",
+                "an entry of a teardown that was taken back by another one's",
+            ),
+            (
+                "SELECT e.id, CAST(e.mass_ug AS BIGINT) AS net_ug FROM teardown_entries e \
+                 WHERE (e.kind = 'part' AND (e.weighing_id IS NULL OR e.part_id = '')) OR e.mass_ug < 0",
+                "an entry of a teardown that says less than it has to",
             ),
         ] {
             let rows: Vec<Suspect> = sqlx::query_as(sql).fetch_all(self.readers()).await?;

@@ -15,6 +15,7 @@ use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
 use super::shipments::ShipmentRefusal;
 use super::shops::ShopRefusal;
+use super::teardowns::TeardownRefusal;
 
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -70,6 +71,9 @@ pub enum StoreError {
     /// The cash book takes no such entry.
     #[error(transparent)]
     Cash(#[from] CashRefusal),
+    /// The teardown is not in a state for it.
+    #[error(transparent)]
+    Teardown(#[from] TeardownRefusal),
     #[error(transparent)]
     Row(#[from] RowError),
     #[error("a value cannot be stored: {0}")]

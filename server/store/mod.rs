@@ -39,6 +39,7 @@ pub mod sheets;
 pub mod shipments;
 pub mod shops;
 pub mod splits;
+pub mod teardowns;
 pub mod tries;
 mod tx;
 mod watch;

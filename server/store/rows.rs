@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 44] = [
+pub const TABLES: [Table; 46] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -78,6 +78,8 @@ pub const TABLES: [Table; 44] = [
     by_shop("hour_totals"),
     by_shop("splits"),
     Table { name: "split_parts", of_shop: "split_id IN (SELECT id FROM splits WHERE shop_id = $1)" },
+    by_shop("teardowns"),
+    by_shop("teardown_entries"),
     by_shop("activity"),
 ];
 

@@ -34,7 +34,7 @@ macro_rules! asset {
     };
 }
 
-static ASSETS: [Asset; 8] = [
+static ASSETS: [Asset; 9] = [
     asset!(
         0,
         "pennyweight.css",
@@ -58,6 +58,7 @@ static ASSETS: [Asset; 8] = [
     asset!(5, "pad.js", SCRIPT, importing(include_str!("../../static/js/pad.js"))),
     asset!(6, "icon-192.png", "image/png", include_bytes!("../../static/icon-192.png").as_slice()),
     asset!(7, "icon-512.png", "image/png", include_bytes!("../../static/icon-512.png").as_slice()),
+    asset!(8, "bench.js", SCRIPT, include_str!("../../static/js/bench.js")),
 ];
 
 /// A script that imports another one: by the address that the other one has.

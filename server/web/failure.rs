@@ -184,6 +184,9 @@ impl From<StoreError> for Failure {
             StoreError::Cash(refusal) => {
                 (StatusCode::CONFLICT, "The cash book cannot take that", refusal.to_string())
             }
+            StoreError::Teardown(refusal) => {
+                (StatusCode::CONFLICT, "That cannot be done to the teardown", refusal.to_string())
+            }
             StoreError::Busy => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The shop's record is busy",

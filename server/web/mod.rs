@@ -11,6 +11,7 @@ mod arrival;
 mod asset;
 mod backup;
 mod bag;
+mod bench;
 mod cartons;
 mod certificate;
 mod codes;
@@ -56,6 +57,7 @@ mod shipments;
 mod shop;
 mod sign_in;
 mod stale;
+mod teardowns;
 mod thread;
 mod today;
 mod turns;
@@ -140,6 +142,24 @@ pub fn router(app: App) -> Router {
         .route("/plan", get(plan::show))
         .route("/plan/lots/{lot}", post(plan::choose))
         .route("/plan/outlets/{outlet}", post(plan::open_or_close))
+        // Bench
+        .route("/bench", get(bench::index))
+        .route("/bench/compare", get(bench::compare))
+        .route("/bench/tonight", get(bench::tonight))
+        .route("/bench/{kind}", get(bench::show))
+        .route("/bench/{kind}/card", get(bench::card))
+        .route("/bench/{kind}/teardowns", post(teardowns::create))
+        // Teardowns
+        .route("/teardowns", get(teardowns::index))
+        .route("/teardowns/{teardown}", get(teardowns::show))
+        .route("/teardowns/{teardown}/parts", post(teardowns::weigh_part))
+        .route("/teardowns/{teardown}/whole", post(teardowns::weigh_whole))
+        .route("/teardowns/{teardown}/waste", post(teardowns::weigh_waste))
+        .route("/teardowns/{teardown}/timer", post(teardowns::turn_timer))
+        .route("/teardowns/{teardown}/entries/{entry}/take-back", post(teardowns::take_back))
+        .route("/teardowns/{teardown}/finish", post(teardowns::finish))
+        .route("/teardowns/{teardown}/reopen", post(teardowns::reopen))
+        .route("/teardowns/{teardown}/drop", post(teardowns::give_up))
         // Shipments
         .route("/shipments", get(shipments::index).post(shipments::create))
         .route("/shipments/{shipment}", get(shipments::show))

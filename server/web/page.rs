@@ -32,6 +32,7 @@ pub enum Screen {
     Lots,
     Prices,
     Plan,
+    Bench,
     Outlets,
     Grades,
     KeptBack,

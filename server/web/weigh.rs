@@ -4,8 +4,10 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
+use trade::ids::PartId;
 use trade::mass::Mass;
 use trade::reading::{self, Meaning, Reading};
+use trade::teardown::Progress;
 
 use super::App;
 use super::bag;
@@ -17,6 +19,7 @@ use crate::shelf::Depth;
 use crate::store::lots::{Lot, LotState};
 use crate::store::reservations::Reservation;
 use crate::store::scale_readings::ScaleReading;
+use crate::store::teardowns::{FromTeardown, Teardown, TeardownState};
 use crate::store::weighings::{NewWeighing, WeighedIn, Weighing, WeighingKind};
 use crate::store::{By, StoreError, is_id, new_id};
 
@@ -30,6 +33,11 @@ const LONGEST_TYPED: usize = 40;
 pub struct Find {
     #[serde(default)]
     find: String,
+    /// A part of a unit on the bench that wants a bag.
+    #[serde(default)]
+    teardown: String,
+    #[serde(default)]
+    part: String,
     #[serde(flatten)]
     folds: Folds,
 }
@@ -37,11 +45,28 @@ pub struct Find {
 #[derive(Template)]
 #[template(path = "weigh/choose.html")]
 struct ChoosePage {
+    teardown: String,
+    part: String,
     page: Page,
     visitor: Visitor,
     find: String,
     families: Vec<Family>,
     all_open: bool,
+}
+
+impl ChoosePage {
+    fn along(&self) -> String {
+        along(&self.teardown, &self.part)
+    }
+}
+
+/// What goes along to the lot that a part of a unit on the bench is weighed in on; nothing for a weighing of its own.
+pub fn along(teardown: &str, part: &str) -> String {
+    if teardown.is_empty() {
+        return String::new();
+    }
+    let mut query = form_urlencoded::Serializer::new(String::new());
+    format!("?{}", query.append_pair("teardown", teardown).append_pair("part", part).finish())
 }
 
 struct Family {
@@ -53,7 +78,7 @@ struct Family {
 pub async fn choose(
     State(app): State<App>,
     Anyone(visitor): Anyone,
-    Query(Find { find, folds }): Query<Find>,
+    Query(Find { find, teardown, part, folds }): Query<Find>,
 ) -> Result<Response, Failure> {
     let mut lots = app.store.open_lots(&visitor.shop.id).await?;
     let wanted = find.trim().to_lowercase();
@@ -72,7 +97,7 @@ pub async fn choose(
         }
     }
     let page = visitor.page(Screen::Weigh, "Weigh in");
-    html(&ChoosePage { page, visitor, find: find.trim().to_string(), families, all_open })
+    html(&ChoosePage { teardown, part, page, visitor, find: find.trim().to_string(), families, all_open })
 }
 
 #[derive(Template)]
@@ -85,6 +110,7 @@ struct WeighPage {
     tare_hint: String,
     /// What the shop's scales show.
     scales: Vec<ScaleReading>,
+    part: Option<PartOff>,
 }
 
 impl WeighPage {
@@ -117,8 +143,52 @@ async fn form_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<
     let tare_hint = format!(
         "Left empty: nothing for what goes in now; the {kind} itself when all of it is on the scale ({tare})."
     );
+    let part = PartOff::of(app, &visitor, &form).await?;
     let page = visitor.page(Screen::Weigh, format!("Weigh in on {}", lot.container_label));
-    html(&WeighPage { page, visitor, lot, form, tare_hint, scales })
+    html(&WeighPage { page, visitor, lot, form, tare_hint, scales, part })
+}
+
+/// The part of a unit on the bench that is weighed in.
+struct PartOff {
+    teardown: Teardown,
+    name: String,
+    /// What was weighed of it before.
+    before: Mass,
+    times: u32,
+    /// Whether there is no more of it in the unit.
+    is_all: bool,
+}
+
+impl PartOff {
+    /// `None` where the form is about no teardown.
+    async fn of(app: &App, visitor: &Visitor, form: &Form) -> Result<Option<PartOff>, Failure> {
+        let (id, part) = (form.value("teardown"), PartId::new(form.value("part")));
+        if id.is_empty() {
+            return Ok(None);
+        }
+        let teardown = app.store.teardown(&visitor.shop.id, id).await?;
+        let log = app.store.teardown_log(&visitor.shop.id, id).await?;
+        let standing: Vec<_> =
+            log.into_iter().filter(|entry| !entry.is_taken_back).map(|entry| entry.entry).collect();
+        let weighed = Progress::of(&standing).parts.get(&part).copied().unwrap_or_default();
+        let tree = &teardown.expected.tree;
+        let piece = tree.piece(&part);
+        Ok(Some(PartOff {
+            name: match piece {
+                Some((0, _)) => "The rest".into(),
+                Some((_, piece)) => piece.name.clone(),
+                None => "A part that it does not have".into(),
+            },
+            before: weighed.mass,
+            times: weighed.times,
+            is_all: piece.is_some_and(|(at, _)| at > 0 && weighed.times >= tree.in_unit(at)),
+            teardown,
+        }))
+    }
+
+    fn is_open(&self) -> bool {
+        self.teardown.state == TeardownState::Open
+    }
 }
 
 /// What a weighing would do to the lot.
@@ -171,6 +241,7 @@ struct EchoPage {
     put: Put,
     else_meant: Vec<Meaning>,
     id: String,
+    part: Option<PartOff>,
 }
 
 #[derive(Template)]
@@ -240,7 +311,8 @@ async fn echo(
     let else_meant = if form.value("typed") == form.value("reading") { else_meant } else { Vec::new() };
     form.set("reading", meaning.spelled.clone());
     let both = meaning.both_forms();
-    html(&EchoPage { page, visitor, lot, form, notice, both, put, else_meant, id: new_id() })
+    let part = PartOff::of(app, &visitor, &form).await?;
+    html(&EchoPage { page, visitor, lot, form, notice, both, put, else_meant, id: new_id(), part })
 }
 
 fn cannot_take(lot: &Lot) -> Option<String> {
@@ -290,10 +362,22 @@ pub async fn put_on(app: &App, by: &By, lot: &Lot, id: &str, mut form: Form) -> 
         other_lot_id: None,
         scale_reading: Some(form.value("scale")).filter(|id| is_id(id)),
     };
-    match app.store.weigh_in(by, &weighing).await {
+    let part = PartId::new(form.value("part"));
+    let from = Some(form.value("teardown"))
+        .filter(|id| !id.is_empty())
+        .map(|teardown_id| FromTeardown { teardown_id, part: &part });
+    let weighed = match from {
+        Some(from) => app.store.weigh_part_in(by, &weighing, from).await,
+        None => app.store.weigh_in(by, &weighing).await,
+    };
+    match weighed {
         Ok(done) => Ok(Sent::Stored { added: put.added, done }),
         Err(StoreError::Stale) => Ok(Sent::Overtaken(form)),
         Err(StoreError::Lot(refusal)) => {
+            form.refuse("form", refusal.to_string());
+            Ok(Sent::Refused(form))
+        }
+        Err(StoreError::Teardown(refusal)) => {
             form.refuse("form", refusal.to_string());
             Ok(Sent::Refused(form))
         }
@@ -312,6 +396,16 @@ pub fn overtaken(visitor: &Visitor, lot: &Lot) -> String {
     )
 }
 
+/// Where a weighing leads: who takes a unit apart goes back to it.
+fn back(form: &Form, weighing: &str) -> String {
+    let part: String =
+        form.value("part").chars().filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect();
+    match form.value("teardown") {
+        teardown if is_id(teardown) => format!("/teardowns/{teardown}#part-{part}"),
+        _ => format!("/weighings/{weighing}"),
+    }
+}
+
 /// Puts it on the lot.
 pub async fn create(
     State(app): State<App>,
@@ -320,7 +414,7 @@ pub async fn create(
     form: Form,
 ) -> Result<Response, Failure> {
     let id = form.once("id")?;
-    let receipt = format!("/weighings/{id}");
+    let receipt = back(&form, &id);
     if app.store.weighing(&visitor.shop.id, &id).await.is_ok() {
         // Sent twice: the first one counted.
         return Ok(Redirect::to(&receipt).into_response());

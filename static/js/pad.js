@@ -94,7 +94,7 @@ function button(text, className, press) {
 function ticket(entry) {
   const item = element('li', '', `ticket ${{ [STORED]: 'chosen', [ASKED]: 'attention', [REFUSED]: 'wrong' }[entry.state] ?? ''}`);
   const head = element('p', '', 'head');
-  head.append(element('strong', entry.label), element('span', entry.body.typed ?? entry.body.reading, 'typed'));
+  head.append(element('strong', entry.label), element('span', entry.body.typed ?? entry.body.reading ?? `timer: ${entry.body.kind}`, 'typed'));
   item.append(head);
   const stamp = { [WAITING]: ['waits', ''], [STORED]: ['on the bag', 'gain'], [ASKED]: ['look at this', 'attention'], [REFUSED]: ['refused', 'loss'] }[entry.state];
   const state = element('p');
@@ -102,7 +102,7 @@ function ticket(entry) {
   item.append(state);
   const buttons = element('div', '', 'buttons');
   if (entry.state === STORED) {
-    item.append(element('p', `${entry.told.net} put on: ${entry.label} held ${entry.told.total} then.`));
+    item.append(element('p', entry.told.net ? `${entry.told.net} put on: ${entry.label} held ${entry.told.total} then.` : 'It is in the log.'));
     buttons.append(button('Done', 'plain', () => drop(entry.id)));
   }
   if (entry.state === ASKED) {
@@ -113,10 +113,11 @@ function ticket(entry) {
   }
   if (entry.state === REFUSED) item.append(element('p', entry.told.detail || entry.told.title || 'The box did not take it.'));
   if (entry.state === ASKED || entry.state === REFUSED) {
-    buttons.append(button('Type it again', 'plain', () => typeAgain(entry)));
+    // An entry of a teardown is typed again on its own page.
+    if (!entry.address) buttons.append(button('Type it again', 'plain', () => typeAgain(entry)));
   }
   if (entry.state !== STORED) {
-    buttons.append(button('Drop it', 'risky', () => confirm(`Drop ${entry.body.reading} on ${entry.label}?`) && drop(entry.id)));
+    buttons.append(button('Drop it', 'risky', () => confirm(`Drop ${entry.body.reading ?? entry.body.kind} on ${entry.label}?`) && drop(entry.id)));
   }
   item.append(buttons);
   return item;

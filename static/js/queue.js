@@ -47,6 +47,8 @@ export async function entries() {
   return all.sort((a, b) => (a.at < b.at ? -1 : 1));
 }
 
+const WEIGHINGS = '/api/v1/weighings';
+
 /// Keeps a reading for a lot, under whoever was last seen to be signed in: `fields` are those of a form, `seen` what the
 /// lot held, in micrograms, when the form was filled in.
 export async function keepReading({ lot, label, seen, fields }) {
@@ -65,7 +67,24 @@ export async function keepReading({ lot, label, seen, fields }) {
       seen_micrograms: Number(seen),
       tare: fields.get('tare').trim() || undefined,
       pieces: Number.parseInt(fields.get('pieces'), 10) || undefined,
+      teardown: fields.get('teardown') || undefined,
+      part: fields.get('part') || undefined,
     },
+  });
+}
+
+/// Keeps an entry of a teardown: a weight of the unit or its waste, or the timer turned, with the time of now.
+export async function keepTeardownEntry({ teardown, kind, label, reading }) {
+  const who = await known('me').catch(() => undefined);
+  await keep({
+    id: newId(),
+    state: WAITING,
+    at: new Date().toISOString(),
+    partner_id: who?.partner_id,
+    partner: who?.partner,
+    label,
+    address: `/api/v1/teardowns/${teardown}/entries`,
+    body: { kind, reading: reading || undefined },
   });
 }
 
@@ -143,7 +162,7 @@ async function sendAll() {
 async function sendOne(entry, token) {
   let answer;
   try {
-    answer = await ask('/api/v1/weighings', {
+    answer = await ask(entry.address ?? WEIGHINGS, {
       method: 'POST',
       headers: { 'content-type': 'application/json', 'x-form-token': token },
       body: JSON.stringify({ ...entry.body, id: entry.id, at: entry.at }),

@@ -1,6 +1,8 @@
 // On every page: how many entries wait on this phone, and a form that cannot reach the box is kept instead of lost.
 
-import { ASKED, REFUSED, WAITING, ask, changes, entries, keepReading, keepSending, me } from './queue.js';
+import {
+  ASKED, REFUSED, WAITING, ask, changes, entries, keepReading, keepSending, keepTeardownEntry, me,
+} from './queue.js';
 
 const bar = document.querySelector('#waiting');
 
@@ -10,7 +12,9 @@ async function count() {
   bar.hidden = open.length === 0;
   if (open.length === 0) return;
   const link = bar.querySelector('a');
-  const many = open.length === 1 ? '1 weighing waits' : `${open.length} weighings wait`;
+  // Weights and times of a teardown go to an address of their own.
+  const [one, more] = open.some((entry) => entry.address) ? ['entry waits', 'entries wait'] : ['weighing waits', 'weighings wait'];
+  const many = open.length === 1 ? `1 ${one}` : `${open.length} ${more}`;
   link.textContent = looked > 0 ? `${many} on this phone, ${looked} to look at` : `${many} on this phone`;
 }
 
@@ -23,13 +27,29 @@ async function reached() {
   }
 }
 
-/// A reading typed while the wifi went away is kept on the phone.
+/// What was typed while the wifi went away is kept on the phone: a reading for a lot, or an entry of a teardown.
 async function keepForm(form) {
-  await keepReading({ ...form.dataset, fields: new FormData(form) });
+  const fields = new FormData(form);
+  const reading = form.querySelector('[name=reading]');
+  const { keptEntry: kind, teardown } = form.dataset;
+  if (kind) {
+    await keepTeardownEntry({ teardown, kind, label: document.querySelector('h1').textContent, reading: reading?.value.trim() });
+  } else {
+    // The bag is the form's, or the one that is chosen in it.
+    const { lot, label, seen } = form.querySelector('select[name=lot]')?.selectedOptions[0]?.dataset ?? form.dataset;
+    await keepReading({ lot, label, seen, fields });
+  }
   const kept = form.querySelector('.kept');
   kept.hidden = false;
-  form.querySelector('[name=reading]').value = '';
+  if (reading) reading.value = '';
   kept.scrollIntoView({ block: 'nearest' });
+}
+
+/// Whether there is something in a form to keep.
+function hasSomething(form) {
+  const reading = form.querySelector('[name=reading]');
+  const lot = form.querySelector('select[name=lot]');
+  return (!reading || reading.value.trim() !== '') && (!lot || lot.value !== '');
 }
 
 /// Forms of which it was made sure that the box can be reached.
@@ -37,12 +57,12 @@ const checked = new WeakSet();
 
 async function guard(event) {
   const { target: form, submitter } = event;
-  if (!form.matches('[data-kept-offline]') || checked.has(form)) return;
+  if (!form.matches('[data-kept-offline], [data-kept-entry]') || checked.has(form)) return;
   event.preventDefault();
   if (await reached()) {
     checked.add(form);
     form.requestSubmit(submitter);
-  } else if (form.querySelector('[name=reading]').value.trim()) {
+  } else if (hasSomething(form)) {
     await keepForm(form);
   }
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
 
-use super::order::{Job, in_order, pace};
+use super::order::{Job, in_order};
 use super::{Nets, Tree};
 use crate::ids::GradeId;
 use crate::mass::Mass;
@@ -119,11 +119,13 @@ struct Valued<'a> {
     /// Left on the piece around it.
     on: Vec<Decimal>,
     opened: Vec<Option<Decimal>>,
+    /// Whether it is taken off, once the piece around it is open.
+    comes_off: Vec<bool>,
 }
 
 /// Values a kind at these nets and this labour rate, exactly: `value = max(sold as it is, opened)`, and opened is the
 /// sum over the parts of the better of taken off, with the labour paid, and left on. A part is taken off, and a piece
-/// opened, only where that pays more than not to.
+/// opened, only where that pays more than not to; a part that others are behind, where it pays with them.
 pub fn depth(tree: &Tree, nets: &Nets, labour_per_hour: Decimal) -> Depth {
     let valued = Valued::new(tree, nets, labour_per_hour);
     let steps = valued.steps();
@@ -156,18 +158,48 @@ impl<'a> Valued<'a> {
             sold: sold.collect(),
             on: on.collect(),
             opened: vec![None; pieces.len()],
+            comes_off: vec![false; pieces.len()],
         };
         // Parts come after what they are in, so from the end all parts are valued before their piece.
         for at in (0..pieces.len()).rev() {
             if !valued.children[at].is_empty() && !pieces[at].sealed {
-                let best = |&part: &usize| {
-                    let best = valued.off(part).max(valued.on[part]);
-                    best * Decimal::from(pieces[part].count)
-                };
-                valued.opened[at] = Some(valued.children[at].iter().map(best).sum());
+                let adds = valued.choose_parts(at);
+                valued.opened[at] = Some(valued.all_left_on(at) + adds);
             }
         }
         valued
+    }
+
+    /// Decides which parts of a piece come off, and says what that adds to leaving all of them on.
+    fn choose_parts(&mut self, at: usize) -> Decimal {
+        let parts = self.children[at].clone();
+        let first = parts.iter().copied().filter(|&part| self.tree.behind(part).is_none());
+        let adds: Decimal = first.map(|part| self.add_part(part, &parts).max(Decimal::ZERO)).sum();
+        // What is behind a part that stays on stays on too.
+        for &part in &parts {
+            let mut before = self.tree.behind(part);
+            while let Some(other) = before {
+                if !self.comes_off[other] {
+                    self.comes_off[part] = false;
+                    break;
+                }
+                before = self.tree.behind(other);
+            }
+        }
+        adds
+    }
+
+    /// What taking a part off adds, with the best of what is behind it; not below zero for those.
+    fn add_part(&mut self, part: usize, beside: &[usize]) -> Decimal {
+        let count = Decimal::from(self.tree.pieces()[part].count);
+        let mut adds = (self.off(part) - self.on[part]) * count;
+        for &other in beside {
+            if self.tree.behind(other) == Some(part) {
+                adds += self.add_part(other, beside).max(Decimal::ZERO);
+            }
+        }
+        self.comes_off[part] = adds > Decimal::ZERO;
+        adds
     }
 
     fn pays_to_open(&self, at: usize) -> bool {
@@ -185,10 +217,6 @@ impl<'a> Valued<'a> {
     /// One taken off, with the labour paid.
     fn off(&self, at: usize) -> Decimal {
         self.value(at) - self.labour(at)
-    }
-
-    fn comes_off(&self, at: usize) -> bool {
-        self.off(at) > self.on[at]
     }
 
     /// What the parts of a piece bring while they are left on it, once it is opened.
@@ -231,7 +259,7 @@ impl<'a> Valued<'a> {
             return Decimal::ZERO;
         }
         let pieces = self.tree.pieces();
-        let parts = self.children[at].iter().filter(|part| self.comes_off(**part));
+        let parts = self.children[at].iter().filter(|part| self.comes_off[**part]);
         parts
             .map(|&part| {
                 (pieces[part].minutes + self.minutes_inside(part)) * Decimal::from(pieces[part].count)
@@ -247,7 +275,7 @@ impl<'a> Valued<'a> {
         let mut steps = vec![self.step(0, Deed::Open, self.all_left_on(0) - self.sold[0])];
         let mut open = vec![0];
         while let Some(at) = open.pop() {
-            for &part in self.children[at].iter().filter(|part| self.comes_off(**part)) {
+            for &part in self.children[at].iter().filter(|part| self.comes_off[**part]) {
                 if self.pays_to_open(part) {
                     let one = self.all_left_on(part) - self.on[part];
                     steps.push(self.step(part, Deed::TakeOffAndOpen, one));
@@ -261,26 +289,34 @@ impl<'a> Valued<'a> {
         steps
     }
 
-    /// All steps in their order with what they come to, and how many of them pay.
-    fn row(&self, steps: Vec<Step>, pays: bool) -> (Vec<Step>, usize) {
+    /// Steps in the best order; the first one waits for none, and a step whose own is not among them for the first.
+    fn ordered(&self, steps: Vec<Step>) -> Vec<Step> {
         let places: BTreeMap<usize, usize> =
             steps.iter().enumerate().map(|(nth, step)| (step.piece, nth)).collect();
-        let job = |step: &Step| Job {
-            gain: step.gain,
-            minutes: step.minutes,
-            after: self.tree.within(step.piece).and_then(|within| places.get(&within).copied()),
+        let job = |(nth, step): (usize, &Step)| {
+            let before = self.tree.behind(step.piece).or(self.tree.within(step.piece));
+            let before = before.and_then(|other| places.get(&other).copied()).unwrap_or(0);
+            Job { gain: step.gain, minutes: step.minutes, after: (nth > 0).then_some(before) }
         };
-        let jobs: Vec<Job> = steps.iter().map(job).collect();
-        let mut row: Vec<Step> = in_order(&jobs).into_iter().map(|nth| steps[nth].clone()).collect();
+        let jobs: Vec<Job> = steps.iter().enumerate().map(job).collect();
+        in_order(&jobs).into_iter().map(|nth| steps[nth].clone()).collect()
+    }
+
+    /// All steps in their order with what they come to, and how many of them pay.
+    fn row(&self, steps: Vec<Step>, pays: bool) -> (Vec<Step>, usize) {
+        let is_done: Vec<usize> = steps.iter().map(|step| step.piece).collect();
+        let mut row = self.ordered(steps);
         let stop = if pays { row.len() } else { 0 };
         let is_opened = |at: usize| {
             row.iter().any(|step| step.piece == at && matches!(step.deed, Deed::Open | Deed::TakeOffAndOpen))
         };
         let mut rest: Vec<Step> = (1..self.tree.pieces().len())
-            .filter(|&at| !places.contains_key(&at) && self.tree.within(at).is_some_and(is_opened))
+            .filter(|&at| !is_done.contains(&at) && self.tree.within(at).is_some_and(is_opened))
             .map(|at| self.step_all_the_same(at))
             .collect();
-        rest.sort_by_key(|step| std::cmp::Reverse(pace(step.gain, step.minutes)));
+        // What stands for all that was done before comes first, and goes again.
+        rest.insert(0, self.step(0, Deed::Open, Decimal::ZERO));
+        let rest = self.ordered(rest).split_off(1);
         row.extend(rest);
         let (mut gain, mut minutes) = (Decimal::ZERO, Decimal::ZERO);
         for step in &mut row {
@@ -310,7 +346,7 @@ impl<'a> Valued<'a> {
             for &part in &self.children[at] {
                 let count = self.tree.in_unit(part);
                 let mass = pieces[part].mass.times(Decimal::from(count));
-                if !self.comes_off(part) {
+                if !self.comes_off[part] {
                     add(self.tree.stays_on(part), mass, 0);
                 } else if self.pays_to_open(part) {
                     open.push(part);

@@ -74,18 +74,23 @@ pub struct Piece {
     pub stays_on: Option<GradeId>,
     /// Not to be opened here, whatever is in it.
     pub sealed: bool,
+    /// A part beside it that has to be off before: a lid, a shell.
+    #[serde(default)]
+    pub behind: Option<PartId>,
 }
 
 /// A unit and everything in it.
 ///
-/// Invariant: the unit comes first, each part after the piece that it is in; ids are unique; masses, minutes and spreads
-/// are not below zero, and counts not zero.
+/// Invariant: the unit comes first, each part after the piece that it is in; ids are unique; what a part is behind is in the
+/// same piece, and nothing is behind itself; masses, minutes and spreads are not below zero, and counts not zero.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(try_from = "Vec<(Piece, Option<PartId>)>", into = "Vec<(Piece, Option<PartId>)>")]
 pub struct Tree {
     pieces: Vec<Piece>,
     /// The piece that each is in.
     within: Vec<Option<usize>>,
+    /// The part beside it that each is behind.
+    behind: Vec<Option<usize>>,
 }
 
 /// Parts of one piece, of one unit, and minutes of one part: beyond these a file is wrong, and sums stay small.
@@ -105,6 +110,8 @@ pub enum TreeProblem {
     Nowhere { part: PartId, within: PartId },
     #[error("{0} is a part of itself, by way of others or directly")]
     InItself(PartId),
+    #[error("{part} is behind {behind}, which is not beside it, or behind it in turn")]
+    Behind { part: PartId, behind: PartId },
     #[error("{0} has a count, a mass, a spread or minutes that cannot be")]
     Figures(PartId),
 }
@@ -138,7 +145,7 @@ impl Tree {
         {
             return Err(TreeProblem::Nowhere { part: part.id.clone(), within: within.clone() });
         }
-        let mut tree = Tree { pieces: vec![unit], within: vec![None] };
+        let mut tree = Tree { pieces: vec![unit], within: vec![None], behind: Vec::new() };
         let mut left = parts;
         while !left.is_empty() {
             let before = left.len();
@@ -158,7 +165,31 @@ impl Tree {
             }
             left = later;
         }
+        tree.find_behind()?;
         Ok(tree)
+    }
+
+    fn find_behind(&mut self) -> Result<(), TreeProblem> {
+        for (at, piece) in self.pieces.iter().enumerate() {
+            let beside = |id: &PartId| {
+                let there = self.piece(id).map(|(other, _)| other);
+                let there =
+                    there.filter(|&other| at > 0 && other != at && self.within[other] == self.within[at]);
+                there.ok_or_else(|| TreeProblem::Behind { part: piece.id.clone(), behind: id.clone() })
+            };
+            let behind = piece.behind.as_ref().map(beside).transpose()?;
+            self.behind.push(behind);
+        }
+        for (at, piece) in self.pieces.iter().enumerate() {
+            let mut before = self.behind[at];
+            for _ in 0..self.pieces.len() {
+                before = before.and_then(|other| self.behind[other]);
+            }
+            if let (Some(_), Some(behind)) = (before, &piece.behind) {
+                return Err(TreeProblem::Behind { part: piece.id.clone(), behind: behind.clone() });
+            }
+        }
+        Ok(())
     }
 
     pub fn unit(&self) -> &Piece {
@@ -176,6 +207,11 @@ impl Tree {
     /// The piece that one is in; `None` of the unit.
     pub fn within(&self, piece: usize) -> Option<usize> {
         self.within.get(piece).copied().flatten()
+    }
+
+    /// The part beside it that has to be off before.
+    pub fn behind(&self, piece: usize) -> Option<usize> {
+        self.behind.get(piece).copied().flatten()
     }
 
     pub fn parts_of(&self, piece: usize) -> impl Iterator<Item = usize> {
@@ -211,7 +247,7 @@ impl Tree {
     /// The same tree with other figures, piece by piece.
     pub(crate) fn with(&self, change: impl Fn(usize, &Piece) -> Piece) -> Tree {
         let pieces = self.pieces.iter().enumerate().map(|(at, piece)| change(at, piece)).collect();
-        Tree { pieces, within: self.within.clone() }
+        Tree { pieces, within: self.within.clone(), behind: self.behind.clone() }
     }
 }
 

@@ -28,7 +28,7 @@ struct Block {
 }
 
 /// Gain for a minute. What takes no time comes first if it brings something, and last if it costs something.
-pub(super) fn pace(gain: Decimal, minutes: Decimal) -> Decimal {
+fn pace(gain: Decimal, minutes: Decimal) -> Decimal {
     if minutes > Decimal::ZERO {
         let far = if gain > Decimal::ZERO { Decimal::MAX } else { Decimal::MIN };
         return gain.checked_div(minutes).unwrap_or(far);

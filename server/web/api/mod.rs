@@ -13,6 +13,7 @@ mod readings;
 mod runs;
 mod settlements;
 mod shipments;
+mod teardowns;
 mod weighings;
 
 use axum::Json;
@@ -71,6 +72,7 @@ fn described() -> (Router<App>, Description) {
         .routes(routes!(weighings::create))
         .routes(routes!(weighings::undo))
         .routes(routes!(readings::create))
+        .routes(routes!(teardowns::create))
         .routes(routes!(catalogue::grades))
         .routes(routes!(catalogue::outlets))
         .routes(routes!(market::prices))

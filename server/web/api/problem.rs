@@ -81,7 +81,8 @@ impl From<StoreError> for Problem {
             | StoreError::Run(_)
             | StoreError::Shop(_)
             | StoreError::Partner(_)
-            | StoreError::Cash(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),
+            | StoreError::Cash(_)
+            | StoreError::Teardown(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),
             StoreError::Busy => (StatusCode::SERVICE_UNAVAILABLE, "busy", "The shop's record is busy"),
             StoreError::Away(_) => {
                 tracing::error!(%error, "request failed");

@@ -44,6 +44,11 @@ pub struct NewWeighing {
     tare: Option<String>,
     #[serde(default)]
     pieces: Option<u32>,
+    /// The teardown that this is a part from, and which part of its kind.
+    #[serde(default)]
+    teardown: Option<String>,
+    #[serde(default)]
+    part: Option<String>,
     /// When it was weighed (RFC 3339), for one that was kept until the wifi was back.
     #[serde(default)]
     at: Option<String>,
@@ -101,7 +106,7 @@ async fn put(app: &App, visitor: &Visitor, new: &NewWeighing) -> Result<Json<Wei
     if !new.confirmed {
         sure(&new.reading)?;
     }
-    let by = By { at: weighed_at(new, visitor.now), ..visitor.by() };
+    let by = By { at: weighed_at(new.at.as_ref(), visitor.now), ..visitor.by() };
     match put_on(app, &by, &lot, &new.id, form(new)).await? {
         Sent::Stored { added, done: WeighedIn::Now { total } } => {
             let (id, lot) = (new.id.clone(), new.lot.clone());
@@ -193,8 +198,8 @@ pub(super) fn refused_reading(words: String) -> Problem {
 }
 
 /// When it was weighed, as far as that can be believed: not in the future, and not long ago.
-fn weighed_at(new: &NewWeighing, now: Timestamp) -> Timestamp {
-    let said = new.at.as_ref().and_then(|at| at.parse::<Timestamp>().ok());
+pub(super) fn weighed_at(at: Option<&String>, now: Timestamp) -> Timestamp {
+    let said = at.and_then(|at| at.parse::<Timestamp>().ok());
     said.filter(|at| *at <= now && now.duration_since(*at) < KEPT).unwrap_or(now)
 }
 
@@ -207,10 +212,12 @@ fn form(new: &NewWeighing) -> Form {
         ("tare", optional(&new.tare)),
         ("pieces", new.pieces.map_or_else(String::new, |pieces| pieces.to_string())),
         ("seen", new.seen_micrograms.map_or_else(String::new, |seen| seen.to_string())),
+        ("teardown", optional(&new.teardown)),
+        ("part", optional(&new.part)),
     ])
 }
 
-fn refused(form: &Form) -> Problem {
+pub(super) fn refused(form: &Form) -> Problem {
     let fields = form.problems();
     let words = fields.values().cloned().collect::<Vec<_>>().join(" ");
     let problem =

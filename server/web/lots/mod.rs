@@ -26,6 +26,7 @@ use super::photos::Album;
 use super::pickups;
 use super::plan::{place_name, second_choice};
 use super::unpriced::{Unpriced, wants_a_count};
+use super::weigh;
 use super::wire;
 use crate::shelf::{Answer, Shelf};
 use crate::store::containers::{Container, ContainerDetails, ContainerKind};
@@ -360,6 +361,9 @@ pub struct NewLotQuery {
     grade: String,
     container: String,
     pickup: String,
+    /// A part of a unit on the bench that wants the bag.
+    teardown: String,
+    part: String,
 }
 
 /// A new bag: which grade, in what?
@@ -376,6 +380,8 @@ pub async fn new(
         ("pickup", query.pickup),
         ("container", container),
         ("kind", "bag".to_string()),
+        ("teardown", query.teardown),
+        ("part", query.part),
     ]);
     new_page(&app, visitor, form).await
 }
@@ -398,7 +404,10 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
     if let (Some(grade), Some(source), Some(pickup), Some(container)) = (grade, source, pickup, target) {
         let lot = NewLot { id: &id, container, grade: GradeId::new(grade), source: &source };
         match app.store.open_lot_from(&visitor.by(), &lot, pickup.as_deref()).await {
-            Ok(()) => return Ok(Redirect::to(&format!("/lots/{id}/weigh")).into_response()),
+            Ok(()) => {
+                let along = weigh::along(form.value("teardown"), form.value("part"));
+                return Ok(Redirect::to(&format!("/lots/{id}/weigh{along}")).into_response());
+            }
             Err(error) => explain(&mut form, error)?,
         }
     }

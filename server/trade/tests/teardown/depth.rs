@@ -104,6 +104,26 @@ fn what_is_sealed_is_not_opened_and_what_has_no_price_is_told() {
 }
 
 #[test]
+fn a_lid_comes_off_where_what_is_behind_it_pays_for_it() {
+    let behind = |part: Piece| Piece { behind: Some("shell".into()), ..part };
+    let router = |board: i64| {
+        let parts = vec![(behind(piece("board", "board", board, 1)), ""), (piece("shell", "", 200, 2), "")];
+        tree(piece("router", "", 500, 0), parts)
+    };
+    let nets = nets(&[("board", dec!(0.01))]);
+    // The shell's two minutes and the board's one cost 0.90: a board of 200 g pays for them, one of 80 g does not.
+    let found = depth(&router(200), &nets, dec!(18));
+    assert_eq!(found.opened, Some(dec!(2) - dec!(0.9)));
+    let tree = router(200);
+    let done: Vec<&str> = found.steps.iter().map(|step| tree.pieces()[step.piece].id.as_str()).collect();
+    assert_eq!(done, ["router", "shell", "board"]);
+    assert_eq!(found.minutes(), dec!(3));
+    let poor = depth(&router(80), &nets, dec!(18));
+    assert_eq!((poor.opened, poor.stop), (Some(Decimal::ZERO), 0));
+    assert_eq!(poor.steps.last().map(|step| step.gain_so_far), Some(dec!(0.8) - dec!(0.9)));
+}
+
+#[test]
 fn a_tree_that_cannot_be_is_refused() {
     let unit = || piece("unit", "", 100, 0);
     let build = |parts: Vec<(Piece, Option<PartId>)>| Tree::new(unit(), parts);
@@ -119,6 +139,16 @@ fn a_tree_that_cannot_be_is_refused() {
         Err(TreeProblem::InItself("a".into()))
     );
     assert_eq!(build(vec![part("a", Some("a"))]), Err(TreeProblem::InItself("a".into())));
+    let behind = |id: &str, other: &str| (Piece { behind: Some(other.into()), ..piece(id, "", 10, 1) }, None);
+    for parts in [
+        vec![behind("a", "b")],
+        vec![behind("a", "a")],
+        vec![behind("a", "unit")],
+        vec![behind("a", "b"), behind("b", "a")],
+        vec![behind("a", "c"), part("b", None), part("c", Some("b"))],
+    ] {
+        assert!(matches!(build(parts), Err(TreeProblem::Behind { .. })));
+    }
     let odd = [
         Piece { count: 0, ..piece("a", "", 1, 1) },
         Piece { minutes: dec!(-1), ..piece("a", "", 1, 1) },
@@ -146,7 +176,7 @@ fn random_tree(random: &mut fastrand::Rng, parts: usize) -> Tree {
         5 => None,
         nth => Some(GradeId::new(GRADES[nth])),
     };
-    let mut made = Vec::new();
+    let (mut made, mut places) = (Vec::new(), Vec::new());
     for nth in 0..parts {
         let part = Piece {
             id: PartId::new(format!("p{nth}")),
@@ -157,6 +187,12 @@ fn random_tree(random: &mut fastrand::Rng, parts: usize) -> Tree {
             ..piece("", "", random.i64(0..500), random.i64(0..12))
         };
         let within = random.usize(0..=nth);
+        // Behind one that is in the same piece, where there is such a one before it.
+        let beside = |other: &usize| places[*other] == within;
+        let before: Vec<usize> = (0..nth).filter(beside).collect();
+        let behind = (!before.is_empty() && random.bool()).then(|| before[random.usize(0..before.len())]);
+        let part = Piece { behind: behind.map(|other| PartId::new(format!("p{other}"))), ..part };
+        places.push(within);
         made.push((part, (within > 0).then(|| PartId::new(format!("p{}", within - 1)))));
     }
     Tree::new(Piece { grade: grade(random), ..piece("unit", "", 4000, 0) }, made).expect("a tree")
@@ -190,7 +226,11 @@ fn most(tree: &Tree, nets: &Nets, rate: Decimal) -> Decimal {
         .sum();
     let mut most = Decimal::MIN;
     for open in (0..1_u32 << n).filter(|open| open & !can_open == 0) {
-        for off in (0..1_u32 << n).filter(|off| off & 1 == 0) {
+        // Nothing comes off before what it is behind.
+        let can = |off: u32| {
+            (1..n).all(|at| off & (1 << at) == 0 || tree.behind(at).is_none_or(|b| off & (1 << b) != 0))
+        };
+        for off in (0..1_u32 << n).filter(|off| off & 1 == 0 && can(*off)) {
             most = most.max(worth(tree, nets, 0, off, open, rate));
         }
     }
@@ -221,8 +261,7 @@ fn steps_and_what_is_sold_add_up_to_the_value() {
         assert_eq!(found.whole + gains, found.value());
         let sold: Decimal = found.brought.iter().map(|brought| brought.amount).sum();
         assert_eq!(sold - found.labour(), found.value());
-        // Nothing after the place to stop adds anything, and no place before it is better.
-        assert!(found.steps[found.stop..].iter().all(|step| step.gain <= Decimal::ZERO || found.stop == 0));
+        // No place before or after the one to stop at is better.
         let best = found.steps.iter().map(|step| step.gain_so_far).max().unwrap_or_default();
         assert_eq!(best.max(Decimal::ZERO), found.gain());
     }

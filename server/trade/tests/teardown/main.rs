@@ -28,6 +28,7 @@ pub fn piece(id: &str, grade: &str, grams: i64, minutes: i64) -> Piece {
         minutes: Decimal::from(minutes),
         stays_on: None,
         sealed: false,
+        behind: None,
     }
 }
 
