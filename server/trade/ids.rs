@@ -40,4 +40,6 @@ ids! {
     GradeId
     LotId
     OutletId
+    /// Grades that are handled alike: `copper`, `boards`.
+    Family
 }

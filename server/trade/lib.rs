@@ -12,6 +12,7 @@ pub mod cover;
 pub mod exchange;
 mod fraction;
 pub mod freight;
+pub mod history;
 pub mod ids;
 pub mod mass;
 pub mod money;

@@ -305,5 +305,6 @@ fn outlet(id: String, way: Way, terms: Terms, quotes: BTreeMap<GradeId, Quotes>)
         terms,
         quotes,
         sheet_date: None,
+        learned: None,
     }
 }
