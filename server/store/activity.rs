@@ -29,6 +29,7 @@ pub enum Noun {
     Sheet,
     Plan,
     Shipment,
+    Settlement,
     Shop,
     Partner,
     Session,
@@ -37,7 +38,7 @@ pub enum Noun {
 }
 
 impl Noun {
-    pub const ALL: [Noun; 14] = [
+    pub const ALL: [Noun; 15] = [
         Noun::Lot,
         Noun::Container,
         Noun::Grade,
@@ -49,6 +50,7 @@ impl Noun {
         Noun::Sheet,
         Noun::Plan,
         Noun::Shipment,
+        Noun::Settlement,
         Noun::Shop,
         Noun::Partner,
         Noun::Session,
@@ -67,6 +69,7 @@ impl Noun {
             Noun::Sheet => "sheet",
             Noun::Plan => "plan",
             Noun::Shipment => "shipment",
+            Noun::Settlement => "settlement",
             Noun::Shop => "shop",
             Noun::Partner => "partner",
             Noun::Session => "session",
@@ -140,7 +143,7 @@ impl Store {
         most: u32,
     ) -> Result<Vec<Activity>, StoreError> {
         let sql = "SELECT a.id, a.at, p.name AS partner_name, a.noun, a.noun_id, a.deed, a.detail, \
-                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, w.name) AS name \
+                   COALESCE(c.label, b.label, g.name, o.name, s.name, k.name, h.name, t.name, y.name, w.name) AS name \
                    FROM activity a JOIN partners p ON p.id = a.partner_id \
                    LEFT JOIN lots l ON a.noun IN ('lot', 'plan') AND l.id = a.noun_id \
                    LEFT JOIN containers c ON c.id = l.container_id \
@@ -153,6 +156,8 @@ impl Store {
                    LEFT JOIN outlets h ON h.id = q.outlet_id \
                    LEFT JOIN shipments m ON a.noun = 'shipment' AND m.id = a.noun_id \
                    LEFT JOIN outlets t ON t.id = m.outlet_id \
+                   LEFT JOIN settlements x ON a.noun = 'settlement' AND x.id = a.noun_id \
+                   LEFT JOIN outlets y ON y.id = x.outlet_id \
                    LEFT JOIN partners w ON a.noun = 'partner' AND w.id = a.noun_id \
                    WHERE a.shop_id = $1 AND (CAST($2 AS TEXT) IS NULL OR a.partner_id = $2) \
                    AND (CAST($3 AS TEXT) IS NULL OR a.noun = $3) \

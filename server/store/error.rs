@@ -8,6 +8,7 @@ use sqlx::migrate::MigrateError;
 
 use super::lots::LotRefusal;
 use super::partners::PartnerRefusal;
+use super::settlements::SettlementRefusal;
 use super::sheets::SheetRefusal;
 use super::shops::ShopRefusal;
 
@@ -44,6 +45,9 @@ pub enum StoreError {
     /// The price sheet cannot be stored as it is.
     #[error(transparent)]
     Sheet(#[from] SheetRefusal),
+    /// The settlement cannot be saved as it is.
+    #[error(transparent)]
+    Settlement(#[from] SettlementRefusal),
     /// The shop's settings cannot be changed like that.
     #[error(transparent)]
     Shop(#[from] ShopRefusal),

@@ -76,7 +76,9 @@ pub async fn add_file(
 pub(crate) async fn drop_unread_file(tx: &mut Tx, shop_id: &str, sha256: &str) -> Result<(), StoreError> {
     let sql = "DELETE FROM files WHERE shop_id = $1 AND sha256 = $2 \
                AND NOT EXISTS (SELECT 1 FROM sheets s WHERE s.shop_id = $1 AND s.sha256 = $2) \
-               AND NOT EXISTS (SELECT 1 FROM sheet_drafts d WHERE d.shop_id = $1 AND d.sha256 = $2)";
+               AND NOT EXISTS (SELECT 1 FROM sheet_drafts d WHERE d.shop_id = $1 AND d.sha256 = $2) \
+               AND NOT EXISTS (SELECT 1 FROM settlements t WHERE t.shop_id = $1 AND t.sha256 = $2) \
+               AND NOT EXISTS (SELECT 1 FROM settlement_drafts e WHERE e.shop_id = $1 AND e.sha256 = $2)";
     sqlx::query(sql).bind(shop_id).bind(sha256).execute(&mut **tx).await?;
     Ok(())
 }

@@ -26,6 +26,7 @@ pub mod rows;
 pub mod scale_readings;
 pub mod services;
 pub mod sessions;
+pub mod settlements;
 pub mod sheets;
 pub mod shipments;
 pub mod shops;

@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 26] = [
+pub const TABLES: [Table; 32] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -57,6 +57,15 @@ pub const TABLES: [Table; 26] = [
     by_shop("plan_closures"),
     by_shop("shipments"),
     Table { name: "shipment_lots", of_shop: "shipment_id IN (SELECT id FROM shipments WHERE shop_id = $1)" },
+    by_shop("waybills"),
+    by_shop("settlements"),
+    by_shop("settlement_lots"),
+    by_shop("settlement_lines"),
+    Table {
+        name: "settlement_portions",
+        of_shop: "settlement_id IN (SELECT id FROM settlements WHERE shop_id = $1)",
+    },
+    by_shop("settlement_drafts"),
     by_shop("activity"),
 ];
 
@@ -100,12 +109,12 @@ impl Snapshot {
             .bind(shop_id)
             .fetch_all(&mut *self.transaction)
             .await?;
+        let rows: Vec<Cells> = rows.iter().map(|row| cells(table, row)).collect::<Result<_, _>>()?;
+        let before = named_before(&rows);
         let mut keyed = BTreeMap::new();
-        for row in &rows {
-            let cells = cells(table, row)?;
-            // A row that takes another one back comes after it, whatever their names.
-            let later = cells.get("reverses_id").is_some_and(|reverses| !reverses.is_null());
-            keyed.insert((later, Value::Object(cells.clone()).to_string()), cells);
+        for cells in rows {
+            let depth = depth(&cells, &before);
+            keyed.insert((depth, Value::Object(cells.clone()).to_string()), cells);
         }
         Ok(keyed.into_values().collect())
     }
@@ -120,6 +129,35 @@ impl Snapshot {
                 .await?;
         Ok(bytes)
     }
+}
+
+/// Columns by which a row names one before it in the same table: it takes it back, or stands in its place.
+const BEFORE: [&str; 2] = ["reverses_id", "replaces_id"];
+
+/// Each row that names one before it, with that one.
+fn named_before(rows: &[Cells]) -> BTreeMap<String, String> {
+    let text = |cells: &Cells, column: &str| cells.get(column).and_then(Value::as_str).map(str::to_string);
+    rows.iter()
+        .filter_map(|cells| {
+            let before = BEFORE.into_iter().find_map(|column| text(cells, column))?;
+            Some((text(cells, "id")?, before))
+        })
+        .collect()
+}
+
+/// How many rows of its table have to be there before a row, whatever their names.
+fn depth(cells: &Cells, before: &BTreeMap<String, String>) -> usize {
+    let mut id = cells.get("id").and_then(Value::as_str);
+    let mut depth = 0;
+    while let Some(named) = id.and_then(|id| before.get(id)) {
+        depth += 1;
+        // Rows that name each other in a ring cannot be; an end for them all the same.
+        if depth > before.len() {
+            break;
+        }
+        id = Some(named);
+    }
+    depth
 }
 
 fn cells(table: Table, row: &AnyRow) -> Result<Cells, StoreError> {

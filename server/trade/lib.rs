@@ -24,5 +24,6 @@ pub mod plan;
 pub mod quote;
 pub mod reading;
 pub mod scale;
+pub mod settlement;
 pub mod volume;
 pub mod wire;

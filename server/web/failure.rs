@@ -167,6 +167,9 @@ impl From<StoreError> for Failure {
             ),
             StoreError::Lot(refusal) => (StatusCode::CONFLICT, "That cannot be done to the lot", refusal.to_string()),
             StoreError::Sheet(refusal) => (StatusCode::CONFLICT, "The sheet cannot be saved", refusal.to_string()),
+            StoreError::Settlement(refusal) => {
+                (StatusCode::CONFLICT, "The settlement cannot be saved", refusal.to_string())
+            }
             StoreError::Shop(refusal) => {
                 (StatusCode::CONFLICT, "That cannot be changed in the shop", refusal.to_string())
             }

@@ -73,9 +73,11 @@ impl From<StoreError> for Problem {
             StoreError::Missing => return Problem::missing("thing here"),
             StoreError::Stale => (StatusCode::CONFLICT, "stale", "Changed meanwhile"),
             StoreError::Duplicate => (StatusCode::CONFLICT, "duplicate", "There is one like it already"),
-            StoreError::Lot(_) | StoreError::Sheet(_) | StoreError::Shop(_) | StoreError::Partner(_) => {
-                (StatusCode::CONFLICT, "refused", "That cannot be done")
-            }
+            StoreError::Lot(_)
+            | StoreError::Sheet(_)
+            | StoreError::Settlement(_)
+            | StoreError::Shop(_)
+            | StoreError::Partner(_) => (StatusCode::CONFLICT, "refused", "That cannot be done"),
             StoreError::Busy => (StatusCode::SERVICE_UNAVAILABLE, "busy", "The shop's record is busy"),
             StoreError::Away(_) => {
                 tracing::error!(%error, "request failed");
