@@ -32,6 +32,7 @@ mod shipments;
 mod shop;
 mod shops;
 mod today;
+mod track;
 mod weigh;
 
 /// Files are not found by themselves: one without its `mod` line above would never run.

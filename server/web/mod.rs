@@ -24,6 +24,7 @@ mod freight_table;
 mod gauge;
 mod grades;
 mod guard;
+mod interval;
 mod join;
 mod ladder;
 mod live;
@@ -48,6 +49,8 @@ mod sign_in;
 mod stale;
 mod thread;
 mod today;
+mod told;
+mod track;
 mod unpriced;
 mod weigh;
 
@@ -174,7 +177,9 @@ pub fn router(app: App) -> Router {
         // Outlets
         .route("/outlets", get(outlets::index))
         .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
+        .route("/outlets/record", get(track::index).post(track::choose))
         .route("/outlets/{outlet}", get(outlets::show))
+        .route("/outlets/{outlet}/record", get(track::show))
         .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
         .route("/outlets/{outlet}/close", post(outlets::close))
         .route("/outlets/{outlet}/reopen", post(outlets::reopen))

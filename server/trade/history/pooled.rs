@@ -22,6 +22,11 @@ impl Strength {
     /// For a family that is settled alone both come to four observations: 1/8 + 1/8 = 1/4.
     pub const STANDARD: Strength = Strength { outlet: 8.0, family: 8.0 };
 
+    /// How many observations of one family alone the terms count as.
+    pub fn for_one_family(self) -> f64 {
+        1.0 / (1.0 / self.outlet + 1.0 / self.family)
+    }
+
     /// What stays of the family's own strength beside `count` observations of it.
     fn kept(self, count: f64) -> f64 {
         1.0 / (1.0 + count / self.family)

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use jiff::civil::Date;
 use rust_decimal::Decimal;
 
 use super::{Learned, Range, Settled};
@@ -17,7 +18,8 @@ pub struct Record {
     pub settled: Settled,
     /// The delivery at the prices that it was made for.
     pub lines: Vec<Line>,
-    /// What was paid out, in the outlet's currency.
+    /// What the sheet's prices and the terms' fees came to, and what was paid out, in the outlet's currency.
+    pub promised: Decimal,
     pub paid: Decimal,
 }
 
@@ -25,6 +27,8 @@ pub struct Record {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Told {
     pub id: String,
+    pub left: Date,
+    pub promised: Decimal,
     pub expected: Decimal,
     pub range: Range,
     pub paid: Decimal,
@@ -60,6 +64,8 @@ pub fn track(outlet: &Outlet, records: &[Record], grades: &Arc<BTreeMap<GradeId,
         let then = Outlet { learned: Some(Arc::clone(&learned)), ..outlet.clone() };
         Told {
             id: record.id.clone(),
+            left,
+            promised: record.promised,
             expected: Paid::of(&record.lines, &then).out(&outlet.terms),
             range: learned.payout(&record.lines, &then),
             paid: record.paid,

@@ -79,7 +79,13 @@ impl Truth {
         }
         let known = left.checked_add(5.days()).unwrap();
         let settled = Settled { left, known, days_to_pay: Some(4), loads };
-        Record { id: format!("{nth:03}"), settled, lines, paid }
+        Record {
+            id: format!("{nth:03}"),
+            settled,
+            promised: lines.iter().map(|line| line.amount).sum(),
+            lines,
+            paid,
+        }
     }
 }
 
