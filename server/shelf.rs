@@ -4,6 +4,7 @@
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
 mod answers;
+mod history;
 mod nets;
 mod turning;
 
@@ -18,9 +19,10 @@ use jiff::{Timestamp, ToSpan};
 use rust_decimal::Decimal;
 use trade::cadence::FillRate;
 use trade::costs::Facts;
-use trade::ids::{GradeId, LotId, OutletId};
+use trade::history::Range;
+use trade::ids::{Family, GradeId, LotId, OutletId};
 use trade::mass::Mass;
-use trade::net::{Closed, Load};
+use trade::net::{Closed, Ladder, Load};
 use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{self, Habit};
@@ -33,6 +35,7 @@ use crate::store::shops::Shop;
 use crate::store::{Store, StoreError};
 
 pub use answers::{Answers, Known};
+pub use history::History;
 pub use nets::{GradeNet, GradeNets, NetSource};
 
 /// How far back weighings tell how fast a bag fills.
@@ -92,7 +95,13 @@ impl Shelf {
     ) -> Result<Shelf, StoreError> {
         let today = now.to_zoned_datetime(shop.zone.clone()).date();
         lots.retain(|lot| lot.state == LotState::Open);
-        let grades = store.grades(&shop.id).await?.into_iter().map(|grade| {
+        let grades = store.grades(&shop.id).await?;
+        let families = || grades.iter().map(|grade| (grade.id.clone(), Family::new(&*grade.details.family)));
+        let history = match store.learns(&shop.id).await? {
+            true => History::load(store, shop, families().collect()).await?,
+            false => History::default(),
+        };
+        let grades = grades.into_iter().map(|grade| {
             (grade.id, ShelfGrade { name: grade.details.name, density: grade.details.bulk_density })
         });
         let cartons = store.cartons(&shop.id).await?;
@@ -113,7 +122,8 @@ impl Shelf {
         let outlets = outlets.into_iter().filter(|outlet| !outlet.is_closed()).map(|outlet| {
             let (quotes, date) =
                 sheets.remove(&outlet.id).map_or_else(Default::default, |s| (s.quotes, Some(s.valid_from)));
-            outlet.priced(&services, quotes, date)
+            let outlet = outlet.priced(&services, quotes, date);
+            Outlet { learned: history.learned(&outlet), ..outlet }
         });
         let outlets: Vec<Outlet> = outlets.collect();
         let choices = choices_about(&lots, &outlets, store.plan_choices(&shop.id).await?);
@@ -146,6 +156,12 @@ impl Shelf {
 
     pub fn grade_name(&self, id: &GradeId) -> String {
         self.grades.get(id).map_or_else(|| id.to_string(), |grade| grade.name.clone())
+    }
+
+    /// Between what a delivery's net lies four times out of five; `None` where nothing was settled that tells.
+    pub fn range(&self, outlet: &OutletId, ladder: &Ladder) -> Option<Range> {
+        let outlet = self.outlet(outlet)?;
+        Some(outlet.learned.as_ref()?.net(ladder, outlet, &self.facts))
     }
 
     /// The lot as it would go to an outlet.

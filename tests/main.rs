@@ -43,6 +43,7 @@ mod shop;
 mod shops;
 mod teardowns;
 mod today;
+mod track;
 mod trading_year;
 mod weigh;
 mod wire;

@@ -126,6 +126,7 @@ impl Outlet {
             terms: self.details.terms,
             quotes,
             sheet_date,
+            learned: None,
         }
     }
 }

@@ -138,6 +138,26 @@ impl Store {
         tx.note(by, Noun::Shop, shop_id, "changed the settings", "").await?;
         tx.commit().await
     }
+
+    /// Whether the shop goes by what its settlements have taught.
+    pub async fn learns(&self, shop_id: &str) -> Result<bool, StoreError> {
+        let sql = "SELECT learns FROM shops WHERE id = $1";
+        let (learns,): (i64,) = sqlx::query_as(sql).bind(shop_id).fetch_one(self.readers()).await?;
+        Ok(learns != 0)
+    }
+
+    /// Lets it, or not. What it is already is not changed, so that sent twice it is done once.
+    pub async fn let_learn(&self, by: &By, learns: bool) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
+        let mut tx = self.begin().await?;
+        let sql = "UPDATE shops SET learns = $2, version = version + 1 WHERE id = $1 AND learns <> $2";
+        let done = sqlx::query(sql).bind(shop_id).bind(i64::from(learns)).execute(&mut *tx).await?;
+        if done.rows_affected() == 1 {
+            let deed = if learns { "goes by settlements" } else { "goes by the terms alone" };
+            tx.note(by, Noun::Shop, shop_id, deed, "").await?;
+        }
+        tx.commit().await
+    }
 }
 
 const HOME_CURRENCY_USES: &str = "SELECT CAST((SELECT COUNT(*) FROM outlets WHERE shop_id = $1) \

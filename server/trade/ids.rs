@@ -44,4 +44,6 @@ ids! {
     KindId
     /// A part of a kind: `power-supply`.
     PartId
+    /// Grades that are handled alike: `copper`, `boards`.
+    Family
 }

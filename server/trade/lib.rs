@@ -14,6 +14,7 @@ pub mod duration;
 pub mod exchange;
 mod fraction;
 pub mod freight;
+pub mod history;
 pub mod ids;
 pub mod mass;
 pub mod money;

@@ -1,6 +1,7 @@
 //! Anyone a lot can be sold to, and the standing conditions of selling to them.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use iso_currency::Currency;
 use jiff::civil::Date;
@@ -8,6 +9,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::freight::Service;
+use crate::history::Learned;
 use crate::ids::{GradeId, OutletId};
 use crate::mass::Mass;
 use crate::money::Share;
@@ -25,6 +27,29 @@ pub struct Outlet {
     pub quotes: BTreeMap<GradeId, Quotes>,
     /// The day its current sheet is valid from.
     pub sheet_date: Option<Date>,
+    /// What its settlements have taught; `None` while there are none, or where the shop goes by the terms alone.
+    pub learned: Option<Arc<Learned>>,
+}
+
+impl Outlet {
+    /// What its scale is expected to find of a grade, by ours.
+    pub fn paid_weight(&self, grade: &GradeId) -> Decimal {
+        let learned = self.learned.as_ref().and_then(|learned| learned.about(grade).paid_weight);
+        learned.map_or(self.terms.paid_weight.get(), |learned| learned.mean)
+    }
+
+    /// The share of a grade's price that downgrades are expected to take.
+    pub fn lost_to_downgrades(&self, grade: &GradeId) -> Decimal {
+        let learned = self.learned.as_ref().map(|learned| learned.about(grade));
+        let learned = learned.and_then(|about| Some(about.downgraded?.mean * about.drop));
+        learned.unwrap_or_else(|| self.terms.downgrade_chance.get() * self.terms.downgrade_drop.get())
+    }
+
+    /// Days until it pays, as expected.
+    pub fn days_to_pay(&self) -> Decimal {
+        let learned = self.learned.as_ref().and_then(|learned| learned.days());
+        learned.map_or(Decimal::from(self.terms.days_to_pay), |learned| learned.mean)
+    }
 }
 
 /// How goods get there.

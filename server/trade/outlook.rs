@@ -159,7 +159,7 @@ impl Bag<'_> {
         let mut breaks = vec![outlet.terms.minimum_grade, outlet.terms.minimum_delivery];
         if let Some(quotes) = outlet.quotes.get(self.grade) {
             breaks.extend(quotes.tiers().iter().map(|quote| quote.from));
-            breaks.extend(quotes.tiers().iter().filter_map(|quote| pays_out_from(outlet, quote)));
+            breaks.extend(quotes.tiers().iter().filter_map(|quote| pays_out_from(outlet, self.grade, quote)));
         }
         if let Some(packer) = packer {
             breaks.extend(packer.steps(self.density, up_to));
@@ -170,11 +170,11 @@ impl Bag<'_> {
 }
 
 /// The mass at which a delivery at this quote reaches the outlet's minimum payout.
-fn pays_out_from(outlet: &Outlet, quote: &Quote) -> Option<Mass> {
+fn pays_out_from(outlet: &Outlet, grade: &GradeId, quote: &Quote) -> Option<Mass> {
     let terms = &outlet.terms;
     let gram = quote.price.of(Mass::from_grams(Decimal::ONE), 0).amount;
-    let weighed = gram * terms.weight_deduction.rest() * terms.paid_weight.get();
-    let upheld = Decimal::ONE - terms.downgrade_chance.get() * terms.downgrade_drop.get();
+    let weighed = gram * terms.weight_deduction.rest() * outlet.paid_weight(grade);
+    let upheld = Decimal::ONE - outlet.lost_to_downgrades(grade);
     let per_gram = weighed * upheld * terms.percent_fee.rest();
     if terms.minimum_payout.is_zero() || per_gram <= Decimal::ZERO {
         return None;

@@ -12,6 +12,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 use serde::Deserialize;
 use trade::cadence::FillRate;
+use trade::history::Range;
 use trade::ids::{LotId, OutletId};
 use trade::mass::Mass;
 use trade::outlet::Way;
@@ -105,6 +106,7 @@ struct Buyer {
     is_mail_in: bool,
     net: Option<Decimal>,
     per_unit: Option<Decimal>,
+    range: Option<Range>,
     closed: String,
     break_even: Option<Mass>,
     ship: Option<Mass>,
@@ -234,6 +236,7 @@ fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -
         is_mail_in: matches!(outlet.way, Way::Post(_)),
         net: ladder.map(|ladder| ladder.net),
         per_unit: ladder.and_then(|ladder| ladder.net_per(shelf.facts.style.unit())),
+        range: ladder.and_then(|ladder| shelf.range(&outlet.id, ladder)),
         closed: way.now.as_ref().err().map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
         break_even: way.break_even,
         ship: ship.map(|ship| ship.weight),

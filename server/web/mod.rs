@@ -28,6 +28,7 @@ mod freight_table;
 mod gauge;
 mod grades;
 mod guard;
+mod interval;
 mod join;
 mod kept_back;
 mod ladder;
@@ -60,6 +61,8 @@ mod stale;
 mod teardowns;
 mod thread;
 mod today;
+mod told;
+mod track;
 mod turns;
 mod unpriced;
 mod upload;
@@ -276,7 +279,9 @@ pub fn router(app: App) -> Router {
         // Outlets
         .route("/outlets", get(outlets::index))
         .route("/outlets/new", get(outlet_form::new).post(outlet_form::create))
+        .route("/outlets/record", get(track::index).post(track::choose))
         .route("/outlets/{outlet}", get(outlets::show))
+        .route("/outlets/{outlet}/record", get(track::show))
         .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
         .route("/outlets/{outlet}/close", post(outlets::close))
         .route("/outlets/{outlet}/reopen", post(outlets::reopen))

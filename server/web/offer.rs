@@ -131,6 +131,9 @@ pub struct Seen {
     /// Units of home currency for one of the outlet's.
     rate: Option<Decimal>,
     terms: String,
+    /// What its settlements have taught.
+    #[serde(default)]
+    learned: String,
     freight: String,
     boxes: String,
     costs: String,
@@ -192,6 +195,7 @@ impl Seen {
             lots,
             rate: facts.rates.mid(outlet.currency, facts.costs.home, facts.today).map(|mid| mid.rate),
             terms,
+            learned: digest(&outlet.learned),
             freight,
             boxes: digest(&facts.cartons),
             costs: digest(&facts.costs),
@@ -255,6 +259,11 @@ impl Seen {
         }
         for (then, now, what) in [
             (&self.terms, &now.terms, format!("The terms of {} were changed.", outlet.name)),
+            (
+                &self.learned,
+                &now.learned,
+                format!("A settlement of {} has taught something new.", outlet.name),
+            ),
             (&self.freight, &now.freight, "The freight tables were changed.".to_string()),
             (&self.boxes, &now.boxes, "The boxes at hand were changed.".to_string()),
             (&self.costs, &now.costs, "The shop's own costs were changed.".to_string()),

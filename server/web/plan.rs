@@ -7,6 +7,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
+use trade::history::Range;
 use trade::ids::{LotId, OutletId};
 use trade::net::{Ladder, StepKind};
 use trade::outlet::Way;
@@ -45,7 +46,8 @@ struct Stop {
     per_unit: Option<Decimal>,
     mass: trade::mass::Mass,
     payout: String,
-    days_to_pay: u32,
+    days_to_pay: Decimal,
+    range: Option<Range>,
     /// Trip, freight, boxes and the like: paid once for all its lots.
     shared: Decimal,
     drawing: LadderDrawing,
@@ -142,7 +144,8 @@ impl View<'_> {
             per_unit: ladder.net_per(self.shelf.facts.style.unit()),
             mass: ladder.mass,
             payout: unbroken(&ladder.payout.to_string()),
-            days_to_pay: outlet.terms.days_to_pay,
+            days_to_pay: outlet.days_to_pay().round().normalize(),
+            range: self.shelf.range(&outlet.id, ladder),
             shared: shared_cost(ladder),
             drawing: LadderDrawing::new(ladder, self.shelf),
             rows,

@@ -341,5 +341,6 @@ fn outlet(id: String, way: Way, terms: Terms, quotes: BTreeMap<GradeId, Quotes>)
         terms,
         quotes,
         sheet_date: None,
+        learned: None,
     }
 }

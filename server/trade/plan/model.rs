@@ -17,7 +17,7 @@ use crate::ids::GradeId;
 use crate::mass::Mass;
 use crate::money::PriceUnit;
 use crate::net;
-use crate::outlet::{Outlet, Terms, Way};
+use crate::outlet::{Outlet, Way};
 use crate::packing::Contents;
 use crate::quote::{Quote, Quotes};
 
@@ -226,7 +226,7 @@ impl<'a> Site<'a> {
         let mid = facts.rates.mid(outlet.currency, costs.home, facts.today);
         let rate = mid.map_or(0.0, |mid| float(mid.rate));
         let spread = if outlet.currency == costs.home { 0.0 } else { float(terms.exchange_spread.get()) };
-        let waiting = float(costs.capital_per_year.get()) * f64::from(terms.days_to_pay) / 365.0;
+        let waiting = float(costs.capital_per_year.get() * outlet.days_to_pay()) / 365.0;
         let (insurance, once) = match &outlet.way {
             Way::Drive(drive) => {
                 let distance = drive.distance_km * dec!(2);
@@ -299,18 +299,24 @@ fn grades_at(outlet: &Outlet, problem: &Problem<'_>, items: &[Item]) -> Vec<Site
         }
     }
     let priced = by_grade.into_iter().filter_map(|(grade, lots)| Some((outlet.quotes.get(grade)?, lots)));
-    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, &outlet.terms, problem, items)).collect()
+    priced.map(|(quotes, lots)| SiteGrade::new(quotes, lots, outlet, problem, items)).collect()
 }
 
 impl SiteGrade {
-    fn new(quotes: &Quotes, lots: Vec<usize>, terms: &Terms, problem: &Problem<'_>, items: &[Item]) -> Self {
-        let starts = quotes.tiers().iter().map(|quote| quote.from.max(terms.minimum_grade));
+    fn new(
+        quotes: &Quotes,
+        lots: Vec<usize>,
+        outlet: &Outlet,
+        problem: &Problem<'_>,
+        items: &[Item],
+    ) -> Self {
+        let starts = quotes.tiers().iter().map(|quote| quote.from.max(outlet.terms.minimum_grade));
         let ends = starts.clone().skip(1).map(Some).chain([None]);
         let mut tiers = Vec::new();
         for ((quote, from), end) in quotes.tiers().iter().zip(starts).zip(ends) {
             // Tiers that end before the grade's minimum are never reached.
             if end != Some(from) {
-                let worth = lots.iter().map(|&lot| worth(&problem.lots[lot], quote, terms)).collect();
+                let worth = lots.iter().map(|&lot| worth(&problem.lots[lot], quote, outlet)).collect();
                 let below = end.map_or(f64::INFINITY, |end| float(end.grams()));
                 tiers.push(Tier { from: float(from.grams()), below, exact_from: from, worth });
             }
@@ -325,16 +331,16 @@ impl SiteGrade {
 }
 
 /// A lot's part of the payout at this quote, in the outlet's currency.
-fn worth(lot: &PlanLot, quote: &Quote, terms: &Terms) -> f64 {
-    let load = &lot.load;
+fn worth(lot: &PlanLot, quote: &Quote, outlet: &Outlet) -> f64 {
+    let (load, terms) = (&lot.load, &outlet.terms);
     let amount = float(quote.price.of(load.mass, load.pieces).amount);
     let weighed = match quote.price.per {
         PriceUnit::Each => 1.0,
-        PriceUnit::Mass(_) => float(terms.weight_deduction.rest() * terms.paid_weight.get()),
+        PriceUnit::Mass(_) => float(terms.weight_deduction.rest() * outlet.paid_weight(&load.grade)),
     };
     let kept = if amount > 0.0 {
-        let downgrade = terms.downgrade_chance.get() * terms.downgrade_drop.get();
-        float((Decimal::ONE - downgrade) * terms.percent_fee.rest())
+        let lost = outlet.lost_to_downgrades(&load.grade);
+        float((Decimal::ONE - lost) * terms.percent_fee.rest())
     } else {
         1.0
     };

@@ -76,6 +76,7 @@ fn outlet(currency: Currency, way: Way, terms: Terms, quotes: Vec<(&str, Vec<Quo
         terms,
         quotes: quotes.collect::<BTreeMap<_, _>>(),
         sheet_date: Some(date(2026, 5, 25)),
+        learned: None,
     }
 }
 

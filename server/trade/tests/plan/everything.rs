@@ -1,14 +1,17 @@
 //! Small seeded problems with every feature switched on at random.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use fastrand::Rng;
 use iso_currency::Currency;
+use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
 use trade::freight::{
     Dimensional, Divisor, FlatBox, Service, SideRounding, Surcharge, SurchargeWhen, WeightBreak,
 };
-use trade::ids::{GradeId, LotId};
+use trade::history::{Learned, Settled, SettledLoad, Weighed};
+use trade::ids::{Family, GradeId, LotId};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Price, PriceUnit, Share};
 use trade::net::Load;
@@ -94,7 +97,31 @@ fn random_outlet(rng: &mut Rng, index: usize, grades: &[&str]) -> Outlet {
     if sometimes(rng) {
         terms.minimum_delivery = grams(500 * rng.u32(0..16));
     }
-    outlet(format!("O{index}"), currency, way, terms, sheet)
+    let learned = if sometimes(rng) { random_learned(rng, &terms, grades) } else { None };
+    Outlet { learned, ..outlet(format!("O{index}"), currency, way, terms, sheet) }
+}
+
+/// What a few settlements taught of some of the grades, each a family.
+fn random_learned(rng: &mut Rng, terms: &Terms, grades: &[&str]) -> Option<Arc<Learned>> {
+    let families = grades.iter().map(|grade| (GradeId::new(*grade), Family::new(*grade))).collect();
+    let some_load = |rng: &mut Rng| SettledLoad {
+        family: Family::new(grades[rng.usize(0..grades.len())]),
+        weights: chance(rng, 80).then(|| {
+            let ours = grams(100 * rng.u32(1..40));
+            Weighed { ours, theirs: ours.times(decimal(rng, 0.8, 1.1, 3)) }
+        }),
+        downgraded: share(rng.u32(0..100)),
+        drop: share(rng.u32(0..60)),
+    };
+    let settled: Vec<Settled> = (0..rng.usize(1..6))
+        .map(|_| Settled {
+            left: Date::MIN,
+            known: Date::MIN,
+            days_to_pay: chance(rng, 50).then(|| rng.u32(0..60)),
+            loads: (0..rng.usize(0..3)).map(|_| some_load(rng)).collect(),
+        })
+        .collect();
+    Learned::from_settlements(terms, &settled, &Arc::new(families)).map(Arc::new)
 }
 
 fn random_quotes(rng: &mut Rng, currency: Currency) -> Quotes {

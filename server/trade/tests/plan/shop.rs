@@ -267,5 +267,14 @@ pub fn outlet(
     terms: Terms,
     quotes: BTreeMap<GradeId, Quotes>,
 ) -> Outlet {
-    Outlet { id: OutletId::new(id.clone()), name: id, currency, way, terms, quotes, sheet_date: None }
+    Outlet {
+        id: OutletId::new(id.clone()),
+        name: id,
+        currency,
+        way,
+        terms,
+        quotes,
+        sheet_date: None,
+        learned: None,
+    }
 }
