@@ -77,10 +77,12 @@ async fn every_answer_is_what_the_description_says(shop: &TestShop) {
     assert_eq!((status, &description["openapi"]), (StatusCode::OK, &json!("3.1.0")));
     let lot = device.get("/api/v1/lots").await.1[0]["id"].as_str().expect("a lot").to_string();
     let shipment = device.get("/api/v1/shipments").await.1[0]["id"].as_str().expect("one").to_string();
+    let settlement = device.get("/api/v1/settlements").await.1[0]["id"].as_str().expect("one").to_string();
     let pickup = device.get("/api/v1/pickups").await.1[0]["id"].as_str().expect("one").to_string();
     let mut checked = 0;
     for (path, operations) in description["paths"].as_object().expect("paths") {
         let url = path.replace("{lot}", &lot).replace("{shipment}", &shipment).replace("{pickup}", &pickup);
+        let url = url.replace("{settlement}", &settlement);
         let Some(operation) = operations.get("get") else { continue };
         let (status, body) = device.get(&url).await;
         assert_eq!(status, StatusCode::OK, "{url}");
