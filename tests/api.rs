@@ -77,6 +77,7 @@ async fn every_answer_is_what_the_description_says(shop: &TestShop) {
     assert_eq!((status, &description["openapi"]), (StatusCode::OK, &json!("3.1.0")));
     let lot = device.get("/api/v1/lots").await.1[0]["id"].as_str().expect("a lot").to_string();
     let shipment = device.get("/api/v1/shipments").await.1[0]["id"].as_str().expect("one").to_string();
+    let settlement = device.get("/api/v1/settlements").await.1[0]["id"].as_str().expect("one").to_string();
     let pickup = device.get("/api/v1/pickups").await.1[0]["id"].as_str().expect("one").to_string();
     let run = device.get("/api/v1/runs").await.1[0]["id"].as_str().expect("one").to_string();
     let mut checked = 0;
@@ -84,6 +85,7 @@ async fn every_answer_is_what_the_description_says(shop: &TestShop) {
         let url = path
             .replace("{lot}", &lot)
             .replace("{shipment}", &shipment)
+            .replace("{settlement}", &settlement)
             .replace("{pickup}", &pickup)
             .replace("{run}", &run);
         let Some(operation) = operations.get("get") else { continue };

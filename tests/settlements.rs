@@ -1,9 +1,10 @@
 //! Settlements: what a buyer's paper says, against what was sent and promised.
 
 use axum::http::StatusCode;
+use pennyweight::store::cash::{Document, DocumentKind};
 use pennyweight::store::shipments::ShipmentState;
 use pennyweight::store::{is_id, new_id};
-use rust_decimal::dec;
+use rust_decimal::{Decimal, dec};
 use trade::money::Currency;
 
 use crate::common::market::buyer;
@@ -26,6 +27,7 @@ on_both![
     two_people_at_one_draft_overwrite_nothing,
     nobody_settles_what_is_not_theirs,
     a_dispute_opens_and_ends,
+    what_is_paid_is_in_the_cash_book,
 ];
 
 /// Two bags that were sent ten days ago to a buyer that pays 2.00 and 3.00 a pound.
@@ -284,10 +286,8 @@ async fn what_is_odd_is_asked_before_it_is_saved(shop: &TestShop) {
         .set("mass-0", "12 lb")
         .set("amount-0", "24")
         .set("paid", "24");
-    let form = Form {
-        fields: form.fields.into_iter().filter(|field| !field.name.starts_with("lot-")).collect(),
-        ..form
-    };
+    let mut form = form;
+    form.fields.retain(|field| !field.name.starts_with("lot-"));
     let review = compared(shop, form).await.ok();
     assert!(review.texts("#doubts li").join(" ").contains("Is it the paper of another one?"));
 }
@@ -331,13 +331,20 @@ async fn what_is_wrong_is_said_beside_its_field(shop: &TestShop) {
 
 /// A buyer in CAD that pays 4.00 a pound, with a spread of 2 %.
 async fn sent_across(shop: &TestShop) -> String {
-    let carrier = shop.carrier().await;
+    sent_across_as(shop, "Bag 1").await
+}
+
+async fn sent_across_as(shop: &TestShop, label: &str) -> String {
+    let carrier = match shop.store.services(&shop.id).await.expect("services").first() {
+        Some(service) => service.id.clone(),
+        None => shop.carrier().await,
+    };
     let mut across = buyer("Carte Verte", &carrier);
     across.currency = Currency::CAD;
     across.terms.exchange_spread = trade::money::Share::new(dec!(0.02)).expect("a share");
     shop.cad_rate(12, dec!(0.75)).await;
     let across = shop.outlet(&across, &[("board-set-top", "4.00/lb")]).await;
-    let lot = shop.filled("Bag 1", "board-set-top", "40 lb").await;
+    let lot = shop.filled(label, "board-set-top", "40 lb").await;
     shop.sent(&[&lot], &across, 10).await
 }
 
@@ -548,4 +555,52 @@ async fn a_dispute_opens_and_ends(shop: &TestShop) {
     shop.submit(page.form("form[action$='/dispute']")).await.ok();
     assert!(matches!(state(shop, &shipment).await, ShipmentState::Settled { .. }));
     assert_eq!(shop.store.settlements(&shop.id, 10).await.expect("one")[0].paid, dec!(75.00));
+}
+
+/// What the entries of a document come to: in their own currency, and in home currency.
+async fn in_the_book(shop: &TestShop, kind: DocumentKind, id: &str) -> (Decimal, Option<i64>) {
+    let entries = shop.store.cash_of(&shop.id, &Document::new(kind, id)).await.expect("its entries");
+    let worth = entries.iter().map(|entry| entry.worth).sum::<Option<i64>>();
+    (entries.iter().map(|entry| entry.amount.amount).sum(), worth)
+}
+
+async fn what_is_paid_is_in_the_cash_book(shop: &TestShop) {
+    let (shipment, _) = sent(shop).await;
+    let today = shop.today().to_string();
+    // Not paid yet: nothing came in.
+    let form = as_promised(begun(shop, &shipment).await).set("charge-0", "sorting").set("taken-0", "5");
+    let page = saved(shop, &compared(shop, form.set("paid", "90")).await.ok()).await.ok();
+    let first = page.url.trim_start_matches("/settlements/").to_string();
+    assert_eq!(in_the_book(shop, DocumentKind::Settlement, &first).await, (dec!(0), Some(0)));
+    // It has arrived, less 1.50; and a dollar less than its lines come to.
+    let form = draft_form(&shop.submit(page.form("form[action$='/correct']")).await.ok());
+    let form =
+        form.set("paid", "89").set("paid_on", &today).set("bank_fee", "1.50").set("why", "it has arrived");
+    let page = saved(shop, &compared(shop, form).await.ok()).await.ok();
+    let second = page.url.trim_start_matches("/settlements/").to_string();
+    assert_eq!(in_the_book(shop, DocumentKind::Settlement, &second).await, (dec!(87.50), Some(8750)));
+    let withdraw = page.form("form[action$='/withdraw']").set("why", "another's");
+    shop.submit(withdraw).await.ok();
+    assert_eq!(in_the_book(shop, DocumentKind::Settlement, &second).await, (dec!(0), Some(0)));
+    // What the parcels cost, corrected once.
+    for (freight, why) in [("40", "weighed"), ("44.25", "weighed again"), ("44.25", "its number")] {
+        let form = shop.get(&format!("/shipments/{shipment}/waybill")).await.ok().form("form.ticket");
+        shop.submit(form.set("freight", freight).set("boxes_cost", "3").set("why", why).press("Save"))
+            .await
+            .ok();
+    }
+    assert_eq!(in_the_book(shop, DocumentKind::Shipment, &shipment).await, (dec!(-47.25), Some(-4725)));
+    let entries =
+        shop.store.cash_of(&shop.id, &Document::new(DocumentKind::Shipment, &*shipment)).await.expect("them");
+    assert_eq!(entries.len(), 6, "what did not change is not entered again");
+
+    // Across a border, the entries come to the cent that arrived.
+    let across = sent_across_as(shop, "Bag 7").await;
+    let form = begun(shop, &across).await.set("mass-0", "40 lb").set("price-0", "4").set("amount-0", "160");
+    let form =
+        form.set("charge-0", "duty").set("taken-0", "0.07").set("paid", "159.93").set("arrived", "113.37");
+    let form = form.set("bank_fee", "3.11").set("paid_on", &today);
+    let page = saved(shop, &compared(shop, form).await.ok()).await.ok();
+    let id = page.url.trim_start_matches("/settlements/");
+    assert_eq!(in_the_book(shop, DocumentKind::Settlement, id).await.1, Some(11_337));
 }

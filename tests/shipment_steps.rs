@@ -86,9 +86,17 @@ async fn after_sending_only_a_correction_changes_it(shop: &TestShop) {
     let page = shop.get(&show(shop, &id).await.link("Correct boxes and carrier")).await.ok();
     assert!(page.says("It has left."));
     let form = page.form("form.ticket").set("freight", "44.20");
-    let silent = shop.submit(form.clone()).await;
+    let silent = shop.submit(form.press("Save the correction")).await;
     assert_eq!(silent.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let page = shop.submit(silent.form("form.ticket").set("why", "the carrier weighed it again")).await.ok();
+    let page = shop
+        .submit(
+            silent
+                .form("form.ticket")
+                .set("why", "the carrier weighed it again")
+                .press("Save the correction"),
+        )
+        .await
+        .ok();
     assert!(
         page.says("44.20 USD") && page.says("40.00 USD") && page.says("the carrier weighed it again"),
         "{}",
@@ -156,8 +164,9 @@ async fn what_came_back_is_on_the_shelf_again(shop: &TestShop) {
     let there = shop.lot(&lot).await;
     assert_eq!((there.net, there.pieces), (mass("39 lb"), 70));
     let ledger = shop.store.ledger(&shop.id, &lot).await.expect("the ledger");
+    // It was sent four days ago, and weighed in and brought back just now.
     let kinds: Vec<WeighingKind> = ledger.iter().map(|row| row.kind).collect();
-    assert_eq!(kinds, [WeighingKind::Returned, WeighingKind::Sent, WeighingKind::WeighIn]);
+    assert_eq!(kinds, [WeighingKind::Returned, WeighingKind::WeighIn, WeighingKind::Sent]);
     assert!(matches!(stands(shop, &id).await, ShipmentState::Returned { .. }));
     // Nothing is owed for it, and it can go again.
     assert!(!show(shop, &id).await.has("form[action$='/settlement']"));

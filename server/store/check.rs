@@ -136,6 +136,16 @@ impl Store {
                  WHERE COALESCE(t.shipment_id, t.run_stop_id) <> COALESCE(b.shipment_id, b.run_stop_id)",
                 "a settlement that takes the place of another delivery's",
             ),
+            (
+                "SELECT q.id, CAST(q.minor AS BIGINT) AS minor FROM (SELECT t.id, \
+                 COALESCE((SELECT SUM(e.amount) FROM cash_entries e WHERE e.document = 'settlement' \
+                 AND e.document_id = t.id AND e.currency = t.currency), 0) \
+                 - CASE WHEN t.kind = 'paper' AND t.paid_on IS NOT NULL \
+                 AND NOT EXISTS (SELECT 1 FROM settlements r WHERE r.replaces_id = t.id) THEN t.paid_minor \
+                 - CASE WHEN t.currency = t.home_currency THEN t.bank_fee_minor ELSE 0 END ELSE 0 END AS minor \
+                 FROM settlements t) q WHERE q.minor <> 0",
+                "a settlement whose payment is not in the cash book as it is",
+            ),
         ] {
             let rows: Vec<(String, i64)> = sqlx::query_as(sql).fetch_all(self.readers()).await?;
             findings.extend(rows.iter().map(|(id, minor)| format!("{what}: {id} ({minor})")));
