@@ -3,7 +3,8 @@
 //!
 //! `cargo bench --bench money` fills two records, has `check` prove them, starts the program on both, and prints for each
 //! money page the time on ten years beside that on one; the money page beside the bare sum; and the most memory that the
-//! program ever took while all of it went out as rows, as a workbook and as a journal. All in the same run.
+//! program ever took while all of it went out as rows, as a workbook and as a journal. All in the same run. Another number of
+//! entries may stand behind it: `cargo bench --bench money -- 200000`.
 
 #![expect(clippy::unwrap_used, reason = "a measurement that cannot go on should stop")]
 
@@ -43,8 +44,9 @@ const KINDS: [(&str, usize, i64, i64); 10] = [
 fn main() {
     let runtime = Runtime::new().unwrap();
     let (small, large) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let year = Filled::new(&runtime, small.path(), TEN_YEARS / 10, DAYS / 10);
-    let decade = Filled::new(&runtime, large.path(), TEN_YEARS, DAYS);
+    let entries = std::env::args().find_map(|argument| argument.parse().ok()).unwrap_or(TEN_YEARS);
+    let year = Filled::new(&runtime, small.path(), entries / 10, DAYS / 10);
+    let decade = Filled::new(&runtime, large.path(), entries, DAYS);
     compare_pages(&year, &decade);
     take_along(&decade);
 }
@@ -163,7 +165,7 @@ fn fill(database: &Path, shop: &Shop, entries: usize, days: i32, last: Date) -> 
         query.query_map([shop_id], |row| row.get(0)).unwrap().map(Result::unwrap).collect()
     };
     let outlets: Vec<String> = (0..14).map(|_| new_id()).chain([shop.outlet.to_string()]).collect();
-    let by_entries = entries.div_ceil(SHIPMENTS * entries / TEN_YEARS);
+    let by_entries = TEN_YEARS / SHIPMENTS;
     let transaction = connection.transaction().unwrap();
     for (nth, id) in outlets.iter().enumerate().take(14) {
         let copy = "CREATE TEMP TABLE one AS SELECT * FROM outlets LIMIT 1";

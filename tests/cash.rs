@@ -1,11 +1,15 @@
 //! The cash book as the record keeps it: nothing twice, nothing lost, every correction an entry of its own.
 
+use std::io::Cursor;
+
+use jiff::Timestamp;
 use jiff::civil::date;
+use pennyweight::archive::{self, Archive};
 use pennyweight::store::cash::{
     CashRefusal, Document, DocumentKind, Facet, NewEntry, RateUsed, Wanted, enter, reverse, value,
 };
 use pennyweight::store::hours::{NewHours, Work};
-use pennyweight::store::{StoreError, new_id};
+use pennyweight::store::{Place, Store, StoreError, new_id};
 use rust_decimal::{Decimal, dec};
 use trade::cash::{Kind, Month};
 use trade::ids::GradeId;
@@ -22,6 +26,7 @@ on_both![
     many_at_once_are_counted_without_a_gap,
     the_check_finds_what_was_tampered_with,
     hours_are_undone_by_hours,
+    a_book_of_many_pieces_moves_in_an_archive,
 ];
 
 fn usd(amount: Decimal) -> Money {
@@ -299,4 +304,34 @@ async fn hours_are_undone_by_hours(shop: &TestShop) {
     assert_eq!(listed.iter().filter(|hours| hours.is_undone).count(), 1);
     let stranger = NewHours { id: new_id(), partner_id: new_id(), ..second };
     assert!(matches!(shop.store.write_hours(&shop.by(), &stranger).await, Err(StoreError::Missing)));
+}
+
+/// More entries than are written and read at a time, some of them undone or valued later.
+async fn a_book_of_many_pieces_moves_in_an_archive(shop: &TestShop) {
+    let entries: Vec<NewEntry> = (0..2_100_i64)
+        .map(|nth| {
+            let currency = if nth % 100 == 0 { Currency::CAD } else { Currency::USD };
+            let amount = Money::new(Decimal::new(100 + nth, 2), currency);
+            NewEntry::new(new_id(), date(2026, 5, 1), Kind::Sale, amount)
+        })
+        .collect();
+    shop.store.enter_cash(&shop.by(), &entries).await.expect("the book takes them");
+    shop.store.value_cash(&shop.by(), &new_id(), &entries[0].id, dec!(0.75)).await.expect("a rate");
+    shop.store.reverse_cash(&shop.by(), &new_id(), &entries[1].id, "").await.expect("undone");
+    let split = trade::cash::Split::Fixed([(shop.partners[0].id.clone(), 10_000)].into());
+    shop.store.set_split(&shop.by(), &new_id(), may(), &split).await.expect("settled");
+
+    let shops = [shop.id.clone()];
+    let mut bytes = Cursor::new(Vec::new());
+    let written = archive::write(&shop.store, &shops, Timestamp::now(), &mut bytes).await.expect("written");
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = Store::open(&Place::File(folder.path().join("moved.db"))).await.expect("a new record");
+    Archive::open(bytes).expect("an archive").restore(&store).await.expect("it is restored");
+    assert_eq!(store.check().await.expect("checked"), Vec::<String>::new());
+    assert_eq!(store.cash_count(&shop.id).await.expect("a number"), 2_102);
+    assert_eq!(store.splits(&shop.id).await.expect("the splits")[0].split, split);
+    let mut again = Cursor::new(Vec::new());
+    let rewritten = archive::write(&store, &shops, Timestamp::now(), &mut again).await.expect("written");
+    assert_eq!(rewritten.entries, written.entries);
+    store.close().await;
 }

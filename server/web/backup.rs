@@ -1,13 +1,15 @@
 //! Backups of the record, and the shop as one file to take along.
 
-use std::io::Cursor;
+use std::io::{BufWriter, Seek};
 
 use askama::Template;
+use axum::body::Body;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::App;
+use super::download::chunks;
 use super::failure::Failure;
 use super::form::Form;
 use super::page::{Page, Screen, Visitor, html};
@@ -71,21 +73,23 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
 /// The shop as one file.
 pub async fn export(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let (store, shop, now) = (app.store.clone(), visitor.shop.id.clone(), visitor.now);
-    let handle = tokio::runtime::Handle::current();
+    let (handle, scratch) = (tokio::runtime::Handle::current(), app.config.scratch.clone());
     let work = tokio::task::spawn_blocking(move || {
-        let mut bytes = Cursor::new(Vec::new());
-        let written = handle.block_on(archive::write(&store, &[shop], now, &mut bytes));
-        written.map(|_| bytes.into_inner())
+        let mut file = tempfile::tempfile_in(scratch)?;
+        handle.block_on(archive::write(&store, &[shop], now, BufWriter::new(&mut file)))?;
+        file.rewind()?;
+        Ok(file)
     });
-    let bytes = match work.await {
-        Ok(Ok(bytes)) => bytes,
+    let file = match work.await {
+        Ok(Ok(file)) => file,
         Ok(Err(archive::ArchiveError::Store(error))) => return Err(error.into()),
         Ok(Err(error)) => return Err(failed(&error)),
         Err(error) => return Err(failed(&error)),
     };
+    let body = Body::from_stream(chunks(file));
     // The date, and nothing that was typed: a header takes no shop's name as it is.
     let name = format!("attachment; filename=\"shop-{}.zip\"", visitor.today());
-    Ok(([(header::CONTENT_TYPE, "application/zip".to_string()), (header::CONTENT_DISPOSITION, name)], bytes)
+    Ok(([(header::CONTENT_TYPE, "application/zip".to_string()), (header::CONTENT_DISPOSITION, name)], body)
         .into_response())
 }
 

@@ -16,6 +16,7 @@ mod certificate;
 mod codes;
 mod containers;
 mod diverted;
+mod download;
 mod failure;
 mod flips;
 mod form;

@@ -25,6 +25,7 @@ const SHOTS = [
   { name: 'bag', at: '/', size: PHONE, steps: [follow('Bag 1: Set-top boards')] },
   { name: 'ladder', at: '/', size: PHONE, steps: [follow('Bag 1: Set-top boards'), open('From the sheet')] },
   { name: 'shipment', at: '/shipments', size: PHONE, steps: [follow('packed')] },
+  { name: 'money', at: '/money', size: PHONE },
   { name: 'sheet', at: '/sheets/new', size: PHONE, steps: [choose('Whose prices', 'Millrace Metals'), fill('Or paste the prices', PASTED), press('Read it')] },
   { name: 'prices', at: '/prices', size: LAPTOP },
   { name: 'history', at: '/prices/copper-bright', size: PHONE },

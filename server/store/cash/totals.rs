@@ -59,7 +59,7 @@ pub struct MonthTotal {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FacetTotal {
     pub key: String,
-    /// What it is called; a pickup has no name of its own.
+    /// What it is called; of a pickup, where it was.
     pub name: Option<String>,
     pub came_in: i64,
     pub went_out: i64,
@@ -169,7 +169,7 @@ impl Store {
         to: Month,
         most: u32,
     ) -> Result<Vec<FacetTotal>, StoreError> {
-        let sql = "SELECT t.key, COALESCE(o.name, g.name, p.name) AS name, t.came_in, t.went_out, t.entries, t.unrated \
+        let sql = "SELECT t.key, COALESCE(o.name, g.name, p.name, k.place) AS name, t.came_in, t.went_out, t.entries, t.unrated \
                    FROM (SELECT key, CAST(SUM(CASE WHEN home_amount > 0 THEN home_amount ELSE 0 END) AS BIGINT) AS came_in, \
                    CAST(SUM(CASE WHEN home_amount < 0 THEN home_amount ELSE 0 END) AS BIGINT) AS went_out, \
                    CAST(SUM(entries) AS BIGINT) AS entries, CAST(SUM(unrated) AS BIGINT) AS unrated \
@@ -179,6 +179,7 @@ impl Store {
                    LEFT JOIN outlets o ON $2 = 'outlet' AND o.id = t.key \
                    LEFT JOIN grades g ON $2 = 'grade' AND g.shop_id = $1 AND g.id = t.key \
                    LEFT JOIN partners p ON $2 = 'partner' AND p.id = t.key \
+                   LEFT JOIN pickups k ON $2 = 'source' AND k.id = t.key \
                    ORDER BY ABS(t.came_in + t.went_out) DESC, t.key";
         let rows: Vec<FacetRow> = sqlx::query_as(sql)
             .bind(shop_id)

@@ -17,7 +17,7 @@ use crate::web::page::{Page, Screen, Visitor, html, unbroken};
 
 /// How far back hours are listed, in days, and how many at most.
 const LISTED_DAYS: i32 = 62;
-const MOST: u32 = 60;
+const MOST: u32 = 30;
 const LONGEST_NOTE: usize = 200;
 
 struct Line {

@@ -105,8 +105,7 @@ impl Sum {
 /// A line of a list: a name with its amount, a bar to scale, and where its entries are.
 struct Line {
     name: String,
-    /// Where its name leads; its entries, if it is empty.
-    address: String,
+    /// The address of its entries.
     entries: String,
     count: String,
     amount: String,
@@ -261,7 +260,6 @@ fn by_kind(totals: &[MonthTotal], period: Period, home: Currency) -> List {
     }
     let lines = kinds.iter().map(|(kind, (amount, entries))| Line {
         name: kind.label().to_string(),
-        address: String::new(),
         entries: period.entries("kind", kind.code()),
         count: counted(entries, "entry", "entries"),
         amount: in_home(*amount, home),
@@ -290,14 +288,8 @@ fn by_facet(
         if total.unrated > 0 {
             soft.push(format!("{} without a rate", counted(total.unrated, "entry", "entries")));
         }
-        let (name, address) = match facet {
-            Facet::Outlet => (total.name.clone().unwrap_or_default(), format!("/outlets/{}", total.key)),
-            Facet::Grade => (total.name.clone().unwrap_or_default(), format!("/grades/{}", total.key)),
-            _ => (total.name.clone().unwrap_or_else(|| "a pickup".to_string()), String::new()),
-        };
         Line {
-            name,
-            address,
+            name: total.name.clone().unwrap_or_else(|| "a pickup".to_string()),
             entries: period.entries(facet.code(), &total.key),
             count: counted(total.entries, "entry", "entries"),
             amount: in_home(left, home),
