@@ -112,7 +112,8 @@ async fn a_lot_that_was_split_or_merged_meanwhile_is_not_shipped(shop: &TestShop
         reasons.contains(&"Bag 1 held 20 lb 0.0 oz, it holds 29 lb 0.0 oz now.".to_string()),
         "{reasons:?}"
     );
-    let gone = "Bag 2 is not on the shelf any more: it is packed in another shipment or has left.";
+    let gone =
+        "Bag 2 is not on the shelf any more: it is packed in another shipment, on a yard run, or has left.";
     assert!(reasons.contains(&gone.to_string()), "{reasons:?}");
     // One microgram more is told too, to the last digit.
     let form = offer(shop, &first).await;
