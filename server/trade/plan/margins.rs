@@ -1,11 +1,8 @@
 //! What each lot's place is worth over its second choice, and where the lot would go then.
 
-use std::collections::BTreeMap;
-
 use rust_decimal::Decimal;
 
 use super::choices::Pin;
-use super::classes::{self, Second};
 use super::lots::{self, Prices, Reduced};
 use super::model::Model;
 use super::node::{self, Node, Reach, Scope};
@@ -37,24 +34,9 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
     let root = planner.chosen.pinned(&pins);
     let parts: Vec<Part> =
         node::components(&root).into_iter().map(|scope| Part::new(planner, &root, scope, &place)).collect();
-    let shared = shared(planner, &root, &parts, &pins, &place, limits);
     let mut margins = Vec::new();
     for lot in 0..model.lots.len() {
         let pinned = pins.iter().any(|pin| pin.lot == lot);
-        if let Some(second) = shared.get(&lot) {
-            let part = parts.iter().find(|part| part.scope.lots.contains(&lot));
-            if let (Some(part), Some(best)) = (part, &second.best)
-                && let Some(margin) = difference(model, &part.scope, &place, &best.place)
-            {
-                margins.push(Margin {
-                    lot: model.problem.lots[lot].load.lot.clone(),
-                    margin,
-                    second: planner.place_named(best.place[lot]),
-                    exact: second.finished && plan.proof == Proof::Optimal,
-                });
-            }
-            continue;
-        }
         // With its pin lifted, a lot may join parts that were apart.
         let others: Vec<Pin> = pins.iter().copied().filter(|pin| pin.lot != lot).collect();
         let mut barred = if pinned { planner.chosen.pinned(&others) } else { root.clone() };
@@ -81,30 +63,6 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
         }
     }
     margins
-}
-
-/// By lot, the second plans of all lots that are not pinned, where the search by classes finds them together.
-fn shared(
-    planner: &Planner<'_>,
-    root: &Node,
-    parts: &[Part],
-    pins: &[Pin],
-    place: &[usize],
-    limits: &Limits<'_>,
-) -> BTreeMap<usize, Second> {
-    if planner.method != Method::Classes {
-        return BTreeMap::new();
-    }
-    let mut found = BTreeMap::new();
-    for part in parts {
-        let free = |lot: &usize| pins.iter().all(|pin| pin.lot != *lot);
-        let lots: Vec<usize> = part.scope.lots.iter().copied().filter(free).collect();
-        let together = Limits { nodes: limits.nodes.saturating_mul(lots.len() as u64), ..*limits };
-        let mut budget = Budget::new(&together);
-        let seconds = classes::seconds(&planner.model, &part.scope, root, place, &lots, &mut budget);
-        found.extend(seconds.into_iter().map(|second| (second.lot, second)));
-    }
-    found
 }
 
 /// What the searches that start from one part of a plan have in common.

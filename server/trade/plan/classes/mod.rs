@@ -7,7 +7,6 @@ mod fix;
 mod levels;
 mod linear;
 mod master;
-mod seconds;
 mod whole;
 
 use std::rc::Rc;
@@ -19,7 +18,6 @@ use super::search::{Budget, Goal, Outcome, Start, decided, first_plan};
 use super::tree::{Explore, State, Tree, grow};
 
 pub(super) use class::Kinds;
-pub(super) use seconds::{Second, seconds};
 
 use class::Classes;
 use counter::{Delivery, Desk};
@@ -101,7 +99,7 @@ impl Explore for Search<'_> {
             if bound <= self.tree.enough() {
                 return;
             }
-            let rounded = near_plan(&outlook, &relaxation);
+            let rounded = self.round(&outlook, &relaxation);
             self.tree.offer(rounded);
             if bound <= self.tree.enough() {
                 return;
@@ -153,9 +151,11 @@ impl Explore for Search<'_> {
     }
 }
 
-/// A plan near the mixture: of each class as much to each place as goes there.
-fn near_plan(outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
-    let (place, torn) = branch::rounded(outlook, relaxation);
-    let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
-    Improver::new(outlook.model, outlook.scope, outlook.node, place).run(&alike)
+impl Search<'_> {
+    /// A plan near the mixture: of each class as much to each place as goes there.
+    fn round(&self, outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
+        let (place, torn) = branch::rounded(outlook, relaxation);
+        let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
+        Improver::new(self.model, self.scope, outlook.node, place).run(&alike)
+    }
 }
