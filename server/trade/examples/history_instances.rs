@@ -28,7 +28,7 @@ fn stated(seed: u64) -> Value {
     };
     let ratio = between(rng, 0.95, 1.01);
     let terms = Downgraded { part: between(rng, 0.0, 0.4), drop: between(rng, 0.05, 0.5) };
-    let days = [0.0, between(rng, 1.0, 60.0)][usize::from(seed % 5 != 0)];
+    let days = [0.0, between(rng, 1.0, 60.0)][usize::from(!seed.is_multiple_of(5))];
     let mut ratios: BTreeMap<Family, Vec<f64>> = BTreeMap::new();
     let mut loads: BTreeMap<Family, Vec<Downgraded>> = BTreeMap::new();
     for family in &FAMILIES[..rng.usize(1..=2)] {
