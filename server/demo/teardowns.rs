@@ -42,9 +42,8 @@ impl Loader<'_> {
         };
         begin_teardown(&mut self.tx, &begun, &teardown).await?;
         let after = |minutes: i64| begun.at + SignedDuration::from_mins(minutes);
-        self.entry(&begun, &id, NewEntryKind::Whole(entry.whole.mass()), &entry.whole.typed, after(0))
-            .await?;
-        self.entry(&begun, &id, NewEntryKind::Start, "", after(1)).await?;
+        self.log(&begun, &id, NewEntryKind::Whole(entry.whole.mass()), &entry.whole.typed, after(0)).await?;
+        self.log(&begun, &id, NewEntryKind::Start, "", after(1)).await?;
         let mut log =
             vec![(logged(EntryKind::Whole { mass: entry.whole.mass() }, &entry.whole.typed, after(0)), None)];
         log.push((logged(EntryKind::Start, "", after(1)), None));
@@ -70,10 +69,10 @@ impl Loader<'_> {
             log.push((logged(kind, &off.typed.typed, by.at), Some(lot.grade.clone())));
         }
         let by = By { at: after(entry.minutes + 1), ..begun.clone() };
-        self.entry(&by, &id, NewEntryKind::Stop, "", by.at).await?;
+        self.log(&by, &id, NewEntryKind::Stop, "", by.at).await?;
         log.push((logged(EntryKind::Stop, "", by.at), None));
         if let Some(waste) = &entry.waste {
-            self.entry(&by, &id, NewEntryKind::Waste(waste.mass()), &waste.typed, by.at).await?;
+            self.log(&by, &id, NewEntryKind::Waste(waste.mass()), &waste.typed, by.at).await?;
             log.push((logged(EntryKind::Waste { mass: waste.mass() }, &waste.typed, by.at), None));
         }
         if entry.finished {
@@ -85,7 +84,7 @@ impl Loader<'_> {
         Ok(())
     }
 
-    async fn entry(
+    async fn log(
         &mut self,
         by: &By,
         teardown: &str,
