@@ -2,7 +2,7 @@
 //!
 //! Three things are learned: what their scale finds of ours, how often a load is set to a lower grade, and the days to
 //! payment. Each begins with the terms as so many settlements seen before ([`Strength`]), and each settlement moves it; the first two for every family of grades,
-//! drawn toward the outlet as a whole ([`pooled`](self)). Statistics are in `f64`; a figure enters the net as a decimal
+//! drawn toward the outlet as a whole ([`Pooled`]). Statistics are in `f64`; a figure enters the net as a decimal
 //! of [`PLACES`]. With nothing settled there is nothing learned, and every figure is the terms'.
 
 mod days;
