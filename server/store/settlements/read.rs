@@ -131,6 +131,16 @@ struct SettledRow {
     at: String,
 }
 
+#[derive(FromRow)]
+struct PortionRow {
+    settlement_id: String,
+    lot_id: String,
+    grade_id: Option<String>,
+    mass_ug: Option<i64>,
+    pieces: Option<i64>,
+    amount_minor: i64,
+}
+
 macro_rules! select_heads {
     ($condition:literal) => {
         concat!(
@@ -234,23 +244,20 @@ impl Store {
         let sql = "SELECT y.settlement_id, y.lot_id, n.grade_id, y.mass_ug, y.pieces, y.amount_minor \
                    FROM settlement_portions y JOIN settlement_lines n ON n.settlement_id = y.settlement_id \
                    AND n.position = y.position WHERE n.shop_id = $1 ORDER BY y.settlement_id, y.position";
-        let portions: Vec<(String, String, Option<String>, Option<i64>, Option<i64>, i64)> =
-            sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
-        let mut of_lots = BTreeMap::new();
-        for (settlement_id, lot_id, grade, mass_ug, pieces, amount) in portions {
-            let of_lot: &mut Vec<_> = of_lots.entry((settlement_id, lot_id)).or_default();
-            of_lot.push((grade, mass_ug, pieces, amount));
+        let portions: Vec<PortionRow> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
+        let mut of_lots: BTreeMap<(String, String), Vec<PortionRow>> = BTreeMap::new();
+        for row in portions {
+            of_lots.entry((row.settlement_id.clone(), row.lot_id.clone())).or_default().push(row);
         }
         let settled = |row: SettledRow| {
             let code = currency("currency", &row.currency)?;
             let portions = of_lots.remove(&(row.settlement_id.clone(), row.lot_id.clone()));
-            let portion =
-                |(grade, mass_ug, pieces, amount): (Option<String>, Option<i64>, _, i64)| PaidPortion {
-                    grade: grade.map(GradeId::new),
-                    mass: mass_ug.map(Mass::from_micrograms),
-                    pieces,
-                    amount: major(amount, code),
-                };
+            let portion = |row: PortionRow| PaidPortion {
+                grade: row.grade_id.map(GradeId::new),
+                mass: row.mass_ug.map(Mass::from_micrograms),
+                pieces: row.pieces,
+                amount: major(row.amount_minor, code),
+            };
             let moment = |column, at: &str| RowError::read(TABLE, column, at, |at| at.parse().ok());
             Ok(SettledLot {
                 portions: portions.unwrap_or_default().into_iter().map(portion).collect(),
