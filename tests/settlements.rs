@@ -131,7 +131,7 @@ async fn a_paper_is_typed_compared_and_saved(shop: &TestShop) {
     assert!(!of_shipment.has("form[action$='/settlement']"));
     assert!(!shop.get("/").await.ok().says("Board House, "), "it is waited for no more");
 
-    let lots = shop.store.settled_lots(&shop.id).await.expect("what was paid");
+    let lots = shop.store.settled_lots(&shop.id, 100).await.expect("what was paid");
     let of = |lot: &str| lots.iter().find(|settled| settled.lot_id.as_str() == lot).expect("a lot").clone();
     assert_eq!(of(&set_top).portions[0].mass, Some(mass("39 lb")));
     assert_eq!((of(&console).promised, of(&console).portions[0].amount), (dec!(15.00), dec!(11.00)));
@@ -442,7 +442,7 @@ async fn a_settlement_of_another_delivery_is_taken_back(shop: &TestShop) {
     assert!(back.says("taken back"));
     assert_eq!(shop.submit(form).await.ok().url, back.url, "pressed twice");
     assert_eq!(shop.store.settlements(&shop.id, 10).await.expect("settlements").len(), 0);
-    assert_eq!(shop.store.settled_lots(&shop.id).await.expect("lots").len(), 0);
+    assert_eq!(shop.store.settled_lots(&shop.id, 100).await.expect("lots").len(), 0);
     // The right paper follows.
     let review = compared(shop, as_promised(begun(shop, &shipment).await)).await.ok();
     saved(shop, &review).await.ok();
