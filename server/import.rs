@@ -149,7 +149,7 @@ impl Desk {
             record: None,
         };
         if let Some(name) = &args.outlet {
-            desk.of_outlet(name, place).await?;
+            desk.of_outlet(name, args.today, place).await?;
         } else if let Some(code) = &args.currency {
             let currency = Currency::from_code(&code.to_uppercase())
                 .ok_or_else(|| ImportError::NoCurrency(code.clone()))?;
@@ -164,8 +164,8 @@ impl Desk {
         Ok(desk)
     }
 
-    /// Takes in what the record knows of the outlet.
-    async fn of_outlet(&mut self, name: &str, place: &Place) -> Result<(), ImportError> {
+    /// Takes in what the record knows of the outlet. Today is the shop's: the box may be in another zone.
+    async fn of_outlet(&mut self, name: &str, today: Option<Date>, place: &Place) -> Result<(), ImportError> {
         let store = Store::open(place).await?;
         let wanted = intake::normal_wording(name);
         let mut names = Vec::new();
@@ -180,6 +180,7 @@ impl Desk {
         }
         let (shop, outlet) =
             found.ok_or_else(|| ImportError::NoOutlet(name.to_string(), names.join(", ")))?;
+        self.today = today.unwrap_or_else(|| Timestamp::now().to_zoned_datetime(shop.zone.clone()).date());
         let wordings = store.wordings(&shop.id, &outlet.id).await?;
         self.learned = Learned::new(wordings.into_iter().map(|wording| (wording.wording, wording.grade_id)));
         let grades = store.grades(&shop.id).await?;

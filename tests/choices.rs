@@ -184,8 +184,9 @@ async fn another_shop(shop: &TestShop) -> (String, String) {
     let (id, partner, container, lot, outlet) = (new_id(), new_id(), new_id(), new_id(), new_id());
     let mut connection = shop.connect().await;
     for sql in [
-        "INSERT INTO shops SELECT $1, 'Next door', zone, home_currency, mass_style, labour_per_hour, truck_per_km, \
-         capital_per_year, risk_per_year, version, '2999-01-01T00:00:00.000Z' FROM shops WHERE id = $2",
+        "INSERT INTO shops (id, name, zone, home_currency, mass_style, labour_per_hour, truck_per_km, capital_per_year, \
+         risk_per_year, version, created_at) SELECT $1, 'Next door', zone, home_currency, mass_style, labour_per_hour, \
+         truck_per_km, capital_per_year, risk_per_year, version, '2999-01-01T00:00:00.000Z' FROM shops WHERE id = $2",
         "INSERT INTO grades SELECT $1, id, family, name, summary, recognise, bulk_density, bulk_density_source, \
          sold_by, position, retired_at, version FROM grades WHERE shop_id = $2 AND id = 'copper-2'",
     ] {
@@ -196,8 +197,8 @@ async fn another_shop(shop: &TestShop) -> (String, String) {
     let sql =
         "INSERT INTO containers VALUES ($1, $2, 'Bag 1', 'bag', 0, NULL, 1, '2026-01-01T00:00:00.000Z')";
     sqlx::query(sql).bind(&container).bind(&id).execute(&mut connection).await.expect("its bag");
-    let sql =
-        "INSERT INTO lots VALUES ($1, $2, $3, 'copper-2', '', '', '2026-01-01T00:00:00.000Z', $4, NULL, 1)";
+    let sql = "INSERT INTO lots (id, shop_id, container_id, grade_id, source, note, opened_at, opened_by, version) \
+         VALUES ($1, $2, $3, 'copper-2', '', '', '2026-01-01T00:00:00.000Z', $4, 1)";
     let lots = sqlx::query(sql).bind(&lot).bind(&id).bind(&container).bind(&partner);
     lots.execute(&mut connection).await.expect("its lot");
     let by = By { shop_id: id, partner_id: partner, at: jiff::Timestamp::now() };

@@ -159,7 +159,11 @@ async fn no_request_of_the_api_reaches_another_shop(shop: &TestShop) {
             for id in next_door.all_ids() {
                 let url = path.split('/').map(|part| if part.starts_with('{') { id.as_str() } else { part });
                 let url = url.collect::<Vec<_>>().join("/");
-                let body = format!("{{\"id\": \"{}\", \"lot\": \"{id}\", \"reading\": \"1 lb\"}}", new_id());
+                // What each of them would take, if it were this shop's.
+                let body = format!(
+                    "{{\"id\": \"{}\", \"lot\": \"{id}\", \"kind\": \"whole\", \"reading\": \"1 lb\"}}",
+                    new_id()
+                );
                 let page = send(&method.to_uppercase(), url.clone(), body).await;
                 assert!(!path.contains('{') || page.status == StatusCode::NOT_FOUND, "{page}");
                 next_door.assert_untold(&page, &url);

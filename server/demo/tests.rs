@@ -19,6 +19,7 @@ use crate::shelf::{Answer, Shelf};
 use crate::store::containers::ContainerKind;
 use crate::store::lots::{Lot, LotState};
 use crate::store::rates::RateRecord;
+use crate::store::reservations::Reservation;
 use crate::store::sheets::PriceSheet;
 use crate::store::shipments::{Shipment, ShipmentState};
 use crate::store::shops::Shop;
@@ -272,7 +273,7 @@ fn one_shipment_is_settled_one_has_left_and_one_is_packed() {
     let packed: Vec<&str> = DEMO
         .lots
         .iter()
-        .filter(|lot| matches!(lot.state, LotState::Reserved { .. }))
+        .filter(|lot| matches!(lot.state, LotState::Reserved { by: Reservation::Shipment(_) }))
         .map(|lot| lot.container_label.as_str())
         .collect();
     assert_eq!(packed, ["Bag 28", "Bag 27"]);
