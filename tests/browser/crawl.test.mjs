@@ -10,7 +10,7 @@ import { openShop } from './shop.mjs';
 /// More addresses than the demo has: a page that links to ever new ones is a fault.
 const MOST_ADDRESSES = 2000;
 /// Pages of one shape (every lot's, every grade's, every lot's split …) are looked at this often; all of them are opened.
-const LOOKS_PER_SHAPE = 3;
+const LOOKS_PER_SHAPE = 2;
 
 let shop;
 let browser;
@@ -90,7 +90,7 @@ function worthALook(addresses) {
   return addresses.filter((address) => {
     const shape = address
       .replace(/[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/g, '{id}')
-      .replace(/^\/(grades|prices)\/(?!new|recognise)[^/?]+/, '/$1/{slug}')
+      .replace(/^\/(grades|prices|bench)\/(?!new|recognise|compare|tonight)[^/?]+/, '/$1/{slug}')
       .replace(/=[^&]*/g, '={value}');
     looks.set(shape, (looks.get(shape) ?? 0) + 1);
     return looks.get(shape) <= LOOKS_PER_SHAPE;
