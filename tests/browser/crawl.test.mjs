@@ -9,8 +9,8 @@ import { openShop } from './shop.mjs';
 
 /// More addresses than the demo has: a page that links to ever new ones is a fault.
 const MOST_ADDRESSES = 2000;
-/// Pages of one shape (every lot's, every grade's, every lot's split …) are looked at this often; all of them are opened.
-const LOOKS_PER_SHAPE = 2;
+/// Pages of one shape (every lot's, every grade's, every lot's split …) are looked at this often, the first of each; all of them are opened.
+const LOOKS_PER_SHAPE = 1;
 
 let shop;
 let browser;
