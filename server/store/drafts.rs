@@ -164,7 +164,7 @@ impl Store {
         sheet: &NewSheet,
         learned: &[(String, Option<GradeId>)],
     ) -> Result<(), StoreError> {
-        let By { shop_id, partner_id: _, .. } = by;
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "DELETE FROM sheet_drafts WHERE shop_id = $1 AND id = $2 AND version = $3";
         let done = sqlx::query(sql).bind(shop_id).bind(&sheet.id).bind(version).execute(&mut *tx).await?;

@@ -282,7 +282,7 @@ impl Store {
 
     /// Puts all of lot `from` on lot `into` and closes `from`.
     pub async fn merge(&self, by: &By, from: &str, into: &str) -> Result<(), StoreError> {
-        let By { shop_id, partner_id: _, .. } = by;
+        let By { shop_id, .. } = by;
         if from == into {
             return Err(LotRefusal::Itself.into());
         }

@@ -247,7 +247,6 @@ impl Store {
 
     /// Undoes a weigh-in by a row that takes the same mass back.
     pub async fn undo_weighing(&self, by: &By, id: &str) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         undo_weighing(&mut tx, by, id).await?;
         tx.commit().await
@@ -296,7 +295,7 @@ fn total_with(weighing: &NewWeighing<'_>, lot: &ChangeableLot) -> Result<Mass, S
 
 /// Undoes a weigh-in inside `tx`.
 pub async fn undo_weighing(tx: &mut Tx, by: &By, id: &str) -> Result<(), StoreError> {
-    let By { shop_id, partner_id: _, .. } = by;
+    let By { shop_id, .. } = by;
     let sql = select_weighings!("WHERE w.shop_id = $1 AND w.id = $2");
     let row: WeighingRow = sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut **tx).await?;
     let weighing = Weighing::try_from(row)?;

@@ -21,8 +21,10 @@ use super::App;
 use super::bag::{self, Refused};
 use super::failure::Failure;
 use super::form::Form;
+use super::not_made::NotMade;
 use super::offer::Seen;
 use super::page::{Page, Screen, Visitor, counted, html};
+use super::stepped::stepped;
 use crate::store::outlets::{OutletDetails, OutletKind};
 use crate::store::settlement_drafts::SettlementDraft;
 use crate::store::settlements::{Delivery, SettlementHead};
@@ -103,27 +105,6 @@ struct Wanted {
     outlet: OutletId,
     ticked: BTreeSet<LotId>,
     seen: Seen,
-}
-
-enum NotMade {
-    Because(Vec<String>),
-    Failed(Failure),
-}
-
-impl NotMade {
-    fn because(reason: impl Into<String>) -> NotMade {
-        NotMade::Because(vec![reason.into()])
-    }
-}
-
-impl From<StoreError> for NotMade {
-    fn from(error: StoreError) -> NotMade {
-        match error {
-            StoreError::Lot(refusal) => NotMade::because(refusal.to_string()),
-            StoreError::Stale => NotMade::because("Somebody changed one of the lots or the outlet just now."),
-            other => NotMade::Failed(other.into()),
-        }
-    }
 }
 
 async fn make(app: &App, visitor: &Visitor, wanted: &Wanted, id: &str) -> Result<(), NotMade> {
@@ -320,7 +301,7 @@ pub async fn send(
     form: Form,
 ) -> Result<Response, Failure> {
     let sent = app.store.send_shipment(&visitor.by(), &id, form.version()).await;
-    stepped(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
+    moved_on(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
 }
 
 /// Takes it apart again before it has left.
@@ -331,7 +312,7 @@ pub async fn cancel(
     form: Form,
 ) -> Result<Response, Failure> {
     let cancelled = app.store.cancel_shipment(&visitor.by(), &id, form.version()).await;
-    stepped(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
+    moved_on(&app, &visitor, &id, cancelled, |state| matches!(state, ShipmentState::Cancelled { .. })).await
 }
 
 /// The buyer has it.
@@ -342,7 +323,7 @@ pub async fn receive(
     form: Form,
 ) -> Result<Response, Failure> {
     let received = app.store.receive_shipment(&visitor.by(), &id, form.version()).await;
-    stepped(&app, &visitor, &id, received, |state| matches!(state, ShipmentState::Received { .. })).await
+    moved_on(&app, &visitor, &id, received, |state| matches!(state, ShipmentState::Received { .. })).await
 }
 
 /// The carrier has lost it.
@@ -353,7 +334,7 @@ pub async fn lose(
     form: Form,
 ) -> Result<Response, Failure> {
     let lost = app.store.lose_shipment(&visitor.by(), &id, form.version()).await;
-    stepped(&app, &visitor, &id, lost, |state| matches!(state, ShipmentState::Lost { .. })).await
+    moved_on(&app, &visitor, &id, lost, |state| matches!(state, ShipmentState::Lost { .. })).await
 }
 
 /// What was lost has turned up.
@@ -364,7 +345,7 @@ pub async fn find(
     form: Form,
 ) -> Result<Response, Failure> {
     let found = app.store.find_shipment(&visitor.by(), &id, form.version()).await;
-    stepped(&app, &visitor, &id, found, |state| state.is_out()).await
+    moved_on(&app, &visitor, &id, found, |state| state.is_out()).await
 }
 
 /// The shop does not agree with the settlement, or does again.
@@ -381,30 +362,17 @@ pub async fn dispute(
     } else {
         |state| matches!(state, ShipmentState::Settled { .. })
     };
-    stepped(&app, &visitor, &id, disputed, wanted).await
+    moved_on(&app, &visitor, &id, disputed, wanted).await
 }
 
-/// Where a step on a shipment leads. One that came too late is refused, unless the shipment stands where it wanted it:
-/// then the form was sent twice.
-async fn stepped(
+/// Where a step on a shipment leads.
+async fn moved_on(
     app: &App,
     visitor: &Visitor,
     id: &str,
     step: Result<(), StoreError>,
     wanted: fn(&ShipmentState) -> bool,
 ) -> Result<Response, Failure> {
-    match step {
-        Ok(()) => {}
-        Err(StoreError::Stale) if wanted(&app.store.shipment(&visitor.shop.id, id).await?.state) => {}
-        Err(StoreError::Stale) => {
-            return Err(Failure::refused(
-                StatusCode::CONFLICT,
-                "The shipment has moved on",
-                "Somebody took another step with it meanwhile. Nothing was changed by this. Reload it to see where it \
-                 stands.",
-            ));
-        }
-        Err(other) => return Err(other.into()),
-    }
-    Ok(Redirect::to(&format!("/shipments/{id}")).into_response())
+    let stands_there = async { Ok(wanted(&app.store.shipment(&visitor.shop.id, id).await?.state)) };
+    stepped(step, stands_there, "shipment", &format!("/shipments/{id}")).await
 }

@@ -17,7 +17,6 @@ use crate::store::{By, Store, StoreError, Tx, changed_one, stamp};
 impl Store {
     /// Makes a run and reserves its lots, all or nothing. The same id a second time changes nothing.
     pub async fn make_run(&self, by: &By, run: &NewRun<'_>) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         make_run(&mut tx, by, run).await?;
         tx.commit().await
@@ -31,7 +30,6 @@ impl Store {
         version: i64,
         odometer: Option<Decimal>,
     ) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         leave_run(&mut tx, by, id, version, odometer).await?;
         tx.commit().await
@@ -61,7 +59,6 @@ impl Store {
     /// Takes a yard's ticket down: what it took is off the shelf and settled, what it refused is on the shelf again. The
     /// same a second time changes nothing.
     pub async fn take_ticket(&self, by: &By, ticket: &Ticket<'_>) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         take_ticket(&mut tx, by, ticket).await?;
         tx.commit().await
@@ -75,7 +72,6 @@ impl Store {
         version: i64,
         home: &Homecoming,
     ) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         end_run(&mut tx, by, id, version, home).await?;
         tx.commit().await

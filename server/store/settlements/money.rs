@@ -18,7 +18,6 @@ pub(super) async fn enter_paid(
     by: &By,
     settlement: &NewSettlement<'_>,
 ) -> Result<(), StoreError> {
-    let By { partner_id: _, .. } = by;
     let Some(day) = settlement.paper.payment.day else { return Ok(()) };
     let document = Document::new(DocumentKind::Settlement, settlement.id);
     for entry in entries(settlement.promise, settlement.paper, settlement.outlet_id, &document, day) {

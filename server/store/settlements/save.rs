@@ -23,7 +23,7 @@ pub struct Withdrawal<'a> {
 impl Store {
     /// Saves a settlement and throws its draft away. The same id a second time changes nothing.
     pub async fn settle(&self, by: &By, settlement: &NewSettlement<'_>) -> Result<(), StoreError> {
-        let By { shop_id, partner_id: _, .. } = by;
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         settle(&mut tx, by, settlement).await?;
         let sql = "DELETE FROM settlement_drafts WHERE shop_id = $1 AND id = $2";
@@ -32,7 +32,6 @@ impl Store {
     }
 
     pub async fn withdraw_settlement(&self, by: &By, withdrawal: &Withdrawal<'_>) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         withdraw(&mut tx, by, withdrawal).await?;
         tx.commit().await

@@ -24,7 +24,6 @@ pub struct Back {
 impl Store {
     /// All boxes are closed.
     pub async fn pack_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         pack_shipment(&mut tx, by, id, version).await?;
         tx.commit().await
@@ -32,7 +31,6 @@ impl Store {
 
     /// The parcels have left: each lot's ledger says so and the lot is closed.
     pub async fn send_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         send_shipment(&mut tx, by, id, version).await?;
         tx.commit().await
@@ -40,7 +38,6 @@ impl Store {
 
     /// The buyer has it.
     pub async fn receive_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         receive_shipment(&mut tx, by, id, version).await?;
         tx.commit().await
@@ -48,7 +45,6 @@ impl Store {
 
     /// The carrier has lost it: nothing of it comes back.
     pub async fn lose_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE shipments SET ended_at = $4, ended_by = $5, ended_as = 'lost', version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3 AND sent_at IS NOT NULL AND ended_at IS NULL";
@@ -59,7 +55,7 @@ impl Store {
 
     /// What was lost has turned up, and is on its way again.
     pub async fn find_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-        let By { shop_id, partner_id: _, .. } = by;
+        let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let sql = "UPDATE shipments SET ended_at = NULL, ended_by = NULL, ended_as = NULL, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3 AND ended_as = 'lost'";
@@ -91,7 +87,6 @@ impl Store {
         version: i64,
         is_disputed: bool,
     ) -> Result<(), StoreError> {
-        let By { partner_id: _, .. } = by;
         let mut tx = self.begin().await?;
         let (sql, deed) = if is_disputed {
             let sql = "UPDATE shipments SET disputed_at = $4, disputed_by = $5, version = version + 1 \
@@ -159,7 +154,6 @@ async fn step(tx: &mut Tx, by: &By, sql: &'static str, id: &str, version: i64) -
 
 /// Marks a shipment as packed inside `tx`.
 pub async fn pack_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-    let By { partner_id: _, .. } = by;
     let sql = "UPDATE shipments SET packed_at = $4, packed_by = $5, version = version + 1 WHERE shop_id = $1 \
                AND id = $2 AND version = $3 AND packed_at IS NULL AND sent_at IS NULL AND cancelled_at IS NULL";
     step(tx, by, sql, id, version).await?;
@@ -168,7 +162,6 @@ pub async fn pack_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Resu
 
 /// Lets a shipment leave inside `tx`. One that nobody called packed is packed by that.
 pub async fn send_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-    let By { partner_id: _, .. } = by;
     let sql = "UPDATE shipments SET sent_at = $4, sent_by = $5, packed_at = COALESCE(packed_at, $4), \
                packed_by = COALESCE(packed_by, $5), version = version + 1 WHERE shop_id = $1 \
                AND id = $2 AND version = $3 AND sent_at IS NULL AND cancelled_at IS NULL";
@@ -190,7 +183,6 @@ pub async fn send_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Resu
 
 /// Marks a shipment as received inside `tx`.
 pub async fn receive_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
-    let By { partner_id: _, .. } = by;
     let sql = "UPDATE shipments SET received_at = $4, received_by = $5, version = version + 1 WHERE shop_id = $1 \
                AND id = $2 AND version = $3 AND sent_at IS NOT NULL AND received_at IS NULL AND ended_at IS NULL";
     step(tx, by, sql, id, version).await?;

@@ -192,7 +192,6 @@ async fn last_costs(tx: &mut Tx, shipment_id: &str) -> Result<Option<Costs>, Sto
 
 /// Puts what a waybill costs into the cash book, in the place of what the one before did.
 async fn enter_costs(tx: &mut Tx, by: &By, waybill: &NewWaybill<'_>) -> Result<(), StoreError> {
-    let By { partner_id: _, .. } = by;
     let document = Document::new(DocumentKind::Shipment, waybill.shipment_id);
     undo_entries(tx, by, &document, waybill.why).await?;
     let outlet = "SELECT outlet_id FROM shipments WHERE id = $1";

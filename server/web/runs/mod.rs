@@ -6,8 +6,7 @@ mod ticket;
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use rust_decimal::{Decimal, dec};
 use trade::ids::GradeId;
 use trade::mass::Mass;
@@ -18,8 +17,9 @@ use super::failure::Failure;
 use super::form::Form;
 use super::page::{Page, Screen, Visitor, html, unbroken};
 use super::shop::Distance;
+use super::stepped::stepped;
 use crate::store::StoreError;
-use crate::store::runs::{Homecoming, Run, RunHead, RunRefusal, RunState, RunStop, Trip};
+use crate::store::runs::{Homecoming, Run, RunHead, RunState, RunStop, Trip};
 use crate::store::settlements::{Delivery, SettlementHead};
 
 pub use plan::{create, new};
@@ -217,8 +217,7 @@ pub async fn end(
     moved_on(&app, &visitor, &id, ended, |state| matches!(state, RunState::Back { .. })).await
 }
 
-/// Where a step of a run leads. One that came too late is refused, unless the run stands where it wanted it: then the form
-/// was sent twice.
+/// Where a step of a run leads.
 async fn moved_on(
     app: &App,
     visitor: &Visitor,
@@ -226,20 +225,6 @@ async fn moved_on(
     step: Result<(), StoreError>,
     wanted: fn(&RunState) -> bool,
 ) -> Result<Response, Failure> {
-    match step {
-        Ok(()) => {}
-        Err(StoreError::Stale) if wanted(&app.store.run(&visitor.shop.id, id).await?.head.state) => {}
-        Err(StoreError::Stale) => {
-            return Err(Failure::refused(
-                StatusCode::CONFLICT,
-                "The run has moved on",
-                "Somebody else did something with it meanwhile. Nothing was changed by this. Reload it to see where it \
-                 stands.",
-            ));
-        }
-        Err(StoreError::Run(RunRefusal::OpenStops))
-            if wanted(&app.store.run(&visitor.shop.id, id).await?.head.state) => {}
-        Err(other) => return Err(other.into()),
-    }
-    Ok(Redirect::to(&format!("/runs/{id}")).into_response())
+    let stands_there = async { Ok(wanted(&app.store.run(&visitor.shop.id, id).await?.head.state)) };
+    stepped(step, stands_there, "run", &format!("/runs/{id}")).await
 }

@@ -17,12 +17,13 @@ use trade::settlement::Promise;
 
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::Lot;
+use crate::store::new_id;
 use crate::store::runs::{NewRun, NewStop};
-use crate::store::{StoreError, new_id};
 use crate::web::App;
 use crate::web::app::Answered;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
+use crate::web::not_made::NotMade;
 use crate::web::offer::Seen;
 use crate::web::page::{Page, Screen, Visitor, html};
 
@@ -180,27 +181,6 @@ pub async fn create(State(app): State<App>, visitor: Visitor, mut form: Form) ->
         }
     }
     plan_page(&app, visitor, form, None, Some(&wanted), reasons).await
-}
-
-enum NotMade {
-    Because(Vec<String>),
-    Failed(Failure),
-}
-
-impl NotMade {
-    fn because(reason: impl Into<String>) -> NotMade {
-        NotMade::Because(vec![reason.into()])
-    }
-}
-
-impl From<StoreError> for NotMade {
-    fn from(error: StoreError) -> NotMade {
-        match error {
-            StoreError::Lot(refusal) => NotMade::because(refusal.to_string()),
-            StoreError::Stale => NotMade::because("Somebody changed one of the lots or yards just now."),
-            other => NotMade::Failed(other.into()),
-        }
-    }
 }
 
 async fn make(
