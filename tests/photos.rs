@@ -3,14 +3,16 @@
 use std::io::Cursor;
 use std::path::Path;
 
+use axum::body::Body;
 use axum::http::StatusCode;
-use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE};
+use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE, ORIGIN};
 use image::{ImageFormat, Rgb, RgbImage};
+use jiff::{SignedDuration, Timestamp};
 use pennyweight::reader::{self, PhotoError};
 use pennyweight::store::new_id;
 use pennyweight::store::photos::Subject;
 
-use crate::common::{Form, Page, TestShop, on_both};
+use crate::common::{Form, Page, SHOP_HOST, TestShop, on_both};
 
 on_both![
     a_photo_is_kept_without_where_it_was_taken,
@@ -20,6 +22,7 @@ on_both![
     taken_away_its_bytes_are_gone,
     the_same_picture_of_two_lots_stays_for_the_other,
     a_photo_of_another_shop_is_not_there,
+    photos_come_in_from_a_phone_that_kept_them,
 ];
 
 /// Bright on its left and dark on its right.
@@ -208,6 +211,52 @@ async fn a_photo_of_another_shop_is_not_there(shop: &TestShop) {
     strange.action = format!("/lots/{}/photos", new_id());
     assert_eq!(shop.submit(strange).await.status, StatusCode::NOT_FOUND);
     assert_eq!(files(shop).await, 2);
+}
+
+/// Sends the bytes of a photo as a phone does that kept them while the wifi was away.
+async fn send_kept(shop: &TestShop, address: &str, bytes: Vec<u8>) -> Page {
+    let request = shop
+        .phone()
+        .request("POST", address)
+        .header(CONTENT_TYPE, "image/jpeg")
+        .header(ORIGIN, format!("http://{SHOP_HOST}"))
+        .header("x-form-token", shop.phone().form_token().expect("somebody is signed in"));
+    shop.phone().send(request.body(Body::from(bytes)).expect("a request")).await
+}
+
+async fn photos_come_in_from_a_phone_that_kept_them(shop: &TestShop) {
+    let lot = shop.bag("Bag 1", "copper-2").await;
+    // To the millisecond, as everything is stamped.
+    let taken = Timestamp::now() - SignedDuration::from_hours(30);
+    let taken = Timestamp::from_millisecond(taken.as_millisecond()).expect("a time");
+    let id = new_id();
+    let address = format!("/api/v1/lots/{lot}/photos?id={id}&at={taken}");
+    let (first, second) =
+        tokio::join!(send_kept(shop, &address, from_a_phone()), send_kept(shop, &address, from_a_phone()));
+    for answer in [first, second, send_kept(shop, &address, from_a_phone()).await] {
+        assert_eq!(answer.status, StatusCode::OK, "{answer}: {}", answer.body);
+    }
+    let kept = shop.store.photos(&shop.id, Subject::Lot, &lot).await.expect("photos");
+    assert_eq!(kept.iter().map(|photo| (&photo.id, photo.at)).collect::<Vec<_>>(), [(&id, taken)]);
+
+    let before = shop.everything().await;
+    let to = |rest: &str| format!("/api/v1/{rest}");
+    let id = new_id();
+    for (address, bytes, status, words) in [
+        (to(&format!("lots/{lot}/photos?id={id}")), b"GIF89a".to_vec(), 422, "no photo in JPEG, PNG or WebP"),
+        (to(&format!("lots/{lot}/photos?id={id}")), Vec::new(), 422, "The file is empty"),
+        (to(&format!("lots/{lot}/photos?id={id}")), vec![0; (20 << 20) + 1], 413, "over 20 MB"),
+        (to(&format!("lots/{lot}/photos?id=7")), from_a_phone(), 400, "UUID"),
+        (to(&format!("lots/{lot}/photos")), from_a_phone(), 400, "id"),
+        (to(&format!("lots/{id}/photos?id={id}")), from_a_phone(), 404, "removed"),
+        (to(&format!("pickups/{lot}/photos?id={id}")), from_a_phone(), 404, "removed"),
+        (to(&format!("runs/stops/{lot}/photos?id={id}")), from_a_phone(), 404, "removed"),
+    ] {
+        let answer = send_kept(shop, &address, bytes).await;
+        assert_eq!(answer.status.as_u16(), status, "{address}: {}", answer.body);
+        assert!(answer.body.contains(words), "{address}: {}", answer.body);
+    }
+    assert_eq!(shop.everything().await, before);
 }
 
 #[tokio::test]

@@ -11,10 +11,10 @@ use super::page::{Page, Screen, Visitor, html};
 use super::upload::Upload;
 use crate::reader::{self, PhotoError};
 use crate::store::photos::{NewPhoto, Photo, Subject};
-use crate::store::{StoreError, is_id, new_id};
+use crate::store::{By, StoreError, is_id, new_id};
 
 /// The largest photo that is taken in; the cameras of phones stay below it.
-const LARGEST_PHOTO: usize = 20 * 1024 * 1024;
+pub const LARGEST_PHOTO: usize = 20 * 1024 * 1024;
 
 /// The photos of a thing, and the form that sends one more.
 pub struct Album {
@@ -68,7 +68,7 @@ pub async fn add_to_ticket(
     add(&app, &visitor, Subject::Ticket, &stop, upload).await
 }
 
-/// Makes the photo smaller, takes out what the camera wrote into it, and keeps it.
+/// Keeps the photo of a form.
 async fn add(
     app: &App,
     visitor: &Visitor,
@@ -89,19 +89,51 @@ async fn add(
             "No photo was chosen. Go back and choose one.",
         ));
     };
-    if app.store.photo(&visitor.shop.id, &id).await.is_ok() {
-        // Sent twice: the first one was kept.
-        return Ok(back);
+    match keep(app, &visitor.by(), subject, subject_id, &id, &file.bytes).await {
+        Ok(()) => Ok(back),
+        Err(NotKept::Photo(problem)) => Err(not_kept(problem_status(&problem), &problem.to_string())),
+        Err(NotKept::Store(error)) => Err(error.into()),
     }
-    let shrunk = reader::shrink(&app.config.reader, &file.bytes).await.map_err(|problem| {
-        let status = match problem {
-            PhotoError::NotStarted(_) => StatusCode::INTERNAL_SERVER_ERROR,
-            PhotoError::NoPhoto(_) | PhotoError::BeyondLimits => StatusCode::UNPROCESSABLE_ENTITY,
-        };
-        not_kept(status, &problem.to_string())
-    })?;
+}
+
+/// Why a photo was not kept.
+#[derive(Debug)]
+pub enum NotKept {
+    /// What was sent could not be made a photo of.
+    Photo(PhotoError),
+    Store(StoreError),
+}
+
+impl From<StoreError> for NotKept {
+    fn from(error: StoreError) -> NotKept {
+        NotKept::Store(error)
+    }
+}
+
+/// The status of an answer that says so.
+pub fn problem_status(problem: &PhotoError) -> StatusCode {
+    match problem {
+        PhotoError::NotStarted(_) => StatusCode::INTERNAL_SERVER_ERROR,
+        PhotoError::NoPhoto(_) | PhotoError::BeyondLimits => StatusCode::UNPROCESSABLE_ENTITY,
+    }
+}
+
+/// Makes a photo smaller, takes out what the camera wrote into it, and keeps it. Sent twice under one id, the first is
+/// kept.
+pub async fn keep(
+    app: &App,
+    by: &By,
+    subject: Subject,
+    subject_id: &str,
+    id: &str,
+    bytes: &[u8],
+) -> Result<(), NotKept> {
+    if app.store.photo(&by.shop_id, id).await.is_ok() {
+        return Ok(());
+    }
+    let shrunk = reader::shrink(&app.config.reader, bytes).await.map_err(NotKept::Photo)?;
     let photo = NewPhoto {
-        id: &id,
+        id,
         subject,
         subject_id,
         bytes: &shrunk.bytes,
@@ -109,8 +141,7 @@ async fn add(
         width: shrunk.width,
         height: shrunk.height,
     };
-    app.store.add_photo(&visitor.by(), &photo).await?;
-    Ok(back)
+    Ok(app.store.add_photo(by, &photo).await?)
 }
 
 fn not_kept(status: StatusCode, advice: &str) -> Failure {

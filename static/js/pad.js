@@ -94,15 +94,15 @@ function button(text, className, press) {
 function ticket(entry) {
   const item = element('li', '', `ticket ${{ [STORED]: 'chosen', [ASKED]: 'attention', [REFUSED]: 'wrong' }[entry.state] ?? ''}`);
   const head = element('p', '', 'head');
-  head.append(element('strong', entry.label), element('span', entry.body.typed ?? entry.body.reading ?? `timer: ${entry.body.kind}`, 'typed'));
+  head.append(element('strong', entry.label), element('span', shown(entry), 'typed'));
   item.append(head);
-  const stamp = { [WAITING]: ['waits', ''], [STORED]: ['on the bag', 'gain'], [ASKED]: ['look at this', 'attention'], [REFUSED]: ['refused', 'loss'] }[entry.state];
+  const stamp = { [WAITING]: ['waits', ''], [STORED]: [entry.address ? 'stored' : 'on the bag', 'gain'], [ASKED]: ['look at this', 'attention'], [REFUSED]: ['refused', 'loss'] }[entry.state];
   const state = element('p');
   state.append(element('span', stamp[0], `stamp ${stamp[1]}`), ` ${when(entry.at)}${entry.partner ? `, ${entry.partner}` : ''}`);
   item.append(state);
   const buttons = element('div', '', 'buttons');
   if (entry.state === STORED) {
-    item.append(element('p', entry.told.net ? `${entry.told.net} put on: ${entry.label} held ${entry.told.total} then.` : 'It is in the log.'));
+    item.append(element('p', entry.told.net ? `${entry.told.net} put on: ${entry.label} held ${entry.told.total} then.` : entry.photo ? 'It is with its page’s photos.' : 'It is in the log.'));
     buttons.append(button('Done', 'plain', () => drop(entry.id)));
   }
   if (entry.state === ASKED) {
@@ -117,10 +117,16 @@ function ticket(entry) {
     if (!entry.address) buttons.append(button('Type it again', 'plain', () => typeAgain(entry)));
   }
   if (entry.state !== STORED) {
-    buttons.append(button('Drop it', 'risky', () => confirm(`Drop ${entry.body.reading ?? entry.body.kind} on ${entry.label}?`) && drop(entry.id)));
+    buttons.append(button('Drop it', 'risky', () => confirm(`Drop ${shown(entry)} on ${entry.label}?`) && drop(entry.id)));
   }
   item.append(buttons);
   return item;
+}
+
+/// What was entered, in a few words.
+function shown({ photo, body }) {
+  if (photo) return photo.size > 0 ? `photo, ${Math.max(photo.size / 1e6, 0.1).toFixed(1)} MB` : 'photo';
+  return body.typed ?? body.reading ?? `timer: ${body.kind}`;
 }
 
 async function again(entry, changes) {

@@ -7,6 +7,8 @@ const DATABASE = 'pennyweight';
 const STORE = 'entries';
 const RETRY_MS = 10_000;
 const ANSWER_MS = 15_000;
+/// A photo of 20 MB over a weak wifi.
+const PHOTO_ANSWER_MS = 180_000;
 
 /// The states of an entry: it waits, was stored, has a question to answer, or was refused.
 export const WAITING = 'waiting';
@@ -88,6 +90,23 @@ export async function keepTeardownEntry({ teardown, kind, label, reading }) {
   });
 }
 
+/// Keeps a photo for the thing whose page has its form: `address` is where its photos go.
+export async function keepPhoto({ address, label, photo }) {
+  const who = await known('me').catch(() => undefined);
+  await keep({
+    id: newId(),
+    state: WAITING,
+    at: new Date().toISOString(),
+    partner_id: who?.partner_id,
+    partner: who?.partner,
+    label,
+    address: `/api/v1${address}`,
+    // The bytes and not the file: a phone may tidy the camera's file away before it was sent.
+    photo: new Blob([await photo.arrayBuffer()], { type: photo.type }),
+    body: {},
+  });
+}
+
 export async function keep(entry) {
   await within(STORE, 'readwrite', (store) => store.put(entry));
   told();
@@ -158,21 +177,35 @@ async function sendAll() {
   }
 }
 
+function askEntry(entry, token) {
+  return ask(entry.address ?? WEIGHINGS, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json', 'x-form-token': token },
+    body: JSON.stringify({ ...entry.body, id: entry.id, at: entry.at }),
+  });
+}
+
+function askPhoto({ address, id, at, photo }, token) {
+  return ask(`${address}?${new URLSearchParams({ id, at })}`, {
+    method: 'POST',
+    headers: { 'content-type': photo.type || 'application/octet-stream', 'x-form-token': token },
+    body: photo,
+    signal: AbortSignal.timeout(PHOTO_ANSWER_MS),
+  });
+}
+
 /// Sends one entry and keeps what became of it. False where the box could not take anything just now.
 async function sendOne(entry, token) {
   let answer;
   try {
-    answer = await ask(entry.address ?? WEIGHINGS, {
-      method: 'POST',
-      headers: { 'content-type': 'application/json', 'x-form-token': token },
-      body: JSON.stringify({ ...entry.body, id: entry.id, at: entry.at }),
-    });
+    answer = await (entry.photo ? askPhoto(entry, token) : askEntry(entry, token));
   } catch {
     return false;
   }
   if (answer.status === 401 || answer.status >= 500) return false;
   const told = await answer.json().catch(() => ({}));
-  if (answer.ok) await keep({ ...entry, state: STORED, told });
+  // What is on the box need not fill the phone.
+  if (answer.ok) await keep({ ...entry, state: STORED, told, photo: entry.photo && new Blob() });
   else await keep({ ...entry, state: told.meanings?.length ? ASKED : REFUSED, told });
   return true;
 }

@@ -82,6 +82,61 @@ test('weighings made while the box is off are sent once when it is back', async 
   await close();
 });
 
+test('a photo taken while the box is off is kept and sent when it is back', async () => {
+  const { page, close } = await openPage(browser, shop.address);
+  const lot = await firstLot(page);
+  await page.goto('/pad');
+  await page.goto(lot);
+  await page.waitForFunction(() => performance.getEntriesByType('resource').some(({ name }) => name.endsWith('/api/v1/me')));
+  const before = await page.locator('#photos .album li').count();
+  // A picture of the page itself is as good as one of the bag.
+  const buffer = await page.screenshot({ type: 'jpeg' });
+
+  await shop.switchOff();
+  await page.getByLabel('Add a photo').setInputFiles({ name: 'bag.jpg', mimeType: 'image/jpeg', buffer });
+  await page.getByRole('button', { name: 'Send the photo' }).click();
+  await page.getByText('The photo is kept on this phone').waitFor();
+  assert.equal(await page.getByLabel('Add a photo').inputValue(), '', 'the next one can be taken');
+  await page.locator('#waiting a', { hasText: '1 entry waits on this phone' }).waitFor();
+  assert.deepEqual(await faults(page), []);
+
+  const again = await page.context().newPage();
+  await page.close();
+  await again.goto('/pad');
+  await entry(again, 'photo, 0.1 MB').getByText('waits').waitFor();
+
+  await shop.switchOn();
+  await again.reload();
+  const photo = entry(again, 'It is with its page’s photos');
+  await photo.waitFor();
+  assert.deepEqual(await faults(again), []);
+  await photo.getByRole('button', { name: 'Done' }).click();
+  await photo.waitFor({ state: 'detached' });
+  await again.goto(lot);
+  assert.equal(await again.locator('#photos .album li').count(), before + 1);
+  await close();
+});
+
+test('a photo that the phone has no room for stays in its form, and the page says so', async () => {
+  const { page, close } = await openPage(browser, shop.address);
+  await page.goto(await firstLot(page));
+  const buffer = await page.screenshot({ type: 'jpeg' });
+  await page.evaluate(() => {
+    IDBObjectStore.prototype.put = () => {
+      throw new DOMException('full', 'QuotaExceededError');
+    };
+  });
+  await shop.switchOff();
+  await page.getByLabel('Add a photo').setInputFiles({ name: 'bag.jpg', mimeType: 'image/jpeg', buffer });
+  await page.getByRole('button', { name: 'Send the photo' }).click();
+  await page.getByText('This phone could not keep it (QuotaExceededError)').waitFor();
+  assert.equal(await page.getByText('The photo is kept on this phone').isVisible(), false);
+  assert.match(await page.getByLabel('Add a photo').inputValue(), /bag.jpg$/);
+  assert.deepEqual(await faults(page), []);
+  await shop.switchOn();
+  await close();
+});
+
 test('a phone may put the shop on its home screen', async () => {
   const { page, troubles, close } = await openPage(browser, shop.address);
   await page.goto('/weigh');

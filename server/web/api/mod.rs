@@ -7,6 +7,7 @@ mod catalogue;
 mod lots;
 mod market;
 mod me;
+mod photos;
 mod pickups;
 mod problem;
 mod readings;
@@ -27,6 +28,7 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::App;
+use super::photos::LARGEST_PHOTO;
 
 pub use caller::{Caller, Device};
 pub use problem::Problem;
@@ -65,7 +67,14 @@ pub fn router() -> Router<App> {
 }
 
 fn described() -> (Router<App>, Description) {
+    // Photos are the one thing here that is larger than JSON; each says itself how large one may be.
+    let photos = OpenApiRouter::new()
+        .routes(routes!(photos::add_to_lot))
+        .routes(routes!(photos::add_to_pickup))
+        .routes(routes!(photos::add_to_ticket))
+        .layer(DefaultBodyLimit::max(LARGEST_PHOTO));
     let (router, mut description) = OpenApiRouter::with_openapi(Document::openapi())
+        .merge(photos)
         .routes(routes!(me::show))
         .routes(routes!(lots::index))
         .routes(routes!(lots::show))
