@@ -215,6 +215,12 @@ pub fn money(amount: Decimal, currency: Currency) -> String {
     unbroken(&Money::new(amount, currency).to_string())
 }
 
+/// A name as a heading: with a capital where it begins, and the rest as it is.
+pub fn headed(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// `1 lot`, `3 lots`.
 pub fn counted(count: impl Display, one: &str, many: &str) -> String {
     match count.to_string().as_str() {

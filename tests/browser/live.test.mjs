@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
 
 import { openBrowser, openPage } from './browser.mjs';
+import { faults } from './checks.mjs';
 import { openShop } from './shop.mjs';
 
 /// What one partner saves is on the other's page within a second.
@@ -67,6 +68,38 @@ test('what is being typed stays, and the rest of the page moves on', async () =>
   assert.equal(await other.page.evaluate(() => document.activeElement.id), 'note', 'the cursor is where it was');
   await one.close();
   await other.close();
+});
+
+test('what a scale shows stands above the form and is taken over with one tap, not with Enter', async () => {
+  const { page, troubles, close } = await phone();
+  await page.goto('/keys');
+  await page.getByLabel('What it is for').fill('bench scale');
+  await page.getByRole('button', { name: 'Make a key' }).click();
+  const key = await page.locator('main .typed').first().innerText();
+  const lot = await firstLot(page);
+  await page.goto(`${lot}/weigh`);
+  await page.getByLabel('Pieces').fill('3');
+  const answer = await fetch(`${shop.address}/api/v1/readings`, {
+    method: 'POST',
+    headers: { authorization: `Bearer ${key}`, 'content-type': 'application/json' },
+    body: JSON.stringify({ id: crypto.randomUUID(), reading: '2.315 kg' }),
+  });
+  assert.equal(answer.status, 200);
+  const take = page.getByRole('button', { name: 'Take 2.315 kg over' });
+  await take.waitFor();
+  assert.deepEqual(await faults(page), []);
+  const field = page.getByLabel('What the scale shows');
+  assert.ok((await take.boundingBox()).y < (await field.boundingBox()).y);
+  await field.fill('1 lb 2 oz');
+  await field.press('Enter');
+  await page.getByText('1 lb 2 oz').first().waitFor();
+  assert.equal(await page.getByText('2.315').count(), 0, 'Enter means what was typed');
+  await page.goto(`${lot}/weigh`);
+  await take.click();
+  await page.getByRole('button', { name: /^Put it on/ }).waitFor();
+  assert.match(await page.locator('main').innerText(), /2\.315\s*kg/);
+  assert.deepEqual(troubles, []);
+  await close();
 });
 
 test('of two who change the same thing, the second sees both and chooses', async () => {
