@@ -142,6 +142,21 @@ impl Store {
         Ok(row.try_into()?)
     }
 
+    /// Whether there is the thing that a photo is to be of.
+    pub async fn can_be_photographed(
+        &self,
+        shop_id: &str,
+        subject: Subject,
+        subject_id: &str,
+    ) -> Result<bool, StoreError> {
+        let found: Option<(String,)> = sqlx::query_as(subject.find())
+            .bind(shop_id)
+            .bind(subject_id)
+            .fetch_optional(self.readers())
+            .await?;
+        Ok(found.is_some())
+    }
+
     /// Keeps a photo of a thing that the shop has. The same photo of the same thing a second time changes nothing.
     pub async fn add_photo(&self, by: &By, photo: &NewPhoto<'_>) -> Result<(), StoreError> {
         let By { shop_id, partner_id, at } = by;

@@ -131,6 +131,10 @@ pub async fn keep(
     if app.store.photo(&by.shop_id, id).await.is_ok() {
         return Ok(());
     }
+    // Before a photo is worked on for nothing.
+    if !app.store.can_be_photographed(&by.shop_id, subject, subject_id).await? {
+        return Err(StoreError::Missing.into());
+    }
     let shrunk = reader::shrink(&app.config.reader, bytes).await.map_err(NotKept::Photo)?;
     let photo = NewPhoto {
         id,
