@@ -273,15 +273,19 @@ impl Shelf {
 
     /// All of a grade as one bag at every outlet, best first.
     pub fn outlooks_of(&self, grade: &GradeId) -> Vec<Outlook> {
+        outlooks(&self.whole_bag(grade), &self.outlets, &self.facts)
+    }
+
+    /// All of a grade as one bag.
+    pub fn whole_bag<'a>(&self, grade: &'a GradeId) -> Bag<'a> {
         let lots = || self.lots.iter().filter(|lot| lot.grade_id == *grade);
-        let bag = Bag {
+        Bag {
             grade,
             density: self.density(grade),
             mass: lots().map(|lot| lot.net).sum(),
             pieces: lots().fold(0, |sum: u32, lot| sum.saturating_add(lot.pieces)),
             fill: self.fill.get(grade).copied(),
-        };
-        outlooks(&bag, &self.outlets, &self.facts)
+        }
     }
 
     /// A lot's part of what its grade is worth kept, at the outlet where that is most.

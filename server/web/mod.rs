@@ -30,9 +30,11 @@ mod grades;
 mod guard;
 mod interval;
 mod join;
+mod joint;
 mod kept_back;
 mod ladder;
 mod live;
+mod long_run;
 mod lots;
 mod measure;
 mod money;
@@ -145,6 +147,8 @@ pub fn router(app: App) -> Router {
         .route("/photos/{photo}/remove", post(photos::remove))
         // Sell plan
         .route("/plan", get(plan::show))
+        .route("/plan/load-list", get(plan::load_list))
+        .route("/plan/pins", post(plan::unpin))
         .route("/plan/lots/{lot}", post(plan::choose))
         .route("/plan/outlets/{outlet}", post(plan::open_or_close))
         // Bench

@@ -148,7 +148,7 @@ fn reached(outlet: &Outlet, services: &[ServiceRecord]) -> Vec<Reached> {
     named.collect()
 }
 
-fn cautions(outlet: &Outlet, visitor: &Visitor) -> Vec<&'static str> {
+pub(super) fn cautions(outlet: &Outlet, visitor: &Visitor) -> Vec<&'static str> {
     match &outlet.details.kind {
         OutletKind::Yard(_) => vec![
             "Yards keep records of who sells to them: many ask for photo identification, the vehicle's plate and where \
