@@ -28,6 +28,7 @@ use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{self, Habit};
 use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem, Turns};
 use trade::quote::Quotes;
+use trade::tour::Roads;
 use trade::volume::BulkDensity;
 
 use crate::store::lots::{Lot, LotState};
@@ -216,8 +217,13 @@ impl Shelf {
         let started = Instant::now();
         let outlooks = self.outlooks();
         let lots = self.plan_lots(&outlooks);
-        let problem =
-            Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
+        let problem = Problem {
+            lots: &lots,
+            outlets: &self.outlets,
+            facts: &self.facts,
+            choices: &self.choices,
+            roads: &Roads::NONE,
+        };
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(for_plan);
         let margins = for_margin.map_or_else(Vec::new, |limits| planner.margins(&plan, limits));
@@ -243,8 +249,13 @@ impl Shelf {
         let out_of_patience = || started.elapsed() > PATIENCE_FOR_TURNS;
         let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&out_of_patience) };
         let lots = self.plan_lots(&answer.outlooks);
-        let problem =
-            Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
+        let problem = Problem {
+            lots: &lots,
+            outlets: &self.outlets,
+            facts: &self.facts,
+            choices: &self.choices,
+            roads: &Roads::NONE,
+        };
         Planner::new(&problem).turns(&answer.plan, &limits)
     }
 

@@ -28,5 +28,6 @@ pub mod reading;
 pub mod scale;
 pub mod settlement;
 pub mod teardown;
+pub mod tour;
 pub mod volume;
 pub mod wire;
