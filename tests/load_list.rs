@@ -26,7 +26,10 @@ async fn each_outlet_has_its_lots_boxes_and_cautions(shop: &TestShop) {
     assert!(page.attributes("a", "href").contains(&"/plan/load-list".to_string()));
     let page = shop.get("/plan/load-list").await.ok().without_ids();
     let load = |id: &dyn std::fmt::Display| format!("[id='load-{id}']");
-    assert_eq!(page.texts("section.sheet > h2"), ["Mail to Board House 39 lb 0.0 oz", "Drive to Quay Metals 72 lb 0.0 oz"]);
+    assert_eq!(
+        page.texts("section.sheet > h2"),
+        ["Drive to Quay Metals 72 lb 0.0 oz", "Mail to Board House 39 lb 0.0 oz"]
+    );
     let at_yard = page.text(&load(&near));
     assert!(at_yard.contains("12 Quay Road, Port Hollis"), "{at_yard}");
     assert!(at_yard.contains("Monday to Friday 8 to 4."), "{at_yard}");
@@ -54,7 +57,11 @@ async fn each_outlet_has_its_lots_boxes_and_cautions(shop: &TestShop) {
     let print = include_str!("../static/css/print.css");
     assert!(print.contains(".sheet { break-inside: auto; break-after: page;"));
     assert!(page.has("h1.no-print") && !page.has("section.sheet form"));
-    assert_eq!(shop.lot(&battery).await.state, pennyweight::store::lots::LotState::Open, "nothing is reserved");
+    assert_eq!(
+        shop.lot(&battery).await.state,
+        pennyweight::store::lots::LotState::Open,
+        "nothing is reserved"
+    );
 }
 
 async fn nothing_goes_anywhere_is_said(shop: &TestShop) {

@@ -33,6 +33,7 @@ mod plan;
 mod plan_faults;
 mod rates;
 mod record;
+mod roads;
 mod runs;
 mod scales;
 mod settlements;

@@ -68,7 +68,9 @@ pub fn joint(bags: &[Bag<'_>], outlet: &Outlet, facts: &Facts) -> Option<Joint> 
         rates.push((group.to_vec(), rate));
         rate
     });
-    let rate_of = |bags: usize| rates.iter().filter(move |(group, _)| group.len() == bags).filter_map(|(_, rate)| *rate);
+    let rate_of = |bags: usize| {
+        rates.iter().filter(move |(group, _)| group.len() == bags).filter_map(|(_, rate)| *rate)
+    };
     let waiting = (0..streams.len()).filter(|bag| !groups.iter().any(|group| group.contains(bag)));
     let waiting = waiting.map(|bag| streams[bag].bag.grade.clone()).collect();
     let mut groups: Vec<Group> = groups
@@ -80,13 +82,7 @@ pub fn joint(bags: &[Bag<'_>], outlet: &Outlet, facts: &Facts) -> Option<Joint> 
         })
         .collect();
     groups.sort_by_key(|group| std::cmp::Reverse(group.ship.per_day));
-    Some(Joint {
-        groups,
-        per_day,
-        apart: rate_of(1).sum(),
-        together: rate_of(streams.len()).next(),
-        waiting,
-    })
+    Some(Joint { groups, per_day, apart: rate_of(1).sum(), together: rate_of(streams.len()).next(), waiting })
 }
 
 /// A bag that fills.
@@ -155,7 +151,8 @@ impl Mix<'_, '_> {
         let hair = Mass::from_grams(Decimal::new(i64::try_from(self.streams.len()).unwrap_or(1) + 1, 6));
         for stream in &self.streams {
             let part = stream.per_day.grams();
-            let tiers = self.outlet.quotes.get(stream.bag.grade).into_iter().flat_map(|quotes| quotes.tiers());
+            let tiers =
+                self.outlet.quotes.get(stream.bag.grade).into_iter().flat_map(|quotes| quotes.tiers());
             let froms = tiers.map(|quote| quote.from).chain([terms.minimum_grade]);
             breaks.extend(froms.filter(|from| from.is_positive()).map(|from| {
                 let whole = ((from + hair).grams() * all / part).round_dp(6);

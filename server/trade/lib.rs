@@ -30,5 +30,6 @@ pub mod scale;
 pub mod settlement;
 pub mod teardown;
 pub mod top_up;
+pub mod tour;
 pub mod volume;
 pub mod wire;

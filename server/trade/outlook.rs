@@ -152,7 +152,9 @@ impl Bag<'_> {
             let bag = Bag { fill: Some(FillRate { per_day, ..fill }), ..self.clone() };
             let packer = packer(outlet, facts).ok()?;
             let net = |mass: Mass| {
-                deliver_packed(outlet, &[bag.load(mass)], facts, packer.as_ref()).ok().map(|ladder| ladder.net)
+                deliver_packed(outlet, &[bag.load(mass)], facts, packer.as_ref())
+                    .ok()
+                    .map(|ladder| ladder.net)
             };
             let up_to = bag.horizon();
             let breaks = bag.breaks(outlet, packer.as_ref(), up_to);

@@ -90,7 +90,8 @@ fn packing_cost(ladder: &Ladder) -> Option<Decimal> {
 
 /// Grades of the first that stand at a higher tier in the second.
 fn lifts(before: &Ladder, after: &Ladder) -> Vec<GradeId> {
-    let tier_before = |grade: &GradeId| before.lines.iter().find(|line| line.grade == *grade).map(|line| line.quote.from);
+    let tier_before =
+        |grade: &GradeId| before.lines.iter().find(|line| line.grade == *grade).map(|line| line.quote.from);
     after
         .lines
         .iter()

@@ -219,7 +219,9 @@ async fn drawn(
         unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
         buyers,
-        joint: chosen.filter(|_| is_here).and_then(|outlet| JointLines::new(&lot.grade_id, outlet, &shelf, &answer)),
+        joint: chosen
+            .filter(|_| is_here)
+            .and_then(|outlet| JointLines::new(&lot.grade_id, outlet, &shelf, &answer)),
         shipment: chosen
             .filter(|_| is_here)
             .and_then(|outlet| Offer::new(outlet, &lot, &shelf, &answer, ticked)),

@@ -44,7 +44,8 @@ impl JointLines {
             .filter(|(grade, _)| outlet.quotes.contains_key(*grade) && shelf.fill.contains_key(*grade))
             .map(|(grade, ways)| {
                 let way = ways.iter().find(|way| way.outlet == outlet.id);
-                let per_day = way.and_then(|way| way.ship.as_ref()).map_or(Decimal::ZERO, |ship| ship.per_day);
+                let per_day =
+                    way.and_then(|way| way.ship.as_ref()).map_or(Decimal::ZERO, |ship| ship.per_day);
                 (grade, per_day)
             })
             .collect();

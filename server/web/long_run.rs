@@ -61,7 +61,8 @@ impl LongRun {
     /// `None` for a curve with no more than a point.
     pub fn new(ship: &ShipWeight, marks: &Marks, style: MassStyle, home: Currency) -> Option<LongRun> {
         let mass = |mass: Mass| unbroken(&style.show(mass));
-        let of_interest = [Some(ship.weight), Some(marks.now), marks.break_even, marks.between[0], marks.between[1]];
+        let of_interest =
+            [Some(ship.weight), Some(marks.now), marks.break_even, marks.between[0], marks.between[1]];
         let farthest = of_interest.into_iter().flatten().max()?.times(dec!(1.4));
         let last = ship.curve.last()?.weight.min(farthest);
         let points: Vec<&CurvePoint> = ship.curve.iter().filter(|point| point.weight <= last).collect();
@@ -71,10 +72,12 @@ impl LongRun {
         // Near nothing the rate falls without end: it is drawn down to as far below nothing as it gets above it, by half.
         let lowest = -ship.per_day / dec!(2);
         let weekly = |point: &CurvePoint| point.per_day * DAYS_OF_WEEK;
-        let rates = || points.iter().map(|point| point.per_day.max(lowest) * DAYS_OF_WEEK).chain([Decimal::ZERO]);
+        let rates =
+            || points.iter().map(|point| point.per_day.max(lowest) * DAYS_OF_WEEK).chain([Decimal::ZERO]);
         let levels = Levels::around(rates().min()?, rates().max()?);
         let x = |mass: Mass| along(LEFT, RIGHT, mass.min(last).grams(), last.grams());
-        let y = |rate: Decimal| along(BOTTOM, TOP, rate.max(levels.low) - levels.low, levels.high - levels.low);
+        let y =
+            |rate: Decimal| along(BOTTOM, TOP, rate.max(levels.low) - levels.low, levels.high - levels.low);
         let is_below = |nth: usize| points.get(nth).is_none_or(|point| weekly(point) < levels.low);
         let mut path = String::new();
         let mut letter = 'M';
@@ -104,7 +107,9 @@ impl LongRun {
             mass(ship.weight),
             money(ship.per_day * DAYS_OF_WEEK, home)
         );
-        let pays = marks.break_even.map_or_else(String::new, |least| format!(" It pays to mail from {}.", mass(least)));
+        let pays = marks
+            .break_even
+            .map_or_else(String::new, |least| format!(" It pays to mail from {}.", mass(least)));
         let now = format!(" {} is in it now.", mass(marks.now));
         Some(LongRun {
             title: format!("What it brings a week, by the weight it goes at, up to {}", mass(last)),
@@ -130,7 +135,9 @@ fn interval([slow, fast]: [Option<Mass>; 2], mass: impl Fn(Mass) -> String) -> S
         (Some(slow), Some(fast)) => {
             format!("the best weight is {} if it fills slowly, {} if it fills fast", mass(slow), mass(fast))
         }
-        (None, Some(fast)) => format!("the best weight is {} if it fills fast, and less the slower it fills", mass(fast)),
+        (None, Some(fast)) => {
+            format!("the best weight is {} if it fills fast, and less the slower it fills", mass(fast))
+        }
         _ => return String::new(),
     };
     format!("In four cases of five {words}.")
@@ -198,7 +205,9 @@ mod tests {
         assert_eq!(drawn.band, Some((dec!(172), dec!(174))));
         assert!(drawn.description.contains("The cost steps up past 0.400\u{a0}kg."), "{}", drawn.description);
         assert!(
-            drawn.description.starts_with("It brings most when it goes at 1.000\u{a0}kg: 0.42\u{a0}USD a week."),
+            drawn
+                .description
+                .starts_with("It brings most when it goes at 1.000\u{a0}kg: 0.42\u{a0}USD a week."),
             "{}",
             drawn.description
         );

@@ -51,6 +51,7 @@ mod plan;
 mod prices;
 mod rates;
 mod returns;
+mod roads;
 mod runs;
 mod service_form;
 mod services;
@@ -66,6 +67,7 @@ mod teardowns;
 mod thread;
 mod today;
 mod told;
+mod tour;
 mod track;
 mod turns;
 mod unpriced;
@@ -289,6 +291,7 @@ pub fn router(app: App) -> Router {
         .route("/outlets/{outlet}", get(outlets::show))
         .route("/outlets/{outlet}/record", get(track::show))
         .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
+        .route("/outlets/{outlet}/roads", get(roads::edit).post(roads::update))
         .route("/outlets/{outlet}/close", post(outlets::close))
         .route("/outlets/{outlet}/reopen", post(outlets::reopen))
         // Freight and boxes

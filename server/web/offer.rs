@@ -161,6 +161,9 @@ pub struct Seen {
     freight: String,
     boxes: String,
     costs: String,
+    /// From a yard to the others.
+    #[serde(default)]
+    roads: String,
 }
 
 #[derive(Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -214,6 +217,13 @@ impl Seen {
                 (digest(&(outlet.currency, outlet.terms, conditions)), digest(&services))
             }
         };
+        let roads = match &outlet.way {
+            Way::Drive(_) => {
+                let roads = shelf.outlets.iter().map(|other| shelf.roads.between(&outlet.id, &other.id));
+                digest(&roads.collect::<Vec<_>>())
+            }
+            Way::Post(_) => String::new(),
+        };
         Seen {
             grades: grades.collect(),
             lots,
@@ -223,6 +233,7 @@ impl Seen {
             freight,
             boxes: digest(&facts.cartons),
             costs: digest(&facts.costs),
+            roads,
         }
     }
 
@@ -290,6 +301,7 @@ impl Seen {
             ),
             (&self.freight, &now.freight, "The freight tables were changed.".to_string()),
             (&self.boxes, &now.boxes, "The boxes at hand were changed.".to_string()),
+            (&self.roads, &now.roads, format!("The roads to {} were changed.", outlet.name)),
             (&self.costs, &now.costs, "The shop's own costs were changed.".to_string()),
         ] {
             if then != now {

@@ -23,6 +23,7 @@ use super::failure::Failure;
 use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, counted, html, money, unbroken};
 use super::stale::{StaleRate, StaleSheet, leant_on};
+use super::tour::TourLine;
 use super::turns::TurnLines;
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
@@ -83,6 +84,8 @@ struct PlanPage {
     places: Vec<(String, String)>,
     /// Deliveries that are driven.
     drives: usize,
+    /// Drives to several yards at once.
+    tours: Vec<TourLine>,
     /// Whether there is a plan that something could change, and one that is proved best.
     is_turning: bool,
     /// `None` while it is worked out.
@@ -105,13 +108,15 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
+    let tours: Vec<TourLine> = answer.plan.tours.iter().map(|tour| TourLine::new(tour, &shelf)).collect();
+    let saved: Decimal = tours.iter().map(|tour| tour.saved).sum();
     let (stale_sheets, stale_rates) = leant_on(&shelf);
     let is_turning = is_current && answer.plan.proof == Proof::Optimal && !shelf.lots.is_empty();
     let turns = if is_turning { app.answers.turns(&visitor.shop.id, &shelf, &answer).await } else { None };
     html(&PlanPage {
         page,
         kept_worth: kept.iter().map(|row| row.worth).sum(),
-        sold_net: stops.iter().map(|stop| stop.net).sum(),
+        sold_net: stops.iter().map(|stop| stop.net).sum::<Decimal>() + saved,
         proof: answer.plan.proof,
         is_current,
         troubles: troubles::told(&shelf, &answer.plan.trouble),
@@ -123,6 +128,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
         places: places(&shelf),
         drives: stops.iter().filter(|stop| stop.is_yard).count(),
+        tours,
         is_turning,
         turns: turns.map(|turns| TurnLines::new(&turns, &shelf, &visitor)),
         stops,

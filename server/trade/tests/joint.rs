@@ -68,8 +68,9 @@ fn drawn() -> impl Strategy<Value = Drawn> {
     let prices = prop::collection::vec((2..30i64, 200..3000u32, 0..6i64), 3);
     let rates = prop::collection::vec(5..120u32, 3);
     let freight = prop::collection::vec((300..2500u32, 0..900i64), 3..6);
-    (prices, rates, freight, 0..900u32, prop_oneof![Just(0u32), 1..20u32])
-        .prop_map(|(prices, rates, freight, minimum, payout)| Drawn { prices, rates, freight, minimum, payout })
+    (prices, rates, freight, 0..900u32, prop_oneof![Just(0u32), 1..20u32]).prop_map(
+        |(prices, rates, freight, minimum, payout)| Drawn { prices, rates, freight, minimum, payout },
+    )
 }
 
 const NAMES: [&str; 3] = ["edge", "relay", "brown"];

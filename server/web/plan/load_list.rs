@@ -16,6 +16,7 @@ use crate::web::app::Answered;
 use crate::web::failure::Failure;
 use crate::web::outlets::cautions;
 use crate::web::page::{Page, Screen, Visitor, html, unbroken};
+use crate::web::tour::TourLine;
 
 /// What goes to one outlet.
 struct Load {
@@ -58,6 +59,7 @@ struct LoadListPage {
     loads: Vec<Load>,
     total: Mass,
     is_current: bool,
+    tours: Vec<TourLine>,
 }
 
 pub async fn load_list(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
@@ -68,7 +70,7 @@ pub async fn load_list(State(app): State<App>, visitor: Visitor) -> Result<Respo
     let is_battery = |lot: &Lot| {
         grades.iter().any(|grade| grade.id == lot.grade_id && grade.details.family == "batteries")
     };
-    let loads: Vec<Load> = answer
+    let mut loads: Vec<Load> = answer
         .plan
         .deliveries
         .iter()
@@ -77,9 +79,16 @@ pub async fn load_list(State(app): State<App>, visitor: Visitor) -> Result<Respo
             load(delivery, outlet, &shelf, &visitor, &is_battery)
         })
         .collect();
+    // What is driven comes in the order of the drives, first.
+    let tours = &answer.plan.tours;
+    let stops: Vec<&OutletId> = tours.iter().flat_map(|tour| &tour.stops).collect();
+    loads.sort_by_key(|load| {
+        (!load.is_yard, stops.iter().position(|stop| **stop == load.id).unwrap_or(usize::MAX))
+    });
     let page = visitor.page(Screen::Plan, "Load list");
+    let tours = tours.iter().map(|tour| TourLine::new(tour, &shelf)).collect();
     let total = loads.iter().map(|load| load.total).sum();
-    html(&LoadListPage { page, visitor, loads, total, is_current })
+    html(&LoadListPage { page, visitor, loads, total, is_current, tours })
 }
 
 fn load(

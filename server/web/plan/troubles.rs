@@ -108,10 +108,7 @@ fn not_sold(shelf: &Shelf, grade: &GradeId, lots: &[&LotId]) -> String {
 fn without_mass(shelf: &Shelf, lots: &[&LotId]) -> String {
     match lots {
         [lot] => {
-            format!(
-                "{} has nothing on its ledger yet. Weigh it in, or merge it away.",
-                lot_name(shelf, lot)
-            )
+            format!("{} has nothing on its ledger yet. Weigh it in, or merge it away.", lot_name(shelf, lot))
         }
         _ => format!(
             "{} have nothing on their ledgers yet: {}. Weigh them in, or merge them away.",
@@ -132,10 +129,9 @@ fn one(shelf: &Shelf, trouble: &Trouble) -> String {
             "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",
             shelf.outlet_name(outlet)
         ),
-        Trouble::NoParcels { outlet, why } => format!(
-            "Nothing can be mailed to {}: {why}. See Freight and boxes.",
-            shelf.outlet_name(outlet)
-        ),
+        Trouble::NoParcels { outlet, why } => {
+            format!("Nothing can be mailed to {}: {why}. See Freight and boxes.", shelf.outlet_name(outlet))
+        }
         other => other.to_string(),
     }
 }
@@ -150,7 +146,9 @@ pub fn dropped_pins(shelf: &Shelf, troubles: &[Trouble]) -> Vec<DroppedPin> {
     let dropped = |trouble: &Trouble| {
         let Trouble::Pin { lot, place, why } = trouble else { return None };
         let against: Vec<&(&LotId, &Place)> = match why {
-            PinTrouble::Together => followed.iter().filter(|pin| bears_on(shelf, (lot, place), *pin)).collect(),
+            PinTrouble::Together => {
+                followed.iter().filter(|pin| bears_on(shelf, (lot, place), *pin)).collect()
+            }
             _ => Vec::new(),
         };
         let why = match why {
@@ -159,7 +157,8 @@ pub fn dropped_pins(shelf: &Shelf, troubles: &[Trouble]) -> Vec<DroppedPin> {
             }
             PinTrouble::NoSuchOutlet => "nothing is sold there any more".to_string(),
             PinTrouble::Together if !against.is_empty() => {
-                let others: Vec<String> = against.iter().map(|(lot, place)| pinned(shelf, lot, place)).collect();
+                let others: Vec<String> =
+                    against.iter().map(|(lot, place)| pinned(shelf, lot, place)).collect();
                 format!("that cannot be together with another pin: {}", some_of(&others))
             }
             other => other.to_string(),
