@@ -29,6 +29,7 @@ use crate::store::cartons::add_carton;
 use crate::store::outlets::{Outlet, add_outlet};
 use crate::store::partners::{Partner, Role, add_partner, set_passphrase};
 use crate::store::rates::save_rates;
+use crate::store::roads::set_road;
 use crate::store::services::{ServiceRecord, add_service};
 use crate::store::shops::add_shop;
 use crate::store::{By, Store, StoreError, Tx, new_id};
@@ -158,6 +159,14 @@ impl<'s> Loader<'s> {
             add_outlet(&mut self.tx, &by, id.as_str(), &details).await?;
             let outlet = Outlet { id, details, closed_at: None, version: 1 };
             self.outlets.insert(outlet.details.name.clone(), outlet);
+        }
+        for road in &self.scenario.roads {
+            let [one, other] = &road.between;
+            let ends = [
+                self.outlet("outlets.toml", one)?.id.clone(),
+                self.outlet("outlets.toml", other)?.id.clone(),
+            ];
+            set_road(&mut self.tx, &by, [&ends[0], &ends[1]], Some(road.distance_km)).await?;
         }
         Ok(())
     }

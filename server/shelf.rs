@@ -22,15 +22,17 @@ use trade::costs::Facts;
 use trade::history::Range;
 use trade::ids::{Family, GradeId, LotId, OutletId};
 use trade::mass::Mass;
-use trade::net::{Closed, Ladder, Load};
+use trade::net::{Closed, Ladder, Load, StepKind};
 use trade::outlet::Outlet;
 use trade::outlook::{Bag, Outlook, outlooks};
 use trade::plan::habit::{self, Habit};
 use trade::plan::{Choices, Delivery, Limits, Margin, Plan, PlanLot, Planner, Problem, Turns};
 use trade::quote::Quotes;
+use trade::tour::Roads;
 use trade::volume::BulkDensity;
 
 use crate::store::lots::{Lot, LotState};
+use crate::store::roads::Road;
 use crate::store::shops::Shop;
 use crate::store::{Store, StoreError};
 
@@ -40,6 +42,9 @@ pub use nets::{GradeNet, GradeNets, NetSource};
 
 /// How far back weighings tell how fast a bag fills.
 const FILL_WEEKS: i64 = 16;
+/// The time that a kilometre less on the road saves: a van on mixed roads does a kilometre a minute (common practice, no
+/// source).
+const MINUTES_PER_KM: Decimal = Decimal::ONE;
 /// How long a search may take before it shows the best it has, with the bound.
 const PATIENCE: Duration = Duration::from_secs(8);
 /// How much work each lot's margin may take, in nodes of the search: a second or so for a shelf of sixty lots. A margin
@@ -60,6 +65,8 @@ pub struct Shelf {
     pub facts: Facts,
     pub choices: Choices,
     pub fill: BTreeMap<GradeId, FillRate>,
+    /// Between the yards among the outlets.
+    pub roads: Roads,
 }
 
 #[derive(Debug, Clone)]
@@ -129,7 +136,8 @@ impl Shelf {
         let choices = choices_about(&lots, &outlets, store.plan_choices(&shop.id).await?);
         let since = now - (24 * 7 * FILL_WEEKS).hours();
         let fill = fill_rates(store, shop, since, today).await?;
-        Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill })
+        let roads = roads_between(&outlets, store.roads(&shop.id).await?);
+        Ok(Shelf { lots, grades: grades.collect(), outlets, facts, choices, fill, roads })
     }
 
     /// The shelf as it would stand had an outlet sent a price sheet with these prices.
@@ -216,8 +224,13 @@ impl Shelf {
         let started = Instant::now();
         let outlooks = self.outlooks();
         let lots = self.plan_lots(&outlooks);
-        let problem =
-            Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
+        let problem = Problem {
+            lots: &lots,
+            outlets: &self.outlets,
+            facts: &self.facts,
+            choices: &self.choices,
+            roads: &self.roads,
+        };
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(for_plan);
         let margins = for_margin.map_or_else(Vec::new, |limits| planner.margins(&plan, limits));
@@ -243,8 +256,13 @@ impl Shelf {
         let out_of_patience = || started.elapsed() > PATIENCE_FOR_TURNS;
         let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&out_of_patience) };
         let lots = self.plan_lots(&answer.outlooks);
-        let problem =
-            Problem { lots: &lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices };
+        let problem = Problem {
+            lots: &lots,
+            outlets: &self.outlets,
+            facts: &self.facts,
+            choices: &self.choices,
+            roads: &self.roads,
+        };
         Planner::new(&problem).turns(&answer.plan, &limits)
     }
 
@@ -273,15 +291,19 @@ impl Shelf {
 
     /// All of a grade as one bag at every outlet, best first.
     pub fn outlooks_of(&self, grade: &GradeId) -> Vec<Outlook> {
+        outlooks(&self.whole_bag(grade), &self.outlets, &self.facts)
+    }
+
+    /// All of a grade as one bag.
+    pub fn whole_bag<'a>(&self, grade: &'a GradeId) -> Bag<'a> {
         let lots = || self.lots.iter().filter(|lot| lot.grade_id == *grade);
-        let bag = Bag {
+        Bag {
             grade,
             density: self.density(grade),
             mass: lots().map(|lot| lot.net).sum(),
             pieces: lots().fold(0, |sum: u32, lot| sum.saturating_add(lot.pieces)),
             fill: self.fill.get(grade).copied(),
-        };
-        outlooks(&bag, &self.outlets, &self.facts)
+        }
     }
 
     /// A lot's part of what its grade is worth kept, at the outlet where that is most.
@@ -305,6 +327,18 @@ fn choices_about(lots: &[Lot], outlets: &[Outlet], mut choices: Choices) -> Choi
     choices.bars.retain(|(lot, outlet)| is_here(lot) && is_open(outlet));
     choices.closed.retain(is_open);
     choices
+}
+
+/// The roads whose ends are sold to.
+fn roads_between(outlets: &[Outlet], roads: Vec<Road>) -> Roads {
+    let mut between = Roads::new(MINUTES_PER_KM);
+    let is_open = |outlet: &OutletId| outlets.iter().any(|open| open.id == *outlet);
+    for Road { ends: (one, other), distance_km } in roads {
+        if is_open(&one) && is_open(&other) {
+            between.add(&one, &other, distance_km);
+        }
+    }
+    between
 }
 
 async fn fill_rates(
@@ -399,13 +433,27 @@ fn worth(plan: &Plan, lots: &[PlanLot]) -> BTreeMap<LotId, Decimal> {
                 Some((&lot.load, at_sheet * ladder.rate.rate))
             })
             .collect();
-        let shared = ladder.net - priced.iter().map(|(_, at_sheet)| at_sheet).sum::<Decimal>();
+        let saved = saved_at(plan, &delivery.outlet);
+        let shared = saved + ladder.net - priced.iter().map(|(_, at_sheet)| at_sheet).sum::<Decimal>();
         let shares = shares(&priced);
         for ((load, at_sheet), share) in priced.iter().zip(shares) {
             worth.insert(load.lot.clone(), at_sheet + shared * share);
         }
     }
     worth
+}
+
+/// A yard's part of what driving to several at once saves: by what the drive to each by itself would cost.
+fn saved_at(plan: &Plan, outlet: &OutletId) -> Decimal {
+    let own = |outlet: &OutletId| {
+        let delivery = plan.deliveries.iter().find(|delivery| delivery.outlet == *outlet);
+        let drive = delivery.and_then(|delivery| delivery.ladder.step(StepKind::Trip));
+        drive.map_or(Decimal::ZERO, |step| -step.home)
+    };
+    let Some(tour) = plan.tours.iter().find(|tour| tour.stops.contains(outlet)) else { return Decimal::ZERO };
+    let all: Decimal = tour.stops.iter().map(own).sum();
+    // Where no drive costs anything, nothing is saved.
+    tour.saved * own(outlet).checked_div(all).unwrap_or_default()
 }
 
 /// Each lot's part of what a delivery costs as a whole: by the amounts at the sheet's price, charges as well as what

@@ -15,6 +15,9 @@ use crate::common::market::{amount, buyer};
 use crate::common::{Page, TestShop, mass, on_both};
 
 on_both![
+    the_long_run_is_drawn_and_told,
+    bags_for_one_buyer_go_together_where_that_brings_more,
+    what_is_missing_to_a_better_price_is_said,
     a_light_bag_is_told_to_wait,
     a_bag_past_break_even_pays_to_mail_but_waits,
     a_full_bag_is_shipped,
@@ -358,4 +361,77 @@ async fn a_bag_that_is_packed_or_gone_says_so(shop: &TestShop) {
     shop.store.send_shipment(&shop.by(), &shipment, 1).await.expect("it leaves");
     assert_eq!(bag_page(shop, &lot).await.text(".figure"), "It has left the shop.");
     assert!(bag_page(shop, &other).await.says("2 lb 0.0 oz of the grade on the shelf."));
+}
+
+async fn the_long_run_is_drawn_and_told(shop: &TestShop) {
+    boards_at_two_dollars(shop).await;
+    let lot = shop.filling_bag("Bag 1", "board-set-top", "0").await;
+    let page = bag_page(shop, &lot).await;
+    // A full box of 39 lb nets 78.00 − 36.50 = 41.50 every 39 weeks, 1.0641 a week. Kept, a pound of 0.78 (39.00 for 50
+    // lb) costs 18 % a year, on half of 39 lb 0.0525 a week: 1.0116.
+    let told = page.text("#long-run desc").replace('\u{a0}', " ");
+    assert!(
+        told.starts_with(
+            "It brings most when it goes at 39 lb 0.0 oz: 1.01 USD a week. In four cases of five the best weight is 39 lb \
+             0.0 oz, however fast it fills. It pays to mail from 8 lb 4.0 oz. 5 lb 0.0 oz is in it now."
+        ),
+        "{told}"
+    );
+    // A box of 1 lb and the carrier's 5, 10, 20 and 40 lb; beyond a full box, a second one of 5 and 10 lb.
+    assert!(
+        told.ends_with(
+            "The cost steps up past 4 lb 0.0 oz, 9 lb 0.0 oz, 19 lb 0.0 oz, 39 lb 0.0 oz, 43 lb 0.0 oz, 48 lb 0.0 oz."
+        ),
+        "{told}"
+    );
+    let labelled = page.attributes("#long-run svg[role=img]", "aria-labelledby");
+    assert_eq!(labelled, ["long-run-title long-run-desc"]);
+    let labels = page.texts("#long-run svg text");
+    assert!(labels.contains(&"best 39 lb 0.0 oz".to_string()), "{labels:?}");
+    assert!(labels.contains(&"pays from 8 lb 4.0 oz".to_string()), "{labels:?}");
+    // A bag that nobody knows the rate of has no long run.
+    let new = shop.filled("Bag 2", "board-console", "2 lb").await;
+    assert!(!bag_page(shop, &new).await.has("#long-run"));
+}
+
+async fn bags_for_one_buyer_go_together_where_that_brings_more(shop: &TestShop) {
+    let carrier = shop.carrier().await;
+    let lines = [("board-set-top", "2.00/lb"), ("board-console", "3.00/lb")];
+    shop.outlet(&buyer("Board House", &carrier), &lines).await;
+    let bag = shop.filling_bag("Bag 1", "board-set-top", "0").await;
+    assert!(!bag_page(shop, &bag).await.has("#joint"), "it has no company");
+    shop.filling_bag("Bag 2", "board-console", "0").await;
+    let page = bag_page(shop, &bag).await;
+    // Each by itself a full box every 39 weeks: 1.0116 as above, and for the console boards 80.50 / 39 less 0.0061447 ×
+    // 39 / 2: 1.9443. Together a full box every 19.5 weeks: 61.00 / 19.5 less 0.0044187 × 39 / 2: 3.0420, or 0.0861 more.
+    assert_eq!(page.text("#joint h2"), "Together or apart, to Board House");
+    assert_eq!(
+        page.text("#joint > p"),
+        "In one shipment they bring 0.09 USD a week more than each by itself."
+    );
+    let groups = page.texts("#joint li");
+    assert_eq!(groups.len(), 1);
+    assert!(groups[0].starts_with("Set-top boards with Game console boards 3.04 USD every 13"), "{groups:?}");
+    assert!(
+        groups[0].ends_with("39 lb 0.0 oz: 19 lb 8.0 oz Set-top boards, 19 lb 8.0 oz Game console boards"),
+        "{groups:?}"
+    );
+}
+
+async fn what_is_missing_to_a_better_price_is_said(shop: &TestShop) {
+    let carrier = shop.carrier().await;
+    let lines = [("board-set-top", "2.00/lb"), ("board-set-top", "2.20/lb from 20 lb")];
+    shop.outlet(&buyer("Board House", &carrier), &lines).await;
+    let bag = shop.filled("Bag 1", "board-set-top", "15 lb").await;
+    let page = bag_page(shop, &bag).await;
+    // 15 lb net 30.00 − 24.50 = 5.50; 20 lb in a parcel of 21 lb 44.00 − 36.50 = 7.50.
+    assert!(
+        page.says(
+            "5 lb 0.0 oz more Set-top boards and all of it is paid 2.20 USD/lb from 20 lb 0.0 oz: that adds 2.00 USD."
+        ),
+        "{}",
+        page.text("#shipment")
+    );
+    shop.put(&bag, "5 lb").await;
+    assert!(!bag_page(shop, &bag).await.says("and all of it is paid"));
 }

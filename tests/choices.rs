@@ -101,7 +101,7 @@ async fn a_pin_that_cannot_be_followed_is_named(shop: &TestShop) {
     let lot = shop.filled("Bag 1", "copper-2", "40 lb").await;
     let told = say(shop, &lot, far.as_str(), "It goes there").await.ok().without_ids();
     assert_eq!(
-        told.texts(".notice li"),
+        told.texts(".notice li p"),
         [
             "Bag 1 (No. 2 copper) is pinned to Harbour Yard, but the outlet never takes it: its sheet has no price for \
           No. 2 copper. The plan is made without this pin."
@@ -112,14 +112,14 @@ async fn a_pin_that_cannot_be_followed_is_named(shop: &TestShop) {
     say(shop, &lot, near.as_str(), "It goes there").await.ok();
     let form = plan(shop).await.form(&format!("{} .buttons form", stop(&near)));
     let closed = shop.submit(form).await.ok().without_ids();
-    assert!(closed.text(".notice li").starts_with(
+    assert!(closed.text(".notice li p").starts_with(
         "Bag 1 (No. 2 copper) is pinned to Quay Metals, but that outlet is closed for this plan."
     ));
     shop.submit(closed.form("#closed form")).await.ok();
     let barred = say(shop, &lot, near.as_str(), "Never there").await.ok();
     assert!(
         barred
-            .text(".notice li")
+            .text(".notice li p")
             .starts_with("Bag 1 (No. 2 copper) is pinned to Quay Metals, but the lot is barred from it.")
     );
     shop.close_outlet(&near).await;
@@ -128,7 +128,7 @@ async fn a_pin_that_cannot_be_followed_is_named(shop: &TestShop) {
         [
             "No outlet's sheet has a price for No. 2 copper, so Bag 1 (No. 2 copper) stays.",
             "Bag 1 (No. 2 copper) is pinned to an outlet that is closed, but nothing is sold there any more. The plan \
-             is made without this pin."
+             is made without this pin. Take this pin back"
         ]
     );
 }

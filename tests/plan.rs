@@ -289,7 +289,7 @@ async fn a_grade_reaches_the_nearest_yards_tier_together(shop: &TestShop) {
 }
 
 /// The amounts shown on the list of lots, each rounded once, add up to the total to half a cent a lot.
-async fn adds_up(shop: &TestShop) -> Decimal {
+pub async fn adds_up(shop: &TestShop) -> Decimal {
     let list = shop.get("/lots").await.ok().without_ids();
     let lots = list.texts(".tickets .head:nth-of-type(2) .number");
     let sum: Decimal = lots.iter().map(|shown| amount(shown)).sum();

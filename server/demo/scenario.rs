@@ -34,6 +34,7 @@ pub struct Scenario {
     pub rates: Vec<RateEntry>,
     pub services: Vec<ServiceDetails>,
     pub outlets: Vec<OutletEntry>,
+    pub roads: Vec<RoadEntry>,
     /// With the name of the file each stands in.
     pub lots: Vec<(String, LotEntry)>,
     pub pickups: Vec<PickupEntry>,
@@ -70,6 +71,7 @@ impl Scenario {
             rates: rates.rate,
             services: services.service.into_iter().map(ServiceEntry::details).collect(),
             outlets: outlets.outlet,
+            roads: outlets.road,
             lots,
             pickups: pickups.pickup,
             runs: runs.run,
@@ -288,6 +290,15 @@ impl SurchargeEntry {
 #[derive(Deserialize)]
 struct OutletsFile {
     outlet: Vec<OutletEntry>,
+    road: Vec<RoadEntry>,
+}
+
+/// A road between two yards, by their names.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RoadEntry {
+    pub between: [String; 2],
+    pub distance_km: Decimal,
 }
 
 #[derive(Deserialize)]

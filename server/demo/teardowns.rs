@@ -116,6 +116,7 @@ impl Loader<'_> {
             facts: self.facts_of(day),
             choices: Default::default(),
             fill: Default::default(),
+            roads: Default::default(),
         };
         let rate = self.scenario.shop.costs.labour_per_hour;
         let nets = shelf.nets_of_bags().nets();

@@ -33,6 +33,12 @@ impl Store {
                 "a closed lot that still holds something",
             ),
             (
+                "SELECT r.one_id AS id, CAST(0 AS BIGINT) AS net_ug FROM roads r JOIN outlets a ON a.id = r.one_id \
+                 JOIN outlets b ON b.id = r.other_id \
+                 WHERE a.shop_id <> r.shop_id OR b.shop_id <> r.shop_id OR a.kind <> 'yard' OR b.kind <> 'yard'",
+                "a road that does not lead from one of the shop's yards to another",
+            ),
+            (
                 "SELECT shop_id AS id, CAST(SUM(net_ug) AS BIGINT) AS net_ug FROM weighings \
                  WHERE kind IN ('split-out', 'split-in', 'merge-out', 'merge-in') \
                  GROUP BY shop_id HAVING SUM(net_ug) <> 0",

@@ -28,6 +28,7 @@ pub mod plan;
 pub mod quotes;
 pub mod rates;
 pub mod reservations;
+pub mod roads;
 pub mod rows;
 pub mod runs;
 pub mod scale_readings;

@@ -100,6 +100,19 @@ impl Store {
         tx.commit().await
     }
 
+    /// Takes back where lots have to go; what they are barred from stands. A pin that is taken back already is no fault.
+    pub async fn unpin(&self, by: &By, lots: &[LotId]) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        for lot in lots {
+            let sql = "DELETE FROM plan_pins WHERE shop_id = $1 AND lot_id = $2";
+            let done = sqlx::query(sql).bind(&by.shop_id).bind(lot.as_str()).execute(&mut *tx).await?;
+            if done.rows_affected() > 0 {
+                tx.note(by, Noun::Plan, lot.as_str(), "unpinned", "").await?;
+            }
+        }
+        tx.commit().await
+    }
+
     /// Leaves an outlet out of the plan.
     pub async fn close_for_plan(&self, by: &By, outlet: &OutletId) -> Result<(), StoreError> {
         let By { shop_id, partner_id, at } = by;

@@ -25,7 +25,7 @@ const fn by_shop(name: &'static str) -> Table {
 }
 
 /// All tables of a shop, each after those that it refers to. Of `files` without the bytes, which are no text.
-pub const TABLES: [Table; 46] = [
+pub const TABLES: [Table; 47] = [
     Table { name: "shops", of_shop: "id = $1" },
     by_shop("partners"),
     by_shop("grades"),
@@ -46,6 +46,7 @@ pub const TABLES: [Table; 46] = [
         of_shop: "service_id IN (SELECT id FROM services WHERE shop_id = $1)",
     },
     Table { name: "outlet_services", of_shop: "outlet_id IN (SELECT id FROM outlets WHERE shop_id = $1)" },
+    by_shop("roads"),
     by_shop("cartons"),
     by_shop("rates"),
     by_shop("files"),

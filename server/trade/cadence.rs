@@ -5,10 +5,12 @@
 //! found by rounded arithmetic and then priced exactly.
 
 mod fill_rate;
+mod joint;
 
 use rust_decimal::{Decimal, MathematicalOps, dec};
 
 pub use self::fill_rate::FillRate;
+pub use self::joint::{Grouping, MOST_BAGS, best_grouping};
 use crate::costs::Costs;
 use crate::mass::{HEAVIEST_GRAMS, Mass};
 use crate::packing::{Contents, Packer};

@@ -455,7 +455,7 @@ impl Building<'_> {
     fn trip(&mut self, drive: &Drive, facts: &Facts) {
         let costs = &facts.costs;
         let distance = drive.distance_km * dec!(2);
-        let cost = distance * costs.truck_per_km + costs.labour(drive.minutes);
+        let cost = drive.cost(costs);
         let working = format!(
             "{} km there and back at {}, {} min at {} an hour",
             distance.normalize(),

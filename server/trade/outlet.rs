@@ -5,9 +5,10 @@ use std::sync::Arc;
 
 use iso_currency::Currency;
 use jiff::civil::Date;
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, dec};
 use serde::{Deserialize, Serialize};
 
+use crate::costs::Costs;
 use crate::freight::Service;
 use crate::history::Learned;
 use crate::ids::{GradeId, OutletId};
@@ -68,6 +69,13 @@ pub struct Drive {
     pub distance_km: Decimal,
     /// The whole trip with loading, the scale and the way back, in minutes.
     pub minutes: Decimal,
+}
+
+impl Drive {
+    /// What the trip costs if nothing else is on the way, in home currency.
+    pub fn cost(&self, costs: &Costs) -> Decimal {
+        self.distance_km * dec!(2) * costs.truck_per_km + costs.labour(self.minutes)
+    }
 }
 
 /// The parcels to a mail-in buyer.

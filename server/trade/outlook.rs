@@ -85,7 +85,7 @@ impl Local {
 }
 
 impl Bag<'_> {
-    fn load(&self, mass: Mass) -> Load {
+    pub(crate) fn load(&self, mass: Mass) -> Load {
         Load {
             lot: LotId::new("bag"),
             grade: self.grade.clone(),
@@ -99,10 +99,6 @@ impl Bag<'_> {
         let packer = packer(outlet, facts).ok().flatten();
         let net_of = |mass: Mass| deliver_packed(outlet, &[self.load(mass)], facts, packer.as_ref());
         let now = net_of(self.mass);
-        let by_mass = outlet
-            .quotes
-            .get(self.grade)
-            .is_some_and(|quotes| quotes.tiers().iter().all(|quote| quote.price.per != PriceUnit::Each));
         let contents = Contents { mass: self.mass, volume: self.density.volume_of(self.mass) };
         let room = packer.as_ref().filter(|_| now.is_ok()).and_then(|packer| packer.room_left(contents));
         let mut outlook = Outlook {
@@ -113,8 +109,7 @@ impl Bag<'_> {
             room,
             keep: Decimal::ZERO,
         };
-        // Pieces are whole: a bag of things sold by the piece has no net per gram to follow.
-        if !by_mass {
+        if !self.is_by_mass(outlet) {
             return outlook;
         }
         let up_to = self.horizon();
@@ -127,14 +122,7 @@ impl Bag<'_> {
             outlook.break_even = break_even(&net, &local_net, &all, up_to);
         }
         let Some(fill) = self.fill else { return outlook };
-        let value_per_gram = net(up_to).map_or(Decimal::ZERO, |net| net / up_to.grams());
-        let filling = Filling {
-            breaks: &breaks,
-            up_to,
-            per_day: fill.per_day,
-            holding: holding_cost(value_per_gram, &facts.costs),
-        };
-        outlook.ship = ship_weight(&net, &filling);
+        outlook.ship = self.ship(&net, &breaks, up_to, fill.per_day, facts);
         if let Some(ship) = &outlook.ship {
             let yearly = facts.costs.capital_per_year.get() + facts.costs.risk_per_year.get();
             let net_now = outlook.now.as_ref().ok().map(|ladder| ladder.net);
@@ -143,15 +131,48 @@ impl Bag<'_> {
         outlook
     }
 
-    /// The most the bag is let grow to: what it fills to within the horizon, and no less than half as much again as it
-    /// holds.
+    fn ship(
+        &self,
+        net: cadence::NetOf<'_>,
+        breaks: &[Mass],
+        up_to: Mass,
+        per_day: Mass,
+        facts: &Facts,
+    ) -> Option<ShipWeight> {
+        let value_per_gram = net(up_to).map_or(Decimal::ZERO, |net| net / up_to.grams());
+        let holding = holding_cost(value_per_gram, &facts.costs);
+        ship_weight(net, &Filling { breaks, up_to, per_day, holding })
+    }
+
+    /// The weights that are best to go there at if the bag fills as slowly, and as fast, as its interval has it; `None`
+    /// each where nothing comes in at that rate, or no weight pays.
+    pub fn ship_between(&self, outlet: &Outlet, facts: &Facts) -> [Option<Mass>; 2] {
+        let Some(fill) = self.fill else { return [None, None] };
+        [fill.low, fill.high].map(|per_day| {
+            let bag = Bag { fill: Some(FillRate { per_day, ..fill }), ..self.clone() };
+            let packer = packer(outlet, facts).ok()?;
+            let net = |mass: Mass| {
+                deliver_packed(outlet, &[bag.load(mass)], facts, packer.as_ref())
+                    .ok()
+                    .map(|ladder| ladder.net)
+            };
+            let up_to = bag.horizon();
+            let breaks = bag.breaks(outlet, packer.as_ref(), up_to);
+            bag.ship(&net, &breaks, up_to, per_day, facts).map(|ship| ship.weight)
+        })
+    }
+
     fn horizon(&self) -> Mass {
-        let filled = self.fill.map_or(Mass::ZERO, |fill| fill.per_day.times(HORIZON_DAYS));
-        let least = Mass::of(dec!(50), MassUnit::Pound);
-        (self.mass + filled)
-            .max(self.mass.times(dec!(1.5)))
-            .max(least)
-            .min(HEAVIEST.max(self.mass.times(dec!(1.5))))
+        horizon(self.mass, self.fill.map_or(Mass::ZERO, |fill| fill.per_day))
+    }
+
+    /// Whether the outlet pays for the grade by mass at every tier: pieces are whole, so a bag of things sold by the piece
+    /// has no net per gram to follow.
+    pub(crate) fn is_by_mass(&self, outlet: &Outlet) -> bool {
+        outlet
+            .quotes
+            .get(self.grade)
+            .is_some_and(|quotes| quotes.tiers().iter().all(|quote| quote.price.per != PriceUnit::Each))
     }
 
     /// Masses at which the net jumps: tiers, minimums and the ends of freight steps.
@@ -167,6 +188,14 @@ impl Bag<'_> {
         breaks.retain(|mass| mass.is_positive() && *mass < up_to);
         breaks
     }
+}
+
+/// The most that a bag of `mass` which fills at `per_day` is let grow to: what it fills to within the horizon, and no less
+/// than half as much again as it holds.
+pub(crate) fn horizon(mass: Mass, per_day: Mass) -> Mass {
+    let least = Mass::of(dec!(50), MassUnit::Pound);
+    let half_more = mass.times(dec!(1.5));
+    (mass + per_day.times(HORIZON_DAYS)).max(half_more).max(least).min(HEAVIEST.max(half_more))
 }
 
 /// The mass at which a delivery at this quote reaches the outlet's minimum payout.

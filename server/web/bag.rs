@@ -22,8 +22,10 @@ use trade::plan::Place;
 use super::App;
 use super::failure::Failure;
 use super::gauge::Gauge;
+use super::joint::JointLines;
 use super::kept_back::{KeepFirst, keep_first_of};
 use super::ladder::LadderDrawing;
+use super::long_run::{LongRun, Marks};
 use super::offer::Offer;
 use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
 use super::unpriced::Unpriced;
@@ -127,12 +129,16 @@ struct BagPage {
     together: Mass,
     others: usize,
     gauge: Option<Gauge>,
+    /// What it brings a week, by the weight it is shipped at.
+    long_run: Option<LongRun>,
     stage: Stage,
     goes_along: bool,
     unpriced: Option<Unpriced>,
     verdict: String,
     fill: Option<FillRate>,
     buyers: Vec<Buyer>,
+    /// Other bags for the same buyer: together or apart?
+    joint: Option<JointLines>,
     shipment: Option<Offer>,
     /// What to keep back before it goes.
     first: Vec<KeepFirst>,
@@ -194,6 +200,7 @@ async fn drawn(
     let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
     let is_here = lot.state == LotState::Open;
     let gauge = best.filter(|_| is_here).map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
+    let long_run = best.filter(|_| is_here).and_then(|way| long_run(way, &shelf, &lot, together, &visitor));
     let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
     let first = match is_here {
         true => keep_first_of(app, &lot, &shelf, &answer, &visitor).await?,
@@ -205,12 +212,16 @@ async fn drawn(
         together,
         others: same.iter().filter(|other| other.id != lot.id).count(),
         gauge,
+        long_run,
         stage,
         goes_along: goes_along(&shelf, &answer, &lot, stage),
         verdict: verdict(&shelf, &answer, &lot, best, stage, together, today),
         unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
         buyers,
+        joint: chosen
+            .filter(|_| is_here)
+            .and_then(|outlet| JointLines::new(&lot.grade_id, outlet, &shelf, &answer)),
         shipment: chosen
             .filter(|_| is_here)
             .and_then(|outlet| Offer::new(outlet, &lot, &shelf, &answer, ticked)),
@@ -219,6 +230,14 @@ async fn drawn(
         lot,
         visitor,
     })
+}
+
+fn long_run(way: &Outlook, shelf: &Shelf, lot: &Lot, together: Mass, visitor: &Visitor) -> Option<LongRun> {
+    let ship = way.ship.as_ref()?;
+    let outlet = shelf.outlet(&way.outlet)?;
+    let between = shelf.whole_bag(&lot.grade_id).ship_between(outlet, &shelf.facts);
+    let marks = Marks { now: together, break_even: way.break_even, between };
+    LongRun::new(ship, &marks, visitor.style(), visitor.home())
 }
 
 fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -> Option<Buyer> {

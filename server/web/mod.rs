@@ -30,9 +30,11 @@ mod grades;
 mod guard;
 mod interval;
 mod join;
+mod joint;
 mod kept_back;
 mod ladder;
 mod live;
+mod long_run;
 mod lots;
 mod measure;
 mod money;
@@ -49,6 +51,7 @@ mod plan;
 mod prices;
 mod rates;
 mod returns;
+mod roads;
 mod runs;
 mod service_form;
 mod services;
@@ -64,6 +67,7 @@ mod teardowns;
 mod thread;
 mod today;
 mod told;
+mod tour;
 mod track;
 mod turns;
 mod unpriced;
@@ -145,6 +149,8 @@ pub fn router(app: App) -> Router {
         .route("/photos/{photo}/remove", post(photos::remove))
         // Sell plan
         .route("/plan", get(plan::show))
+        .route("/plan/load-list", get(plan::load_list))
+        .route("/plan/pins", post(plan::unpin))
         .route("/plan/lots/{lot}", post(plan::choose))
         .route("/plan/outlets/{outlet}", post(plan::open_or_close))
         // Bench
@@ -285,6 +291,7 @@ pub fn router(app: App) -> Router {
         .route("/outlets/{outlet}", get(outlets::show))
         .route("/outlets/{outlet}/record", get(track::show))
         .route("/outlets/{outlet}/edit", get(outlet_form::edit).post(outlet_form::update))
+        .route("/outlets/{outlet}/roads", get(roads::edit).post(roads::update))
         .route("/outlets/{outlet}/close", post(outlets::close))
         .route("/outlets/{outlet}/reopen", post(outlets::reopen))
         // Freight and boxes

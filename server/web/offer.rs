@@ -11,6 +11,7 @@ use trade::mass::Mass;
 use trade::net::{self, Load};
 use trade::outlet::{Outlet, Way};
 use trade::plan::Place;
+use trade::top_up::{next_tiers, top_ups};
 
 use super::failure::Failure;
 use super::form::Form;
@@ -31,7 +32,19 @@ pub struct Rider {
     pub else_at: Option<String>,
     /// It goes without one more cent of freight, boxes and packing.
     pub free: bool,
+    /// Grades that reach a higher tier with it.
+    pub lifts: String,
     pub chosen: bool,
+}
+
+/// What is missing to a better price.
+pub struct Missing {
+    pub grade_name: String,
+    pub mass: Mass,
+    /// Such as `2.20 USD/lb from 10 lb`.
+    pub price: String,
+    /// What so much more of it adds.
+    pub adds: Decimal,
 }
 
 /// The shipment that could be made now.
@@ -40,6 +53,7 @@ pub struct Offer {
     pub outlet: OutletId,
     pub outlet_name: String,
     pub riders: Vec<Rider>,
+    pub missing: Vec<Missing>,
     /// What the ticked lots bring together; `None` where the outlet does not take them.
     pub net: Option<Decimal>,
     /// [`Seen`], as the form carries it.
@@ -86,35 +100,45 @@ impl Offer {
             .collect();
         let base_ladder = net::deliver(outlet, &base, &shelf.facts).ok();
         let seen = Seen::now(outlet, priced.iter().map(|lot| &lot.id), shelf);
+        let others: Vec<Load> = priced
+            .iter()
+            .filter(|other| !is_chosen(other))
+            .filter_map(|other| shelf.load_of(&other.id))
+            .collect();
+        let top_ups = top_ups(outlet, &base, &others, &shelf.facts);
         let mut riders: Vec<Rider> = priced
             .into_iter()
             .map(|other| {
                 let chosen = is_chosen(other);
-                let with = shelf.load_of(&other.id).filter(|_| !chosen).and_then(|load| {
-                    let all: Vec<Load> = base.iter().cloned().chain([load]).collect();
-                    net::deliver(outlet, &all, &shelf.facts).ok()
-                });
-                let pair = base_ladder.as_ref().zip(with.as_ref());
-                let packing_cost =
-                    |ladder: &net::Ladder| ladder.packing.as_ref().map(|packing| packing.cost());
+                let top_up = top_ups.iter().find(|top_up| top_up.lot == other.id);
+                let lifts = top_up.map_or(&[][..], |top_up| &top_up.lifts);
                 Rider {
                     lot: other.clone(),
-                    adds: pair.map(|(base, with)| with.net - base.net),
+                    adds: top_up.map(|top_up| top_up.adds),
                     else_at: answer
                         .delivery_of(&other.id)
                         .map(|delivery| shelf.outlet_name(&delivery.outlet)),
                     else_worth: answer.worth.get(&other.id).copied().filter(|_| !chosen),
-                    free: pair.is_some_and(|(base, with)| packing_cost(base) == packing_cost(with)),
+                    free: top_up.is_some_and(|top_up| top_up.rides_free),
+                    lifts: lifts.iter().map(|grade| shelf.grade_name(grade)).collect::<Vec<_>>().join(", "),
                     chosen,
                 }
             })
             .collect();
+        let missing = next_tiers(outlet, &base, &shelf.facts);
+        let missing = missing.into_iter().map(|next| Missing {
+            grade_name: shelf.grade_name(&next.grade),
+            mass: next.missing,
+            price: format!("{} from {}", next.price, shelf.facts.style.show(next.from)),
+            adds: next.adds,
+        });
         riders.sort_by_key(|rider| (!rider.chosen, std::cmp::Reverse(rider.adds)));
         Some(Offer {
             id: new_id(),
             outlet: outlet.id.clone(),
             outlet_name: outlet.name.clone(),
             riders,
+            missing: missing.collect(),
             net: base_ladder.map(|ladder| ladder.net),
             seen: seen.as_text(),
         })
@@ -137,6 +161,9 @@ pub struct Seen {
     freight: String,
     boxes: String,
     costs: String,
+    /// From a yard to the others.
+    #[serde(default)]
+    roads: String,
 }
 
 #[derive(Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -190,6 +217,13 @@ impl Seen {
                 (digest(&(outlet.currency, outlet.terms, conditions)), digest(&services))
             }
         };
+        let roads = match &outlet.way {
+            Way::Drive(_) => {
+                let roads = shelf.outlets.iter().map(|other| shelf.roads.between(&outlet.id, &other.id));
+                digest(&roads.collect::<Vec<_>>())
+            }
+            Way::Post(_) => String::new(),
+        };
         Seen {
             grades: grades.collect(),
             lots,
@@ -199,6 +233,7 @@ impl Seen {
             freight,
             boxes: digest(&facts.cartons),
             costs: digest(&facts.costs),
+            roads,
         }
     }
 
@@ -266,6 +301,7 @@ impl Seen {
             ),
             (&self.freight, &now.freight, "The freight tables were changed.".to_string()),
             (&self.boxes, &now.boxes, "The boxes at hand were changed.".to_string()),
+            (&self.roads, &now.roads, format!("The roads to {} were changed.", outlet.name)),
             (&self.costs, &now.costs, "The shop's own costs were changed.".to_string()),
         ] {
             if then != now {

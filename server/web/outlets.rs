@@ -11,6 +11,7 @@ use super::failure::Failure;
 use super::form::Form;
 use super::measure::{show_distance, spell_mass};
 use super::page::{Page, Screen, Visitor, html, money};
+use super::roads::{RoadLine, road_lines};
 use crate::store::outlets::{Outlet, OutletKind, PostTerms};
 use crate::store::services::ServiceRecord;
 
@@ -104,6 +105,8 @@ struct OutletPage {
     getting_there: Vec<(&'static str, String)>,
     terms: Vec<(&'static str, String)>,
     reached: Vec<Reached>,
+    /// To other yards.
+    roads: Vec<RoadLine>,
 }
 
 pub async fn show(
@@ -113,6 +116,8 @@ pub async fn show(
 ) -> Result<Response, Failure> {
     let outlet = app.store.outlet(&visitor.shop.id, &outlet).await?;
     let services = app.store.services(&visitor.shop.id).await?;
+    let outlets = app.store.outlets(&visitor.shop.id).await?;
+    let roads = app.store.roads(&visitor.shop.id).await?;
     html(&OutletPage {
         page: visitor.page(Screen::Outlets, outlet.details.name.clone()),
         closed_since: outlet.closed_at.map(|at| visitor.moment(at)),
@@ -123,6 +128,7 @@ pub async fn show(
         },
         terms: terms_in_words(&outlet, &visitor),
         reached: reached(&outlet, &services),
+        roads: road_lines(&outlet, &outlets, &roads, &visitor),
         outlet,
     })
 }
@@ -148,7 +154,7 @@ fn reached(outlet: &Outlet, services: &[ServiceRecord]) -> Vec<Reached> {
     named.collect()
 }
 
-fn cautions(outlet: &Outlet, visitor: &Visitor) -> Vec<&'static str> {
+pub(super) fn cautions(outlet: &Outlet, visitor: &Visitor) -> Vec<&'static str> {
     match &outlet.details.kind {
         OutletKind::Yard(_) => vec![
             "Yards keep records of who sells to them: many ask for photo identification, the vehicle's plate and where \

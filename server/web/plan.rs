@@ -1,30 +1,37 @@
 //! Sell plan: where should each lot go, all at once, with the shared costs counted once?
 
+mod choices;
+mod load_list;
+mod troubles;
+
 use std::sync::Arc;
 
 use askama::Template;
-use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::extract::State;
+use axum::response::Response;
 use rust_decimal::Decimal;
 use trade::history::Range;
 use trade::ids::{LotId, OutletId};
 use trade::net::{Ladder, StepKind};
 use trade::outlet::Way;
 use trade::plan::habit::Habit;
-use trade::plan::{Delivery, Margin, PinTrouble, Place, Proof, Trouble};
+use trade::plan::{Delivery, Margin, Place, Proof};
 
 use super::App;
 use super::app::Answered;
 use super::failure::Failure;
-use super::form::Form;
 use super::ladder::LadderDrawing;
 use super::page::{Page, Screen, Visitor, counted, html, money, unbroken};
 use super::stale::{StaleRate, StaleSheet, leant_on};
+use super::tour::TourLine;
 use super::turns::TurnLines;
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::Lot;
+use troubles::{Doubt, DroppedPin, Told};
+
+pub use choices::{choose, open_or_close, unpin};
+pub use load_list::load_list;
 
 /// A lot under its outlet, or among those kept.
 struct Row {
@@ -65,7 +72,11 @@ struct PlanPage {
     sold_net: Decimal,
     proof: Proof,
     is_current: bool,
-    troubles: Vec<String>,
+    troubles: Vec<Told>,
+    /// Pins that the plan does not follow.
+    dropped: Vec<DroppedPin>,
+    /// Freight tables that the plan leans on and that look wrong.
+    doubts: Vec<Doubt>,
     stale_sheets: Vec<StaleSheet>,
     stale_rates: Vec<StaleRate>,
     habits: Vec<HabitLine>,
@@ -73,6 +84,8 @@ struct PlanPage {
     places: Vec<(String, String)>,
     /// Deliveries that are driven.
     drives: usize,
+    /// Drives to several yards at once.
+    tours: Vec<TourLine>,
     /// Whether there is a plan that something could change, and one that is proved best.
     is_turning: bool,
     /// `None` while it is worked out.
@@ -95,22 +108,27 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let page = visitor.page(Screen::Plan, "Sell plan");
     let stops: Vec<Stop> = answer.plan.deliveries.iter().filter_map(|delivery| view.stop(delivery)).collect();
     let kept: Vec<Row> = answer.plan.kept.iter().filter_map(|lot| view.row(lot)).collect();
+    let tours: Vec<TourLine> = answer.plan.tours.iter().map(|tour| TourLine::new(tour, &shelf)).collect();
+    let saved: Decimal = tours.iter().map(|tour| tour.saved).sum();
     let (stale_sheets, stale_rates) = leant_on(&shelf);
     let is_turning = is_current && answer.plan.proof == Proof::Optimal && !shelf.lots.is_empty();
     let turns = if is_turning { app.answers.turns(&visitor.shop.id, &shelf, &answer).await } else { None };
     html(&PlanPage {
         page,
         kept_worth: kept.iter().map(|row| row.worth).sum(),
-        sold_net: stops.iter().map(|stop| stop.net).sum(),
+        sold_net: stops.iter().map(|stop| stop.net).sum::<Decimal>() + saved,
         proof: answer.plan.proof,
         is_current,
-        troubles: answer.plan.trouble.iter().map(|trouble| view.trouble(trouble)).collect(),
+        troubles: troubles::told(&shelf, &answer.plan.trouble),
+        dropped: troubles::dropped_pins(&shelf, &answer.plan.trouble),
+        doubts: troubles::doubts(&shelf, &answer.plan),
         stale_sheets,
         stale_rates,
         habits: view.habits(),
         closed: shelf.choices.closed.iter().map(|id| (id.clone(), shelf.outlet_name(id))).collect(),
         places: places(&shelf),
         drives: stops.iter().filter(|stop| stop.is_yard).count(),
+        tours,
         is_turning,
         turns: turns.map(|turns| TurnLines::new(&turns, &shelf, &visitor)),
         stops,
@@ -164,62 +182,6 @@ impl View<'_> {
             pinned: choices.pins.contains_key(lot_id),
             barred: choices.bars.iter().any(|(lot, _)| lot == lot_id),
         })
-    }
-
-    fn lot_name(&self, lot: &LotId) -> String {
-        self.shelf.lot(lot).map_or_else(
-            || "A lot".to_string(),
-            |lot| format!("{} ({})", lot.container_label, lot.grade_name),
-        )
-    }
-
-    /// A trouble with names in place of ids.
-    fn trouble(&self, trouble: &Trouble) -> String {
-        match trouble {
-            Trouble::Pin { lot, place, why } => {
-                let why = match why {
-                    PinTrouble::Refused(closed) => {
-                        format!("the outlet never takes it: {}", self.shelf.closed_in_words(closed))
-                    }
-                    PinTrouble::NoSuchOutlet => "nothing is sold there any more".to_string(),
-                    other => other.to_string(),
-                };
-                format!(
-                    "{} is pinned to {}, but {why}. The plan is made without this pin.",
-                    self.lot_name(lot),
-                    match place {
-                        Place::Keep => "stay here".to_string(),
-                        Place::Outlet(outlet) => self.shelf.outlet_name(outlet),
-                    }
-                )
-            }
-            Trouble::NoOutlet { lot, grade } => format!(
-                "No outlet's sheet has a price for {}, so {} stays.",
-                self.shelf.grade_name(grade),
-                self.lot_name(lot)
-            ),
-            Trouble::NoMass { lot } => {
-                format!(
-                    "{} has nothing on its ledger yet. Weigh it in, or merge it away.",
-                    self.lot_name(lot)
-                )
-            }
-            Trouble::NegativeMass { lot, .. } => {
-                format!(
-                    "{} has a mass below zero. Correct its weighings; until then it stays.",
-                    self.lot_name(lot)
-                )
-            }
-            Trouble::NoRate { outlet, from, to } => format!(
-                "There is no exchange rate from {from} to {to}, so nothing goes to {}. Enter one under Exchange rates.",
-                self.shelf.outlet_name(outlet)
-            ),
-            Trouble::NoParcels { outlet, why } => format!(
-                "Nothing can be mailed to {}: {why}. See Freight and boxes.",
-                self.shelf.outlet_name(outlet)
-            ),
-            Trouble::NothingPays => trouble.to_string(),
-        }
     }
 
     fn habits(&self) -> Vec<HabitLine> {
@@ -283,59 +245,4 @@ fn shared_cost(ladder: &Ladder) -> Decimal {
         StepKind::Trip,
     ];
     ladder.steps.iter().filter(|step| shared.contains(&step.kind)).map(|step| -step.home).sum()
-}
-
-/// Pins a lot, bars it from an outlet, or takes back what was said about it.
-pub async fn choose(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(lot): Path<String>,
-    form: Form,
-) -> Result<Response, Failure> {
-    let lot = LotId::new(lot);
-    let (_shop_id, _partner) = (&visitor.shop.id, &visitor.partner.id);
-    let outlet = OutletId::new(form.value("place"));
-    match form.value("choice") {
-        "pin" => {
-            let place = if form.value("place") == "keep" { Place::Keep } else { Place::Outlet(outlet) };
-            app.store.pin(&visitor.by(), &lot, &place).await?;
-        }
-        "bar" if form.value("place") == "keep" => {
-            return Err(Failure::refused(
-                StatusCode::BAD_REQUEST,
-                "A lot can always be kept",
-                "Choose an outlet to bar the lot from, or pin it where it has to go. Nothing was changed.",
-            ));
-        }
-        "bar" => app.store.bar(&visitor.by(), &lot, &outlet).await?,
-        "free" => app.store.free_lot(&visitor.by(), &lot).await?,
-        _ => return Err(not_a_choice()),
-    }
-    Ok(Redirect::to(&format!("/plan#lot-{lot}")).into_response())
-}
-
-/// Leaves an outlet out of the plan, or lets it in again.
-pub async fn open_or_close(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path(outlet): Path<String>,
-    form: Form,
-) -> Result<Response, Failure> {
-    let outlet = OutletId::new(outlet);
-    match form.value("choice") {
-        "close" => {
-            app.store.close_for_plan(&visitor.by(), &outlet).await?;
-        }
-        "open" => app.store.open_for_plan(&visitor.by(), &outlet).await?,
-        _ => return Err(not_a_choice()),
-    }
-    Ok(Redirect::to("/plan#closed").into_response())
-}
-
-fn not_a_choice() -> Failure {
-    Failure::refused(
-        StatusCode::BAD_REQUEST,
-        "The form was cut short",
-        "It does not say what to do, so nothing was changed. Go back to the plan and choose again.",
-    )
 }

@@ -17,7 +17,7 @@ import sys
 import time
 from collections import defaultdict
 from decimal import Decimal, getcontext
-from itertools import count
+from itertools import combinations, count, permutations
 
 import highspy
 
@@ -43,6 +43,7 @@ class Outlet:
         self.minimum_payout = number("minimum_payout")
         self.minimum_delivery = number("minimum_delivery")
         fixed = number("payout_fee") * (1 - waiting)
+        self.drive = None
         self.freight = None
         if "freight" in way:
             self.freight = [(Decimal(up_to), Decimal(cost)) for up_to, cost in way["freight"]]
@@ -50,6 +51,7 @@ class Outlet:
         else:
             trip = 2 * Decimal(way["km"]) * Decimal(way["per_km"])
             fixed += trip + Decimal(way["minutes"]) * Decimal(way["per_hour"]) / 60
+            self.drive = {key: Decimal(way[key]) for key in ("km", "minutes", "per_km", "per_hour")}
         self.fixed = fixed
         least = number("minimum_grade")
         self.tiers = {grade: self.usable(tiers, least) for grade, tiers in raw["quotes"].items()}
@@ -96,6 +98,34 @@ class Outlet:
         return payout * self.home - self.fixed - packing
 
 
+class Drives:
+    """What one drive to a set of yards saves against a drive to each: every order is tried."""
+
+    def __init__(self, raw, outlets):
+        self.yards = [o for o, outlet in enumerate(outlets) if outlet.drive is not None] if raw.get("roads") else []
+        drive = {o: outlets[o].drive for o in self.yards}
+        index = {outlet.id: o for o, outlet in enumerate(outlets)}
+        pace = Decimal(raw.get("minutes_per_km", "0"))
+        km = {(a, b): drive[a]["km"] + drive[b]["km"] for a in self.yards for b in self.yards}
+        for one, other, length in raw.get("roads", []):
+            a, b = index[one], index[other]
+            km[a, b] = km[b, a] = min(km[a, b], Decimal(length))
+        for by in self.yards:
+            for a in self.yards:
+                for b in self.yards:
+                    if a != b:
+                        km[a, b] = min(km[a, b], km[a, by] + km[by, b] if by not in (a, b) else km[a, b])
+        self.step = {}
+        for a, b in permutations(self.yards, 2):
+            less = drive[a]["km"] + drive[b]["km"] - km[a, b]
+            minutes = min(less * pace, (drive[a]["minutes"] + drive[b]["minutes"]) / 2)
+            self.step[a, b] = less * drive[a]["per_km"] + minutes * drive[a]["per_hour"] / 60
+
+    def saved(self, visited):
+        orders = permutations(o for o in self.yards if o in visited)
+        return max(sum((self.step[pair] for pair in zip(order, order[1:])), Decimal(0)) for order in orders)
+
+
 class Program:
     """A mixed integer program, row by row."""
 
@@ -129,12 +159,12 @@ class Program:
         return self.solver.getSolution().col_value
 
 
-def solve(lots, outlets):
+def solve(lots, outlets, drives):
     """The outlet of each lot in the solver's best plan; None is kept."""
     program = Program()
-    at = {}
+    at, open_at = {}, {}
     for o, outlet in enumerate(outlets):
-        opens = program.binary(-outlet.fixed - outlet.flat_fee * outlet.home)
+        opens = open_at[o] = program.binary(-outlet.fixed - outlet.flat_fee * outlet.home)
         here = []
         for grade, tiers in outlet.tiers.items():
             members = [(i, lot) for i, lot in enumerate(lots) if lot["grade"] == grade]
@@ -170,6 +200,15 @@ def solve(lots, outlets):
             program.row(None, 0, {**masses, **{step: -up_to for step, up_to in steps.items()}})
     for i in range(len(lots)):
         program.row(None, 1, {goes: 1 for goes, (lot, _) in at.items() if lot == i})
+    # One drive: to a set of yards that are all open. More yards never save less, so it is all of them.
+    routes = {}
+    for size in range(2, len(drives.yards) + 1):
+        for visited in combinations(drives.yards, size):
+            routes[program.binary(drives.saved(visited))] = visited
+    if routes:
+        program.row(None, 1, dict.fromkeys(routes, 1))
+    for o in drives.yards:
+        program.row(None, 0, {open_at[o]: -1, **{route: 1 for route, visited in routes.items() if o in visited}})
     values = program.solve()
     place = [None] * len(lots)
     for goes, (i, o) in at.items():
@@ -178,14 +217,14 @@ def solve(lots, outlets):
     return place
 
 
-def value(lots, outlets, place):
+def value(lots, outlets, drives, place):
     total = sum(lot["keep"] for lot, at in zip(lots, place) if at is None)
     for o, outlet in enumerate(outlets):
         net = outlet.net([lot for lot, at in zip(lots, place) if at == o])
         if net is None:
             return None
         total += net
-    return total
+    return total + drives.saved(set(place))
 
 
 def main(path):
@@ -198,9 +237,10 @@ def main(path):
                 lot["mass"], lot["keep"] = Decimal(lot["mass"]), Decimal(lot["keep"])
             outlets = [Outlet(outlet) for outlet in raw["outlets"]]
             start = time.perf_counter()
-            place = solve(lots, outlets)
+            drives = Drives(raw, outlets)
+            place = solve(lots, outlets, drives)
             spent += time.perf_counter() - start
-            theirs = value(lots, outlets, place)
+            theirs = value(lots, outlets, drives, place)
             ours = Decimal(raw["ours"])
             problems += 1
             if theirs is None or abs(theirs - ours) >= CENT or raw["proof"] != "Optimal":

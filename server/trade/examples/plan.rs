@@ -15,19 +15,22 @@
 //!     "freight": [["1000", "7.20"], ["2000", "8.10"]],
 //!     "prices": { "copper-2": [{ "from": "0", "price": "7.10" }, { "from": "50000", "price": "7.40" }] }
 //!   }],
-//!   "pins": { "L1": "far yard" }, "bars": [["L1", "far yard"]], "closed": ["far yard"]
+//!   "pins": { "L1": "far yard" }, "bars": [["L1", "far yard"]], "closed": ["far yard"],
+//!   "per_km": "0.60", "roads": [["far yard", "near yard", "12.5"]]
 //! }
 //! ```
 //!
 //! `fixed` is paid once if anything goes to the outlet, `freight` is what the whole delivery costs up to a mass (beyond the
 //! last one nothing goes), `minimum` is the least mass of a delivery, and the price of a grade is that of the last tier
 //! which the grade's mass in the delivery reaches: below the first one the grade is not taken. A lot that goes nowhere
-//! brings its `keep`; a pin to `null` keeps it. Everything but lots, outlets, ids, grades, masses and prices may be left out.
+//! brings its `keep`; a pin to `null` keeps it. An outlet without freight may have `km`, how far it is from the shop: then the
+//! way there and back is paid at `per_km` on top of `fixed`, and outlets with `roads` between them, in kilometres, are driven to
+//! at once where that is shorter. Everything but lots, outlets, ids, grades, masses and prices may be left out.
 //!
 //! A file that begins with a number is taken for a problem of the OR-Library's uncapacitated warehouse location set.
 //!
 //! The answer is JSON: `value`, `bound`, `gap` and `margins` are home currency, `assignment` has each lot's outlet, or null
-//! where it is kept; `milliseconds` tells how long plan and margins took. With `--turns` it has `turns` as well: what would
+//! where it is kept; `tours` are the drives to several outlets, in order, with their kilometres; `milliseconds` tells how long plan and margins took. With `--turns` it has `turns` as well: what would
 //! change the plan.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -51,6 +54,7 @@ use trade::plan::{
     Choices, Limits, MassTurn, OutletTurn, Place, PlanLot, Planner, PriceTurn, Problem, Proof, Reached, Turns,
 };
 use trade::quote::{Quote, Quotes};
+use trade::tour::Roads;
 use trade::volume::{Size, Volume};
 
 type Wrong = Box<dyn std::error::Error>;
@@ -73,9 +77,10 @@ fn main() -> Result<(), Wrong> {
         after("--seconds").map_or(Ok(PATIENCE), |seconds| seconds.parse().map(Duration::from_secs))?;
     let text = fs::read_to_string(file)?;
     let location = text.trim_start().starts_with(|first: char| first.is_ascii_digit());
-    let (lots, outlets, choices) = if location { read_location(&text)? } else { read_shelf(&text)? };
-    let facts = facts(&outlets);
-    let problem = Problem { lots: &lots, outlets: &outlets, facts: &facts, choices: &choices };
+    let shelf = if location { read_location(&text)? } else { read_shelf(&text)? };
+    let Shelf { lots, outlets, choices, per_km, roads } = shelf;
+    let facts = facts(&outlets, per_km);
+    let problem = Problem { lots: &lots, outlets: &outlets, facts: &facts, choices: &choices, roads: &roads };
 
     let start = Instant::now();
     let stop = || start.elapsed() > patience;
@@ -117,6 +122,11 @@ fn main() -> Result<(), Wrong> {
             )
         })
         .collect();
+    let tours: Vec<Value> = plan
+        .tours
+        .iter()
+        .map(|tour| json!({ "stops": tour.stops, "km": tour.distance_km.normalize().to_string() }))
+        .collect();
     let milliseconds = |time: Duration| time.as_secs_f64() * 1e3;
     let mut answer = json!({
         "value": plan.total.normalize().to_string(),
@@ -124,6 +134,7 @@ fn main() -> Result<(), Wrong> {
         "gap": (bound - plan.total).normalize().to_string(),
         "optimal": plan.proof == Proof::Optimal,
         "assignment": assignment,
+        "tours": tours,
         "margins": margins,
         "trouble": plan.trouble.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "milliseconds": { "plan": milliseconds(solved), "margins": milliseconds(done - solved) },
@@ -163,7 +174,7 @@ fn turns_json(turns: &Turns) -> Value {
     })
 }
 
-fn facts(outlets: &[Outlet]) -> Facts {
+fn facts(outlets: &[Outlet], per_km: Decimal) -> Facts {
     let heaviest = outlets.iter().filter_map(|outlet| match &outlet.way {
         Way::Post(post) => post.services.first()?.breaks.last().map(|last| last.up_to),
         Way::Drive(_) => None,
@@ -172,7 +183,7 @@ fn facts(outlets: &[Outlet]) -> Facts {
         costs: Costs {
             home: Currency::USD,
             labour_per_hour: dec!(0),
-            truck_per_km: dec!(0),
+            truck_per_km: per_km,
             capital_per_year: Share::ZERO,
             risk_per_year: Share::ZERO,
         },
@@ -214,9 +225,15 @@ fn list<'v>(from: &'v Value, name: &str) -> &'v [Value] {
     from[name].as_array().map_or(&[], Vec::as_slice)
 }
 
-type Parts = (Vec<PlanLot>, Vec<Outlet>, Choices);
+struct Shelf {
+    lots: Vec<PlanLot>,
+    outlets: Vec<Outlet>,
+    choices: Choices,
+    per_km: Decimal,
+    roads: Roads,
+}
 
-fn read_shelf(text: &str) -> Result<Parts, Wrong> {
+fn read_shelf(text: &str) -> Result<Shelf, Wrong> {
     let shelf: Value = serde_json::from_str(text)?;
     let lots = list(&shelf, "lots").iter().map(|raw| -> Result<PlanLot, Wrong> {
         let load = Load {
@@ -241,7 +258,14 @@ fn read_shelf(text: &str) -> Result<Parts, Wrong> {
     }
     choices.closed =
         list(&shelf, "closed").iter().filter_map(Value::as_str).map(OutletId::new).collect::<BTreeSet<_>>();
-    Ok((lots, outlets, choices))
+    let mut roads = Roads::default();
+    for road in list(&shelf, "roads") {
+        let end = |index: usize| OutletId::new(road[index].as_str().unwrap_or_default());
+        if !roads.add(&end(0), &end(1), number(&road[2])?) {
+            return Err(format!("{road} is no road").into());
+        }
+    }
+    Ok(Shelf { lots, outlets, choices, per_km: optional(&shelf, "per_km")?, roads })
 }
 
 fn read_outlet(raw: &Value) -> Result<Outlet, Wrong> {
@@ -264,7 +288,7 @@ fn read_outlet(raw: &Value) -> Result<Outlet, Wrong> {
         ..Terms::default()
     };
     let way = match raw["freight"].as_array() {
-        None => Way::Drive(Drive { distance_km: dec!(0), minutes: dec!(0) }),
+        None => Way::Drive(Drive { distance_km: optional(raw, "km")?, minutes: dec!(0) }),
         Some(steps) => Way::Post(Post {
             services: vec![Service {
                 name: "freight".into(),
@@ -292,7 +316,7 @@ fn read_outlet(raw: &Value) -> Result<Outlet, Wrong> {
 
 /// The numbers of warehouses and of customers; of each warehouse its capacity and fixed cost; of each customer its demand,
 /// then what serving it from each warehouse costs.
-fn read_location(text: &str) -> Result<Parts, Wrong> {
+fn read_location(text: &str) -> Result<Shelf, Wrong> {
     let mut words = text.split_whitespace();
     let mut next = || -> Result<Decimal, Wrong> {
         let word = words.next().ok_or("the file ends too early")?;
@@ -329,7 +353,13 @@ fn read_location(text: &str) -> Result<Parts, Wrong> {
         let terms = Terms { payout_fee: fixed, ..Terms::default() };
         outlet(format!("warehouse {index}"), way, terms, quotes)
     });
-    Ok((lots, outlets.collect(), Choices::default()))
+    Ok(Shelf {
+        lots,
+        outlets: outlets.collect(),
+        choices: Choices::default(),
+        per_km: dec!(0),
+        roads: Roads::default(),
+    })
 }
 
 fn outlet(id: String, way: Way, terms: Terms, quotes: BTreeMap<GradeId, Quotes>) -> Outlet {

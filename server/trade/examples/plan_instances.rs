@@ -23,6 +23,7 @@ use trade::outlet::{Drive, Outlet, PaidWeight, Post, Terms, Way};
 use trade::packing::{Carton, Packer, Priced};
 use trade::plan::{Choices, Limits, PlanLot, Problem, solve};
 use trade::quote::{Quote, Quotes};
+use trade::tour::Roads;
 use trade::volume::{Size, Volume};
 
 #[expect(dead_code, clippy::unwrap_used, reason = "shared with the tests, which use the rest of it")]
@@ -48,13 +49,16 @@ fn stated(seed: u64, lots: usize, outlets: usize) -> Value {
     let lots: Vec<PlanLot> = (0..lots).map(|index| lot(rng, index)).collect();
     let outlets: Vec<Outlet> = (0..outlets).map(|index| some_outlet(rng, index)).collect();
     let choices = Choices::default();
-    let problem = Problem { lots: &lots, outlets: &outlets, facts: &facts, choices: &choices };
+    let roads = some_roads(rng, &outlets);
+    let problem = Problem { lots: &lots, outlets: &outlets, facts: &facts, choices: &choices, roads: &roads };
     let plan = solve(&problem, &Limits::default());
     let whole: Mass = lots.iter().map(|lot| lot.load.mass).sum();
     json!({
         "seed": seed,
         "lots": lots.iter().map(lot_json).collect::<Vec<_>>(),
         "outlets": outlets.iter().map(|outlet| outlet_json(outlet, &facts, whole)).collect::<Vec<_>>(),
+        "roads": roads_json(&outlets, &roads),
+        "minutes_per_km": text(roads.minutes_per_km()),
         "ours": plan.total.to_string(),
         "proof": format!("{:?}", plan.proof),
     })
@@ -125,6 +129,19 @@ fn some_outlet(rng: &mut Rng, index: usize) -> Outlet {
     outlet(format!("O{index}"), currency, way, terms, sheet)
 }
 
+fn some_roads(rng: &mut Rng, outlets: &[Outlet]) -> Roads {
+    let mut roads = Roads::new(decimal(rng, 0.0, 1.5, 1));
+    let yards: Vec<&Outlet> = outlets.iter().filter(|outlet| matches!(outlet.way, Way::Drive(_))).collect();
+    for (at, one) in yards.iter().enumerate() {
+        for other in &yards[at + 1..] {
+            if chance(rng, 70) {
+                roads.add(&one.id, &other.id, decimal(rng, 0.0, 60.0, 0));
+            }
+        }
+    }
+    roads
+}
+
 fn service(rng: &mut Rng) -> Service {
     let mut charge = decimal(rng, 3.0, 9.0, 2);
     let rise = decimal(rng, 0.3, 1.6, 2);
@@ -161,6 +178,15 @@ fn lot_json(lot: &PlanLot) -> Value {
         "id": lot.load.lot, "grade": lot.load.grade, "mass": text(lot.load.mass.grams()),
         "pieces": lot.load.pieces, "keep": text(lot.keep),
     })
+}
+
+fn roads_json(outlets: &[Outlet], roads: &Roads) -> Vec<Value> {
+    let ends = outlets
+        .iter()
+        .enumerate()
+        .flat_map(|(at, one)| outlets[at + 1..].iter().map(move |other| (one, other)));
+    let roads = ends.filter_map(|(one, other)| Some((one, other, roads.between(&one.id, &other.id)?)));
+    roads.map(|(one, other, km)| json!([one.id, other.id, text(km)])).collect()
 }
 
 fn outlet_json(outlet: &Outlet, facts: &Facts, whole: Mass) -> Value {

@@ -10,17 +10,21 @@ use crate::mass::Mass;
 use crate::money::PriceUnit;
 use crate::net::{Closed, Ladder, Load, deliver};
 use crate::outlet::{Drive, Outlet, Way};
+use crate::tour::{Tour, Tours};
 
 /// What a habit comes to: its deliveries. Lots that are in none stay and fetch nothing.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Habit {
     pub deliveries: Vec<Delivery>,
+    /// The drives to several yards at once.
+    pub tours: Vec<Tour>,
 }
 
 impl Habit {
     /// In home currency.
     pub fn net(&self) -> Decimal {
-        self.deliveries.iter().map(|delivery| delivery.ladder.net).sum()
+        let nets: Decimal = self.deliveries.iter().map(|delivery| delivery.ladder.net).sum();
+        nets + self.tours.iter().map(|tour| tour.saved).sum::<Decimal>()
     }
 
     /// How many lots go somewhere.
@@ -28,8 +32,11 @@ impl Habit {
         self.deliveries.iter().map(|delivery| delivery.lots.len()).sum()
     }
 
-    fn of(deliveries: Vec<Delivery>) -> Option<Habit> {
-        (!deliveries.is_empty()).then_some(Habit { deliveries })
+    fn of(problem: &Problem<'_>, deliveries: Vec<Delivery>) -> Option<Habit> {
+        let goes =
+            |index: usize| deliveries.iter().any(|delivery| delivery.outlet == problem.outlets[index].id);
+        let tours = Tours::new(problem.outlets, problem.roads, &problem.facts.costs).tours(goes);
+        (!deliveries.is_empty()).then_some(Habit { deliveries, tours })
     }
 }
 
@@ -37,7 +44,7 @@ impl Habit {
 /// takes nothing of what there is.
 pub fn nearest_yard(problem: &Problem<'_>) -> Option<Habit> {
     let here: Vec<&Load> = loads(problem).collect();
-    Habit::of(to_nearest_yard(problem, &here).into_iter().collect())
+    Habit::of(problem, to_nearest_yard(problem, &here).into_iter().collect())
 }
 
 /// Each grade to the outlet whose sheet pays most for its weight, all of it together, whatever it costs to get there. What
@@ -71,7 +78,7 @@ pub fn highest_price(problem: &Problem<'_>) -> Option<Habit> {
             }
         }
         if refused.is_empty() {
-            return Habit::of(deliveries);
+            return Habit::of(problem, deliveries);
         }
         for grade in refused {
             if let Some(ways) = ways.get_mut(grade) {
@@ -97,9 +104,11 @@ pub fn every_bag_alone(problem: &Problem<'_>) -> Option<Habit> {
             None => rest.push(load),
         }
     }
-    let mailed = Habit::of(deliveries)?;
-    let driven = to_nearest_yard(problem, &rest);
-    Some(Habit { deliveries: mailed.deliveries.into_iter().chain(driven).collect() })
+    if deliveries.is_empty() {
+        return None;
+    }
+    deliveries.extend(to_nearest_yard(problem, &rest));
+    Habit::of(problem, deliveries)
 }
 
 fn loads<'p>(problem: &Problem<'p>) -> impl Iterator<Item = &'p Load> + use<'p> {

@@ -66,7 +66,8 @@ impl<'m> Improver<'m> {
         }
         let places = self.scope.sites.iter().copied().chain([self.model.keep_place()]);
         let total = places.map(|place| self.net(place)).sum::<Option<f64>>()?;
-        Some(Assignment { place: self.place, total })
+        let saved = self.model.rounds.saved(|site| !self.tally.lots(site).is_empty());
+        Some(Assignment { place: self.place, total: total + saved })
     }
 
     /// What the place nets; `None` where the outlet refuses what it has, or has nothing and has to get something.
@@ -78,6 +79,15 @@ impl<'m> Improver<'m> {
     fn net_with(&self, place: usize, change: Change<'_>) -> Option<f64> {
         let idle = || self.tally.lots(place).len() + change.come.len() == change.go.len();
         if self.scope.opens == Some(place) && idle() { None } else { self.tally.net_with(place, change) }
+    }
+
+    /// What drives to these yards save more than those to the yards that hold something now.
+    fn saves(&self, holds: impl Fn(usize) -> bool) -> f64 {
+        let rounds = &self.model.rounds;
+        if rounds.is_empty() {
+            return 0.0;
+        }
+        rounds.saved(holds) - rounds.saved(|site| !self.tally.lots(site).is_empty())
     }
 
     fn may(&self, lot: usize, place: usize) -> bool {
@@ -99,6 +109,12 @@ impl<'m> Improver<'m> {
             .collect();
         let before = worth(changes.iter().map(|(place, ..)| self.net(*place)));
         let after = worth(changes.iter().map(|(place, come, go)| self.net_with(*place, Change { come, go })));
+        let holds = |place: usize| {
+            let change = changes.iter().find(|(other, ..)| *other == place);
+            let (come, go) = change.map_or((0, 0), |(_, come, go)| (come.len(), go.len()));
+            self.tally.lots(place).len() + come > go
+        };
+        let after = Worth { money: after.money + self.saves(holds), ..after };
         if after <= (Worth { money: before.money + NOTHING, ..before }) {
             return false;
         }
@@ -117,6 +133,13 @@ impl<'m> Improver<'m> {
         let (out, into) = (Change { come: &[], go: &lots }, Change { come: &lots, go: &[] });
         let before = worth([self.net(from), self.net(to)].into_iter());
         let after = worth([self.net_with(from, out), self.net_with(to, into)].into_iter());
+        let after = if self.tally.lots(from).len() == 1 || self.tally.lots(to).is_empty() {
+            let holds =
+                |place: usize| place == to || self.tally.lots(place).len() > usize::from(place == from);
+            Worth { money: after.money + self.saves(holds), ..after }
+        } else {
+            after
+        };
         if after <= (Worth { money: before.money + NOTHING, ..before }) {
             return false;
         }

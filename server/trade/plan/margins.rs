@@ -32,8 +32,10 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
     let pins: Vec<Pin> =
         planner.chosen.pins.iter().copied().filter(|pin| place[pin.lot] == pin.place).collect();
     let root = planner.chosen.pinned(&pins);
-    let parts: Vec<Part> =
-        node::components(&root).into_iter().map(|scope| Part::new(planner, &root, scope, &place)).collect();
+    let parts: Vec<Part> = node::components(model, &root)
+        .into_iter()
+        .map(|scope| Part::new(planner, &root, scope, &place))
+        .collect();
     let mut margins = Vec::new();
     for lot in 0..model.lots.len() {
         let pinned = pins.iter().any(|pin| pin.lot == lot);
@@ -41,7 +43,7 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
         let others: Vec<Pin> = pins.iter().copied().filter(|pin| pin.lot != lot).collect();
         let mut barred = if pinned { planner.chosen.pinned(&others) } else { root.clone() };
         let part = parts.iter().find(|part| !pinned && part.scope.lots.contains(&lot));
-        let joined = || node::components(&barred).into_iter().find(|scope| scope.lots.contains(&lot));
+        let joined = || node::components(model, &barred).into_iter().find(|scope| scope.lots.contains(&lot));
         let Some(scope) = part.map(|part| part.scope.clone()).or_else(joined) else { continue };
         barred.set(place[lot], lot, Reach::No);
         let start = Start {
@@ -110,7 +112,7 @@ pub(super) fn total(model: &Model<'_>, scope: &Scope, place: &[usize]) -> f64 {
     let at = |at: usize| scope.lots.iter().copied().filter(move |&lot| place[lot] == at);
     let kept: f64 = at(model.keep_place()).map(|lot| model.lots[lot].keep).sum();
     let nets = scope.sites.iter().filter_map(|&site| model.net(site, &at(site).collect::<Vec<_>>()));
-    kept + nets.sum::<f64>()
+    kept + nets.sum::<f64>() + model.rounds.saved(|site| at(site).next().is_some())
 }
 
 /// What the first places are worth more than the second ones, exactly.
@@ -134,7 +136,8 @@ pub(super) fn difference(
         let kept = scope.lots.iter().filter(|&&lot| place[lot] == model.keep_place());
         kept.map(|&lot| model.problem.lots[lot].keep).sum()
     };
-    Some(difference + kept(first) - kept(second))
+    let saved = |place: &[usize]| model.tours.saved(|site| scope.lots.iter().any(|&lot| place[lot] == site));
+    Some(difference + kept(first) - kept(second) + saved(first) - saved(second))
 }
 
 fn exact_net(model: &Model<'_>, site: usize, lots: &[usize]) -> Option<Decimal> {

@@ -4,7 +4,8 @@
 //! Every lot goes to one outlet or is kept. A plan is worth `Σ net(o, S_o) + Σ keep(i)`: the exact net of one
 //! delivery for every outlet `o` that gets a set of lots `S_o`, by [`net::deliver`], and the keep value of what stays.
 //! Trips, shipments and flat fees are paid once per delivery; tiers, minimums and freight depend on its totals; a
-//! delivery that `deliver` refuses may not be in a plan. Uncapacitated facility location is the special case where
+//! delivery that `deliver` refuses may not be in a plan. Yards with roads between them are driven to at once: a plan is worth
+//! what the best drive to all of its yards saves on top (`tour`). Uncapacitated facility location is the special case where
 //! the only shared cost is a fixed one, so the problem is NP-hard, and a search it is.
 //!
 //! # The method
@@ -30,6 +31,9 @@
 //! out. What is left undecided in the mixture is split in two: an outlet open or shut; a grade's tier; the cost of freight;
 //! the density of a shipment; and when nothing but lots is undecided, one lot at one place or not. Plans come from rounding
 //! the mixture, moving lots, and swapping lots of one class until a level is as full as it can be.
+//!
+//! **Yards on one drive** (`rounds`). What a set of yards saves by one drive is shared among them by a price each, and the drive
+//! chooses its set at those prices; in the master program each set is a column.
 //!
 //! **By lots** (`lots`). Every lot has a price of its own, improved by subgradient steps; an outlet's relaxed problem knows
 //! whole lots (all sets of a grade with few, a multiple-choice knapsack over the grades). Where room counts the freight floor
@@ -59,6 +63,7 @@ mod lots;
 mod margins;
 mod model;
 mod node;
+mod rounds;
 mod search;
 mod shipping;
 mod tally;
@@ -76,6 +81,7 @@ use crate::costs::Facts;
 use crate::ids::{LotId, OutletId};
 use crate::net;
 use crate::outlet::Outlet;
+use crate::tour::{Roads, Tour};
 
 pub use margins::Margin;
 pub use trouble::{PinTrouble, Trouble};
@@ -120,6 +126,8 @@ pub struct Problem<'a> {
     pub outlets: &'a [Outlet],
     pub facts: &'a Facts,
     pub choices: &'a Choices,
+    /// Between yards: several may be on one drive.
+    pub roads: &'a Roads,
 }
 
 /// How much work a search may do. Counted in search nodes the result is the same on every machine; the crate has no
@@ -153,9 +161,11 @@ impl fmt::Debug for Limits<'_> {
 pub struct Plan {
     /// In the order of the problem's outlets; those that get nothing are left out.
     pub deliveries: Vec<Delivery>,
+    /// The drives to several yards at once. Each delivery's net pays a drive of its own; what a tour saves comes on top.
+    pub tours: Vec<Tour>,
     /// In the order of the problem's lots.
     pub kept: Vec<LotId>,
-    /// Exact, in home currency: the nets of the deliveries and the keep values of the rest.
+    /// Exact, in home currency: the nets of the deliveries, what tours save, and the keep values of the rest.
     pub total: Decimal,
     pub proof: Proof,
     pub trouble: Vec<Trouble>,
@@ -279,7 +289,7 @@ impl<'a> Planner<'a> {
         let mut found =
             Found { place: vec![keep; self.model.lots.len()], total: 0.0, bound: 0.0, finished: true };
         let mut prices = self.prices.clone();
-        for scope in node::components(root) {
+        for scope in node::components(&self.model, root) {
             let Outcome { best, bound, finished, prices: last } =
                 self.search_part(&scope, root.clone(), &Start::default(), goal, budget);
             let Some(best) = best else { return Err(Stuck { finished }) };
@@ -353,6 +363,7 @@ impl<'a> Planner<'a> {
         let lots = self.model.problem.lots;
         let mut plan = Plan {
             deliveries: Vec::new(),
+            tours: Vec::new(),
             kept: Vec::new(),
             total: Decimal::ZERO,
             proof: Proof::Optimal,
@@ -371,6 +382,11 @@ impl<'a> Planner<'a> {
                 Err(_) => kept.extend(here),
             }
         }
+        let open = |site: usize| {
+            plan.deliveries.iter().any(|delivery| delivery.outlet == self.model.sites[site].outlet.id)
+        };
+        plan.tours = self.model.tours.tours(open);
+        plan.total += plan.tours.iter().map(|tour| tour.saved).sum::<Decimal>();
         kept.sort_unstable();
         plan.total += kept.iter().map(|&lot| lots[lot].keep).sum::<Decimal>();
         plan.kept = kept.iter().map(|&lot| lots[lot].load.lot.clone()).collect();

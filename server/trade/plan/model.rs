@@ -7,10 +7,11 @@
 
 use std::collections::BTreeMap;
 
+use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
-use rust_decimal::{Decimal, dec};
 
 use super::classes::Kinds;
+use super::rounds::Rounds;
 use super::shipping::Shipping;
 use super::{PlanLot, Problem};
 use crate::ids::GradeId;
@@ -20,6 +21,7 @@ use crate::net;
 use crate::outlet::{Outlet, Way};
 use crate::packing::Contents;
 use crate::quote::{Quote, Quotes};
+use crate::tour::Tours;
 
 /// Two floats that should decide an order are only believed when they differ by more than this share of their size;
 /// else the exact figures are asked.
@@ -30,6 +32,9 @@ pub(super) struct Model<'a> {
     pub problem: &'a Problem<'a>,
     pub lots: Vec<Item>,
     pub sites: Vec<Site<'a>>,
+    /// What yards save by being on one drive, exactly and as floats.
+    pub tours: Tours,
+    pub rounds: Rounds,
     /// Amounts that differ by less are one amount: far below a cent, well above the rounding errors of a search.
     pub tolerance: f64,
     pub kinds: Kinds,
@@ -112,11 +117,15 @@ impl<'a> Model<'a> {
         let sites: Vec<Site<'a>> =
             problem.outlets.iter().map(|outlet| Site::new(outlet, problem, &lots)).collect();
         let keeps: f64 = lots.iter().map(|lot| lot.keep.abs()).sum();
-        let scale = keeps + sites.iter().map(Site::scale).sum::<f64>();
+        let tours = Tours::new(problem.outlets, problem.roads, &problem.facts.costs);
+        let rounds = Rounds::new(&tours, sites.len());
+        let scale = keeps + sites.iter().map(Site::scale).sum::<f64>() + rounds.most();
         let mut model = Model {
             problem,
             lots,
             sites,
+            tours,
+            rounds,
             tolerance: 1e-10 + 1e-13 * scale,
             kinds: Kinds::default(),
             tries: Tries::default(),
@@ -228,10 +237,7 @@ impl<'a> Site<'a> {
         let spread = if outlet.currency == costs.home { 0.0 } else { float(terms.exchange_spread.get()) };
         let waiting = float(costs.capital_per_year.get() * outlet.days_to_pay()) / 365.0;
         let (insurance, once) = match &outlet.way {
-            Way::Drive(drive) => {
-                let distance = drive.distance_km * dec!(2);
-                (0.0, distance * costs.truck_per_km + costs.labour(drive.minutes))
-            }
+            Way::Drive(drive) => (0.0, drive.cost(costs)),
             Way::Post(post) => (float(post.insurance.get()), post.border),
         };
         let shipping = match &outlet.way {

@@ -198,8 +198,8 @@ impl Node {
     }
 }
 
-/// The parts of a problem that share no outlet. A lot that can only be kept is a part by itself.
-pub(super) fn components(node: &Node) -> Vec<Scope> {
+/// The parts of a problem that share no outlet and no drive. A lot that can only be kept is a part by itself.
+pub(super) fn components(model: &Model<'_>, node: &Node) -> Vec<Scope> {
     let sites = node.opening.len();
     let mut part_of_site: Vec<Option<usize>> = vec![None; sites];
     let mut parts: Vec<Option<Scope>> = Vec::new();
@@ -216,6 +216,24 @@ pub(super) fn components(node: &Node) -> Vec<Scope> {
                 None => joined.sites.push(site),
             }
         }
+        for &site in &joined.sites {
+            part_of_site[site] = Some(parts.len());
+        }
+        parts.push(Some(joined));
+    }
+    for round in &model.rounds.list {
+        let mut joined: Option<Scope> = None;
+        for part in round.sites.iter().filter_map(|&site| part_of_site[site]) {
+            match (&mut joined, parts[part].take()) {
+                (Some(joined), Some(part)) => {
+                    joined.lots.extend(part.lots);
+                    joined.sites.extend(part.sites);
+                }
+                (None, part) => joined = part,
+                (Some(_), None) => {}
+            }
+        }
+        let Some(joined) = joined else { continue };
         for &site in &joined.sites {
             part_of_site[site] = Some(parts.len());
         }

@@ -96,6 +96,7 @@ pub(super) fn decided(model: &Model<'_>, scope: &Scope, node: &Node) -> Option<O
             None => return Some(None),
         }
     }
+    total += model.rounds.saved(|site| scope.lots.iter().any(|&lot| place[lot] == site));
     let keep = model.keep_place();
     let kept = scope.lots.iter().filter(|&&lot| place[lot] == keep);
     total += kept.map(|&lot| model.lots[lot].keep).sum::<f64>();

@@ -71,9 +71,23 @@ pub struct PlanBody {
     /// Whether no plan leaves more; otherwise `bound` is the most that one could.
     optimal: bool,
     bound: Option<String>,
+    /// With what they leave each by itself, every yard's own drive taken off.
     deliveries: Vec<DeliveryBody>,
+    /// Drives to several yards at once, and what each saves over a drive to every yard.
+    drives: Vec<DriveBody>,
     kept: Vec<String>,
     lots: Vec<PlannedBody>,
+}
+
+/// One drive to several yards.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct DriveBody {
+    /// In the order of the drive.
+    outlets: Vec<String>,
+    distance_km: String,
+    minutes: String,
+    cost: String,
+    saved: String,
 }
 
 /// Everything that goes to one outlet.
@@ -125,6 +139,13 @@ pub async fn plan(State(app): State<App>, caller: Caller) -> Result<Json<PlanBod
         mass_grams: delivery.ladder.mass.grams().normalize().to_string(),
         steps: delivery.ladder.steps.iter().map(step).collect(),
     });
+    let drives = plan.tours.iter().map(|tour| DriveBody {
+        outlets: tour.stops.iter().map(|stop| stop.as_str().to_string()).collect(),
+        distance_km: tour.distance_km.normalize().to_string(),
+        minutes: tour.minutes.normalize().to_string(),
+        cost: tour.cost.normalize().to_string(),
+        saved: tour.saved.normalize().to_string(),
+    });
     Ok(Json(PlanBody {
         currency: visitor.home().code(),
         total: plan.total.normalize().to_string(),
@@ -134,6 +155,7 @@ pub async fn plan(State(app): State<App>, caller: Caller) -> Result<Json<PlanBod
             Proof::Gap { bound } => Some(bound.normalize().to_string()),
         },
         deliveries: deliveries.collect(),
+        drives: drives.collect(),
         kept: plan.kept.iter().map(|lot| lot.as_str().to_string()).collect(),
         lots: shelf.lots.iter().map(|lot| planned(&answer, lot)).collect(),
     }))

@@ -14,6 +14,7 @@ use trade::net::{Ladder, Load, StepKind, deliver};
 use trade::outlet::{Outlet, Way};
 use trade::plan::Place;
 use trade::settlement::Promise;
+use trade::tour::{Tour, Tours};
 
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::Lot;
@@ -26,6 +27,7 @@ use crate::web::form::Form;
 use crate::web::not_made::NotMade;
 use crate::web::offer::Seen;
 use crate::web::page::{Page, Screen, Visitor, html};
+use crate::web::tour::TourLine;
 
 /// A yard that could be driven to.
 struct Yard {
@@ -56,6 +58,8 @@ struct PlanRunPage {
     visitor: Visitor,
     yards: Vec<Yard>,
     is_current: bool,
+    /// Drives to several of the yards that something is ticked for.
+    tours: Vec<TourLine>,
     reasons: Vec<String>,
     form: Form,
 }
@@ -114,7 +118,9 @@ async fn plan_page(
         yard.place = outlet.map_or_else(String::new, |outlet| outlet.details.place.clone());
     }
     let page = visitor.page(Screen::Runs, "Plan a yard run");
-    html(&PlanRunPage { page, visitor, yards, is_current, reasons, form })
+    let ticked = |outlet: &OutletId| yards.iter().any(|yard| yard.id == *outlet && !yard.planned.is_empty());
+    let tours = tours(&shelf, ticked).iter().map(|tour| TourLine::new(tour, &shelf)).collect();
+    html(&PlanRunPage { page, visitor, yards, is_current, tours, reasons, form })
 }
 
 fn yard(outlet: &Outlet, shelf: &Shelf, answer: &Answer, ticked: impl Fn(&LotId) -> bool) -> Option<Yard> {
@@ -156,6 +162,12 @@ fn yard(outlet: &Outlet, shelf: &Shelf, answer: &Answer, ticked: impl Fn(&LotId)
         planned,
         others,
     })
+}
+
+/// The drives to several of the yards.
+fn tours(shelf: &Shelf, goes_to: impl Fn(&OutletId) -> bool) -> Vec<Tour> {
+    let tours = Tours::new(&shelf.outlets, &shelf.roads, &shelf.facts.costs);
+    tours.tours(|index| shelf.outlets.get(index).is_some_and(|outlet| goes_to(&outlet.id)))
 }
 
 /// Reserves the lots for a run, all or nothing. Where anything is not as it stood on the page, it comes back and says so.
@@ -227,10 +239,15 @@ async fn make(
     if !reasons.is_empty() {
         return Err(NotMade::Because(reasons));
     }
-    // The nearest yard first.
-    priced.sort_by_key(|(outlet, ..)| match &outlet.way {
-        Way::Drive(drive) => drive.distance_km,
-        Way::Post(_) => Decimal::ZERO,
+    // In the order of the drives to several; those that are best driven to by themselves after them, the nearest first.
+    let tours = tours(&shelf, |outlet| wanted.contains_key(outlet));
+    let order: Vec<&OutletId> = tours.iter().flat_map(|tour| &tour.stops).collect();
+    priced.sort_by_key(|(outlet, ..)| {
+        let km = match &outlet.way {
+            Way::Drive(drive) => drive.distance_km,
+            Way::Post(_) => Decimal::ZERO,
+        };
+        (order.iter().position(|stop| **stop == outlet.id).unwrap_or(usize::MAX), km)
     });
     let drive = |ladder: &Ladder| ladder.step(StepKind::Trip).map_or(Decimal::ZERO, |step| step.home);
     let ids: Vec<String> = priced.iter().map(|_| new_id()).collect();
@@ -245,7 +262,8 @@ async fn make(
             expected_net: ladder.net - drive(ladder),
         })
         .collect();
-    let expected_trip = -priced.iter().map(|(.., ladder)| drive(ladder)).sum::<Decimal>();
+    let saved: Decimal = tours.iter().map(|tour| tour.saved).sum();
+    let expected_trip = -priced.iter().map(|(.., ladder)| drive(ladder)).sum::<Decimal>() - saved;
     let run = NewRun { id, day, note, expected_trip, stops: &stops };
     Ok(app.store.make_run(&visitor.by(), &run).await?)
 }

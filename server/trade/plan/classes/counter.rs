@@ -35,6 +35,8 @@ pub(super) struct Prices {
     pub loose: Vec<f64>,
     /// By site: home currency per unit of payout above the least.
     pub payout: Vec<f64>,
+    /// By site: what a drive pays for having the yard open.
+    pub yard: Vec<f64>,
 }
 
 /// A delivery in amounts of classes, as the relaxation sees it.

@@ -12,6 +12,7 @@ use super::linear::{Column, Linear};
 use super::whole::Remembered;
 use crate::plan::model::Model;
 use crate::plan::node::{Node, Opening, Scope};
+use crate::plan::rounds::Chosen;
 
 /// Rounds of pricing after which a bound is taken as it is.
 const ROUNDS: u32 = 300;
@@ -64,6 +65,11 @@ impl<'m> Outlook<'m> {
             }
         }
         Some(Outlook { model, scope, node, classes, counters })
+    }
+
+    /// What the drives save beyond the prices of their yards.
+    fn drives(&self, prices: &Prices) -> Vec<Chosen> {
+        self.model.rounds.best(self.scope, self.node, &prices.yard, |site| self.counters[site].is_some())
     }
 
     /// What the classes bring at the prices.
@@ -151,6 +157,13 @@ impl<'m> Outlook<'m> {
                     }
                 }
             }
+            for chosen in self.drives(&prices) {
+                bound += chosen.gain;
+                if let Some(column) = rows.drive(chosen).filter(|column| linear.would_enter(column)) {
+                    linear.push(column);
+                    pool.push(None);
+                }
+            }
             for &(class, row) in &rows.kept {
                 let (amount, worth) = self.classes.list[class].kept_at(prices.class[class]);
                 let keep = self.classes.list[class].keep.unwrap_or(0.0);
@@ -200,6 +213,10 @@ struct Rows<'o> {
     dense: Vec<Option<usize>>,
     loose: Vec<Option<usize>>,
     payout: Vec<Option<usize>>,
+    /// By position of the site: that a drive has it only if it opens.
+    yard: Vec<Option<usize>>,
+    /// By round: one drive.
+    round: Vec<usize>,
 }
 
 impl<'o> Rows<'o> {
@@ -230,6 +247,8 @@ impl<'o> Rows<'o> {
             dense: Vec::new(),
             loose: Vec::new(),
             payout: Vec::new(),
+            yard: Vec::new(),
+            round: Vec::new(),
         };
         let torn = |class: &Class| class.decided.is_none() && !class.kept.is_empty();
         for (class, _) in classes.iter().enumerate().filter(|(_, class)| torn(class)) {
@@ -246,6 +265,12 @@ impl<'o> Rows<'o> {
             rows.loose.push(loose);
             let payout = counter.is_some_and(Counter::has_least_payout).then(|| rows.add(0.0));
             rows.payout.push(payout);
+            let yard = (counter.is_some() && model.rounds.has(site)).then(|| rows.add(0.0));
+            rows.yard.push(yard);
+        }
+        for _ in &model.rounds.list {
+            let row = rows.add(1.0);
+            rows.round.push(row);
         }
         rows
     }
@@ -277,7 +302,17 @@ impl<'o> Rows<'o> {
             (self.payout[position], delivery.short),
         ];
         entries.extend(more.into_iter().filter_map(|(row, factor)| Some((row?, factor))));
+        entries.extend(self.yard[position].map(|row| (row, -1.0)));
         Column { gain: delivery.net, entries }
+    }
+
+    /// A drive to a set of yards; `None` where it saves nothing.
+    fn drive(&self, chosen: Chosen) -> Option<Column> {
+        let round = &self.outlook.model.rounds.list[chosen.round];
+        let gain = round.saved(chosen.set);
+        let yards = round.members(chosen.set).filter_map(|site| self.yard[self.position(site)]);
+        let entries = yards.map(|row| (row, 1.0)).chain([(self.round[chosen.round], 1.0)]).collect();
+        (gain > 0.0).then_some(Column { gain, entries })
     }
 
     fn prices(&self, rows: &[f64], sites: usize) -> Prices {
@@ -298,6 +333,7 @@ impl<'o> Rows<'o> {
             dense: by_site(&self.dense),
             loose: by_site(&self.loose),
             payout: by_site(&self.payout),
+            yard: by_site(&self.yard),
         }
     }
 }

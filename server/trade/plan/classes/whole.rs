@@ -104,7 +104,7 @@ impl Whole {
         let mut best: Option<(f64, usize)> = None;
         for &at in &self.allowed {
             let set = &self.sets[at];
-            let gain = set.net - costs[set.bits];
+            let gain = set.net + prices.yard[self.site] - costs[set.bits];
             if best.is_none_or(|(most, _)| gain > most) && self.answers(set, ask) {
                 best = Some((gain, at));
             }

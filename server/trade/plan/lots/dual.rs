@@ -8,6 +8,7 @@
 use super::offer::Offer;
 use super::outlook::Outlook;
 use crate::plan::node::{Node, Opening, Reach, Scope};
+use crate::plan::rounds::Chosen;
 use crate::plan::shipping::{Band, Measure};
 
 /// After so many steps without a better bound the step is halved.
@@ -33,11 +34,13 @@ pub(in crate::plan) struct Prices {
     /// By site: per gram that a shipment has more, or less, than the band of its densities lets its volume have.
     pub too_dense: Vec<f64>,
     pub too_loose: Vec<f64>,
+    /// By site: what a drive pays for having the yard open.
+    pub yard: Vec<f64>,
 }
 
 impl Prices {
     pub fn new(lot: Vec<f64>, sites: usize) -> Self {
-        Prices { lot, too_dense: vec![0.0; sites], too_loose: vec![0.0; sites] }
+        Prices { lot, too_dense: vec![0.0; sites], too_loose: vec![0.0; sites], yard: vec![0.0; sites] }
     }
 
     /// What the band costs per gram and per cubic centimetre: nothing on balance for what is inside it, at most.
@@ -73,6 +76,7 @@ pub(in crate::plan) struct Dual {
 struct Reading {
     bound: f64,
     offers: Vec<Option<Offer>>,
+    drives: Vec<Chosen>,
 }
 
 /// Looks for good prices from `prices` on. Stops early when the bound is not above `enough`. `None` where the node
@@ -97,13 +101,15 @@ pub(in crate::plan) fn descend(
 
     let loose: Vec<usize> = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
     let mut now = best.offers.clone();
+    let mut drives = first.drives;
+    let mut best_drives = drives.clone();
     let mut stale = 0;
     let mut direction = Prices::new(vec![0.0; count], sites);
     for step in 1..=steps {
         if best.bound <= enough || length < SHORTEST {
             break;
         }
-        let norm = turn(outlook, &loose, &now, &prices, &mut direction);
+        let norm = turn(outlook, &loose, &now, &drives, &prices, &mut direction);
         if norm == 0.0 {
             break;
         }
@@ -115,12 +121,14 @@ pub(in crate::plan) fn descend(
         let reading = read(outlook, &prices, step % THOROUGH == 0)?;
         blend(outlook, &reading, FRESH, &mut best.mean, &mut best.mean_open);
         now.clone_from(&reading.offers);
+        drives.clone_from(&reading.drives);
         if reading.bound < best.bound {
             let gained = best.bound - reading.bound;
             stale = if gained > 1e-3 * (best.bound - target) { 0 } else { stale + 1 };
             best.bound = reading.bound;
             best.prices.clone_from(&prices);
             best.offers = reading.offers;
+            best_drives = reading.drives;
         } else {
             stale += 1;
         }
@@ -129,6 +137,7 @@ pub(in crate::plan) fn descend(
             best.length = length;
             prices.clone_from(&best.prices);
             now.clone_from(&best.offers);
+            drives.clone_from(&best_drives);
             direction = Prices::new(vec![0.0; count], sites);
         }
     }
@@ -144,6 +153,7 @@ fn turn(
     outlook: &Outlook<'_>,
     loose: &[usize],
     offers: &[Option<Offer>],
+    drives: &[Chosen],
     prices: &Prices,
     direction: &mut Prices,
 ) -> f64 {
@@ -174,6 +184,21 @@ fn turn(
             norm += *turned * *turned;
         }
     }
+    // How often a yard opens, less how often a drive has it.
+    for chosen in drives {
+        let round = &model.rounds.list[chosen.round];
+        for &site in round.sites.iter().filter(|site| outlook.scope.sites.contains(site)) {
+            let opens = outlook.node.opening(site) != Opening::Shut
+                && taken(outlook.node, site, &offers[site]).is_some();
+            let driven = round.members(chosen.set).any(|other| other == site);
+            let turned = &mut direction.yard[site];
+            *turned = INERTIA * *turned + f64::from(i8::from(opens) - i8::from(driven));
+            if prices.yard[site] <= 0.0 && *turned > 0.0 {
+                *turned = 0.0;
+            }
+            norm += *turned * *turned;
+        }
+    }
     for &lot in loose {
         let turned = &mut direction.lot[lot];
         *turned = INERTIA * *turned + (1.0 - demand[lot]);
@@ -191,6 +216,7 @@ fn go(outlook: &Outlook<'_>, loose: &[usize], stride: f64, direction: &Prices, p
         prices.lot[lot] -= stride * direction.lot[lot];
     }
     for &site in &outlook.scope.sites {
+        prices.yard[site] = (prices.yard[site] - stride * direction.yard[site]).max(0.0);
         if let Some((_, typical)) = outlook.band(site) {
             let step = stride / typical;
             prices.too_dense[site] = (prices.too_dense[site] - step * direction.too_dense[site]).max(0.0);
@@ -220,7 +246,10 @@ fn read(outlook: &Outlook<'_>, prices: &Prices, thorough: bool) -> Option<Readin
         offers[site] = outlook.offer(site, prices, None, thorough);
         bound += value(outlook.node, site, &offers[site])?;
     }
-    Some(Reading { bound, offers })
+    let drives =
+        outlook.model.rounds.best(outlook.scope, outlook.node, &prices.yard, |site| offers[site].is_some());
+    bound += drives.iter().map(|chosen| chosen.gain).sum::<f64>();
+    Some(Reading { bound, offers, drives })
 }
 
 /// What the site adds to the bound: its offer, or nothing if it may stay shut. `None` where it must open and cannot.

@@ -57,15 +57,17 @@ impl<'n> Outlook<'n> {
         but: Option<(usize, Reach)>,
         thorough: bool,
     ) -> Option<Offer> {
-        match &self.counters[site] {
-            Counter::Shut => None,
-            Counter::Relaxed(relaxed) => relaxed.offer(prices, but, thorough),
+        let mut offer = match &self.counters[site] {
+            Counter::Shut => return None,
+            Counter::Relaxed(relaxed) => relaxed.offer(prices, but, thorough)?,
             Counter::Whole(sets) => {
                 let gains = sets.gains(&prices.lot, Measure::NOTHING, 1.0, but);
                 let (gain, set) = gains.reduce(|best, next| if next.0 > best.0 { next } else { best })?;
-                Some(Offer { gain, take: sets.lots(set).map(|lot| (lot, 1.0)).collect() })
+                Offer { gain, take: sets.lots(set).map(|lot| (lot, 1.0)).collect() }
             }
-        }
+        };
+        offer.gain += prices.yard[site];
+        Some(offer)
     }
 
     /// For a site whose shipment is relaxed: the band of its densities, and the grams of a typical lot.

@@ -87,7 +87,7 @@ pub(super) fn turns(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -> 
     let pins: Vec<Pin> =
         planner.chosen.pins.iter().copied().filter(|pin| place[pin.lot] == pin.place).collect();
     let root = planner.chosen.pinned(&pins);
-    let parts = node::components(&root);
+    let parts = node::components(&planner.model, &root);
     let parts = parts.into_iter().map(|scope| Part::new(planner, &root, scope, &place)).collect();
     let base = Base { planner, place, root, parts, pins, limits };
     turns.complete = true;
@@ -110,7 +110,9 @@ impl Base<'_, '_> {
         let part = self.parts.iter().find(|part| part.scope.sites.contains(&ask.site));
         // With the same lots, what is struck out in `root` does not part what the question is about.
         let same = part.filter(|_| place.len() == self.place.len());
-        let joined = || node::components(root).into_iter().find(|scope| scope.sites.contains(&ask.site));
+        let joined = || {
+            node::components(&planner.model, root).into_iter().find(|scope| scope.sites.contains(&ask.site))
+        };
         let mut scope = same.map(|part| part.scope.clone()).or_else(joined).ok_or(Miss::None)?;
         scope.opens = ask.opens_within.map(|_| ask.site);
         let floor = ask.opens_within.map(|within| total(&planner.model, &scope, place) - within);

@@ -6,6 +6,7 @@ use super::{Ask, Base, Miss, Other, Turns};
 use crate::ids::{LotId, OutletId};
 use crate::net::{Ladder, StepKind};
 use crate::plan::lots_at;
+use crate::plan::model::Model;
 use crate::plan::node::{Opening, Reach};
 
 /// The cost at which an outlet opens or closes.
@@ -15,7 +16,8 @@ pub struct OutletTurn {
     /// Whether the plan sends anything there.
     pub is_open: bool,
     /// What the trip costs, or the shipment with its boxes, its packing and the border, in home currency: of the plan's
-    /// delivery or, where it sends nothing there, of the delivery that it would send first.
+    /// delivery or, where it sends nothing there, of the delivery that it would send first. On a drive to several yards, what
+    /// going there as well costs.
     pub once: Decimal,
     /// How much more that may cost before the plan is better without, or how much less before it is better with the outlet.
     pub by: Decimal,
@@ -35,6 +37,12 @@ impl OutletTurn {
 fn once(ladder: &Ladder) -> Decimal {
     let kinds = [StepKind::Trip, StepKind::Freight, StepKind::Boxes, StepKind::PackingTime, StepKind::Border];
     ladder.steps.iter().filter(|step| kinds.contains(&step.kind)).map(|step| -step.home).sum()
+}
+
+/// What the drive to the other yards saves by going to this one as well.
+fn saved_at(model: &Model<'_>, place: &[usize], site: usize) -> Decimal {
+    let with = model.tours.saved(|other| place.contains(&other));
+    with - model.tours.saved(|other| other != site && place.contains(&other))
 }
 
 /// Fills in the outlets' turns; by site, the best plan that does otherwise there than the plan, and what it leaves less. None
@@ -73,7 +81,7 @@ fn turn(base: &Base<'_, '_>, index: usize, turns: &mut Turns) -> Option<(Other, 
     turns.outlets.push(OutletTurn {
         outlet: site.outlet.id.clone(),
         is_open,
-        once: once(&ladder),
+        once: once(&ladder) - saved_at(model, if is_open { &base.place } else { &other.place }, index),
         by,
         lots: lots.iter().map(|&lot| model.problem.lots[lot].load.lot.clone()).collect(),
     });

@@ -19,6 +19,7 @@ use trade::outlet::{Drive, Outlet, PaidWeight, Post, Terms, Way};
 use trade::packing::Carton;
 use trade::plan::{Choices, Place, PlanLot};
 use trade::quote::{Quote, Quotes};
+use trade::tour::Roads;
 use trade::volume::{Size, Volume};
 
 use crate::shop::{Instance, chance, decimal, facts, outlet, share};
@@ -52,7 +53,8 @@ pub fn everything(seed: u64, lots: usize, outlets: usize) -> Instance {
     let outlets: Vec<Outlet> = (0..outlets).map(|index| random_outlet(rng, index, grades)).collect();
     let choices = random_choices(rng, &lots, &outlets);
     let cartons = vec![small_carton(rng, "small", 150), small_carton(rng, "large", 260)];
-    Instance { lots, outlets, facts: facts(Currency::USD, cartons), choices }
+    let roads = random_roads(rng, &outlets);
+    Instance { lots, outlets, facts: facts(Currency::USD, cartons), choices, roads }
 }
 
 fn random_outlet(rng: &mut Rng, index: usize, grades: &[&str]) -> Outlet {
@@ -188,6 +190,23 @@ fn small_carton(rng: &mut Rng, name: &str, side_mm: u32) -> Carton {
         cost: decimal(rng, 0.2, 1.5, 2),
         at_hand: chance(rng, 30).then(|| rng.u32(0..4)),
     }
+}
+
+/// Roads between some of the yards: some are no shorter than the way by the shop.
+fn random_roads(rng: &mut Rng, outlets: &[Outlet]) -> Roads {
+    let mut roads = Roads::new(decimal(rng, 0.0, 2.0, 1));
+    if chance(rng, 40) {
+        return roads;
+    }
+    let yards: Vec<&Outlet> = outlets.iter().filter(|outlet| matches!(outlet.way, Way::Drive(_))).collect();
+    for (at, one) in yards.iter().enumerate() {
+        for other in &yards[at + 1..] {
+            if chance(rng, 70) {
+                assert!(roads.add(&one.id, &other.id, decimal(rng, 0.0, 16.0, 0)));
+            }
+        }
+    }
+    roads
 }
 
 fn random_choices(rng: &mut Rng, lots: &[PlanLot], outlets: &[Outlet]) -> Choices {

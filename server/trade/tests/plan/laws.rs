@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 use trade::ids::LotId;
 use trade::net::{self, Load};
 use trade::plan::{Choices, Limits, Place, Plan, Proof, Trouble, solve};
+use trade::tour::Tours;
 
 use crate::everything::everything;
 use crate::shop::{Instance, shop};
@@ -24,6 +25,7 @@ fn check_whole(instance: &Instance, plan: &Plan) {
         lots.extend(&delivery.lots);
         total += delivery.ladder.net;
     }
+    total += plan.tours.iter().map(|tour| tour.saved).sum::<Decimal>();
     assert_eq!(plan.total, total);
     lots.sort();
     let all: Vec<&LotId> = instance.lots.iter().map(|lot| &lot.load.lot).collect();
@@ -108,6 +110,8 @@ fn pinning_everything_gives_exactly_that_plan() {
                 Err(_) => taken = false,
             }
         }
+        let goes = |site: usize| !loads[site].is_empty();
+        expected += Tours::new(&instance.outlets, &instance.roads, &instance.facts.costs).saved(goes);
         let plan = solved(&instance);
         let dropped = plan.trouble.iter().any(|trouble| matches!(trouble, Trouble::Pin { .. }));
         assert_eq!(dropped, !taken, "seed {seed}: {:?}", plan.trouble);

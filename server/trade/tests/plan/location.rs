@@ -18,6 +18,7 @@ use trade::net::Load;
 use trade::outlet::{Drive, Outlet, Terms, Way};
 use trade::plan::{Choices, PlanLot, Proof};
 use trade::quote::{Quote, Quotes};
+use trade::tour::Roads;
 use trade::volume::Volume;
 
 use crate::shop::{Instance, facts, outlet};
@@ -65,7 +66,13 @@ fn problem(text: &str) -> Instance {
         }
     });
     let lots = lots.collect();
-    Instance { lots, outlets, facts: facts(Currency::USD, vec![]), choices: Choices::default() }
+    Instance {
+        lots,
+        outlets,
+        facts: facts(Currency::USD, vec![]),
+        choices: Choices::default(),
+        roads: Roads::default(),
+    }
 }
 
 #[test]

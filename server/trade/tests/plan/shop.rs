@@ -19,6 +19,7 @@ use trade::outlet::{Drive, Outlet, Post, Terms, Way};
 use trade::packing::Carton;
 use trade::plan::{Choices, PlanLot, Problem};
 use trade::quote::{Quote, Quotes};
+use trade::tour::Roads;
 use trade::volume::{Size, Volume};
 
 #[derive(Debug, Clone)]
@@ -27,11 +28,18 @@ pub struct Instance {
     pub outlets: Vec<Outlet>,
     pub facts: Facts,
     pub choices: Choices,
+    pub roads: Roads,
 }
 
 impl Instance {
     pub fn problem(&self) -> Problem<'_> {
-        Problem { lots: &self.lots, outlets: &self.outlets, facts: &self.facts, choices: &self.choices }
+        Problem {
+            lots: &self.lots,
+            outlets: &self.outlets,
+            facts: &self.facts,
+            choices: &self.choices,
+            roads: &self.roads,
+        }
     }
 }
 
@@ -257,7 +265,8 @@ pub fn shop(seed: u64, lots: usize) -> Instance {
         };
         outlets.push(outlet(format!("buyer-{buyer}"), currency, way, terms, sheet));
     }
-    Instance { lots, outlets, facts: facts(Currency::USD, cartons()), choices: Choices::default() }
+    let facts = facts(Currency::USD, cartons());
+    Instance { lots, outlets, facts, choices: Choices::default(), roads: Roads::default() }
 }
 
 pub fn outlet(

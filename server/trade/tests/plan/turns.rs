@@ -86,7 +86,7 @@ fn worth(plan: &Plan, instance: &Instance) -> Decimal {
             .collect();
         trade::net::deliver(outlet, &loads, &instance.facts).unwrap().net
     });
-    kept + nets.sum::<Decimal>()
+    kept + nets.sum::<Decimal>() + plan.tours.iter().map(|tour| tour.saved).sum::<Decimal>()
 }
 
 /// Prices are told rounded away from what they are: there another plan is at least as good, and well before it none is

@@ -172,7 +172,7 @@ impl Counter<'_> {
         // Pieces of one stall already fall, and a stable order keeps them so where they are equal.
         desk.pieces.sort_by(|a, b| b.slope.total_cmp(&a.slope));
         let site = self.site;
-        gain -= site.fixed + factor * site.flat_fee;
+        gain += prices.yard[self.index] - site.fixed - factor * site.flat_fee;
         gain -= prices.payout[self.index] * site.least_payout.unwrap_or(0.0);
         let least = self.least();
         desk.reaches.clear();
