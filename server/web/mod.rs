@@ -232,6 +232,7 @@ pub fn router(app: App) -> Router {
         .route("/grades", get(grades::index))
         .route("/grades/new", get(grades::new).post(grades::create))
         .route("/grades/recognise", get(grades::recognise))
+        .route("/grades/more", get(grades::more).post(grades::add_more))
         .route("/grades/{grade}", get(grades::show))
         .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
         .route("/grades/{grade}/retire", post(grades::retire))
