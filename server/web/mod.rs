@@ -14,6 +14,7 @@ mod bag;
 mod bench;
 mod cartons;
 mod certificate;
+mod claims;
 mod codes;
 mod containers;
 mod customs;
@@ -179,6 +180,7 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}/dispute", post(shipments::dispute))
         .route("/shipments/{shipment}/return", get(returns::show).post(returns::create))
         .route("/shipments/{shipment}/settlement", post(settlements::begin))
+        .route("/shipments/{shipment}/claim", get(claims::show).post(claims::create))
         // Settlements
         .route("/settlements/drafts/{draft}", get(settlements::show_draft).post(settlements::update_draft))
         .route(
