@@ -125,9 +125,6 @@ pub async fn fill(tx: &mut Tx, shop_id: &str) -> Result<(), StoreError> {
 }
 
 #[cfg(test)]
-mod library;
-
-#[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;
 

@@ -144,6 +144,11 @@ async fn an_evening_is_planned_within_its_minutes(shop: &TestShop) {
     assert!(page.says("Leave whole"));
     let kept = page.form("form[action='/bench/tonight']");
     assert_eq!((kept.value("n-tower-computer"), kept.value("minutes")), ("8", "30"));
+    // Three minutes are too few for all that pays: then the parts that bring most in them.
+    let short = shop.get("/bench/tonight?minutes=3&n-tower-computer=8").await.ok();
+    let plan = short.text("#plan");
+    assert!(plan.contains("Only:") && plan.contains("Memory") && plan.contains("proved best"), "{plan}");
+    assert!(!plan.contains("Power supply"), "there is no time for it: {plan}");
     let none = shop.get("/bench/tonight?minutes=0&n-tower-computer=8").await.ok();
     assert!(none.text("#plan .figure").contains("Open none"));
 }

@@ -249,6 +249,16 @@ async fn the_check_finds_what_was_tampered_with(shop: &TestShop) {
             "whose sum is not that of its entries",
         ),
         (
+            "UPDATE cash_totals SET month = '2031-01' WHERE facet = 'all' AND kind = 'sale' AND currency = 'USD'",
+            "UPDATE cash_totals SET month = '2026-05' WHERE month = '2031-01'",
+            "whose sum is not that of its entries",
+        ),
+        (
+            "UPDATE cash_totals SET unrated = unrated + 1 WHERE currency = 'CAD'",
+            "UPDATE cash_totals SET unrated = unrated - 1 WHERE currency = 'CAD'",
+            "whose sum is not that of its entries",
+        ),
+        (
             "UPDATE cash_entries SET home_amount = home_amount + 1 WHERE currency = 'CAD'",
             "UPDATE cash_entries SET home_amount = home_amount - 1 WHERE currency = 'CAD'",
             "not worth its amount at its rate",

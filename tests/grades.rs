@@ -21,6 +21,7 @@ on_both![
     every_end_of_the_recogniser_is_a_page,
     the_recogniser_uses_the_shops_own_names,
     hostile_answers_are_told_plainly,
+    grades_that_came_later_are_added_and_nothing_is_overwritten,
 ];
 
 const EDIT: &str = "form[action$='/edit']";
@@ -347,4 +348,42 @@ async fn hostile_answers_are_told_plainly(shop: &TestShop) {
         assert!(page.text("[role=alert]").contains(says), "{path}: {}", page.text("[role=alert]"));
         assert_eq!(page.text("h1"), "Is it a battery, a cell or a battery pack?", "it starts again");
     }
+}
+
+/// A shop from before two grades were in the catalogue, and which calls one of its own like one of them.
+async fn grades_that_came_later_are_added_and_nothing_is_overwritten(shop: &TestShop) {
+    let list = shop.get("/grades").await.ok();
+    assert!(!list.says("More grades"), "it has them all");
+    assert!(shop.get("/grades/more").await.ok().says("The shop has every grade of the catalogue."));
+    let mut connection = shop.connect().await;
+    for sql in [
+        "DELETE FROM grades WHERE id IN ('aluminium-wire', 'cable-coax', 'copper-heavy')",
+        "UPDATE grades SET name = 'Coaxial cable', summary = 'Ours' WHERE id = 'wire-ribbon'",
+    ] {
+        sqlx::query(sql).execute(&mut connection).await.expect("an update");
+    }
+    let list = shop.get("/grades").await.ok();
+    let more = shop.get(&list.link("More grades: 3")).await.ok();
+    assert!(more.says("Bare aluminium wire") && more.says("another grade of yours"), "{}", more.text("main"));
+    let form = more.form("form[action='/grades/more']");
+    let none = shop.submit(form.clone()).await.ok();
+    assert!(none.text("[role=alert]").contains("Choose a grade"));
+    let both = || form.clone().set("grade", "aluminium-wire").set("grade", "copper-heavy");
+    let (one, two) = tokio::join!(shop.submit(both()), shop.submit(both()));
+    assert_eq!((one.ok().url, two.ok().url), ("/grades".to_string(), "/grades".to_string()));
+    // One that the shop has, one that is called like another, and one that is nowhere.
+    for odd in ["copper-2", "cable-coax", "gold-bar"] {
+        shop.submit(form.clone().forge("grade", odd)).await.ok();
+    }
+    let grades = shop.store.grades(&shop.id).await.expect("the grades");
+    let has = |id: &str| grades.iter().filter(|grade| grade.id.as_str() == id).count();
+    assert_eq!(
+        (has("aluminium-wire"), has("copper-heavy"), has("cable-coax"), has("gold-bar")),
+        (1, 1, 0, 0)
+    );
+    let ribbon = grades.iter().find(|grade| grade.id.as_str() == "wire-ribbon").expect("the ribbon");
+    assert_eq!(ribbon.details.summary, "Ours");
+    let copper = grades.iter().find(|grade| grade.id.as_str() == "copper-2").expect("the copper");
+    assert_eq!(copper.version, 1, "what the shop has stays as it is");
+    assert!(shop.get("/grades").await.ok().says("More grades: 1"));
 }

@@ -37,7 +37,8 @@ async fn a_counted_vial_says_how_many_make_a_pound(shop: &TestShop) {
     // A parcel costs 12.50 with up to 4 lb in it, and a pound brings 9.00: it pays from a little over 1 lb 6 oz.
     assert!(vial.contains("Pays to mail from 1 lb 6."), "{vial}");
     assert!(vial.contains("still filling"), "{vial}");
-    assert!(vial.contains("Telephone exchange card (8)"), "where it is found: {vial}");
+    assert!(vial.contains("Telephone exchange card 8"), "where it is found: {vial}");
+    assert!(page.has("details a[href='/bench/exchange-card']"), "and the way there");
     shop.put(&lot, "30 lb").await;
     let vial = ticket(&shop.get("/kept-back").await.ok(), "Silver contacts and relays");
     assert!(vial.contains("pays to mail") || vial.contains("heavy enough"), "{vial}");

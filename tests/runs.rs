@@ -6,14 +6,11 @@ use pennyweight::store::lots::LotState;
 use pennyweight::store::new_id;
 use pennyweight::store::reservations::Reservation;
 use pennyweight::store::runs::{Run, RunState};
-use pennyweight::store::settlements::{Delivery, Settlement};
 use rust_decimal::dec;
 use trade::ids::OutletId;
-use trade::settlement::ChargeKind;
 
 use crate::common::market::yard;
-use crate::common::{Form, Page, TestShop, mass, on_both};
-use crate::photos::from_a_phone;
+use crate::common::{Form, Page, TestShop, on_both};
 use crate::shipments::{market, offer};
 
 on_both![
@@ -25,31 +22,24 @@ on_both![
     slips_in_planning_are_told,
     taken_apart_its_lots_are_free_again,
     the_load_list_is_by_yard,
-    a_ticket_takes_lots_off_the_shelf_and_is_settled,
-    lots_weighed_as_one_and_taken_as_another_grade,
-    a_lot_refused_at_the_gate_is_on_the_shelf_again,
-    a_ticket_without_weights_is_kept_and_flagged,
-    slips_on_a_ticket_are_told_beside_their_field,
-    a_ticket_sent_twice_counts_once,
     a_yard_that_was_not_driven_to,
     the_truck_comes_back_when_every_yard_is_told_of,
     nothing_is_told_of_a_run_that_has_not_left,
     of_two_phones_the_second_is_told,
-    a_ticket_has_photos,
     a_run_left_open_over_night_is_on_today,
     another_shops_run_is_not_there,
 ];
 
-struct Yards {
-    near: OutletId,
-    far: OutletId,
-    copper: String,
-    brass: String,
-    steel: String,
+pub struct Yards {
+    pub near: OutletId,
+    pub far: OutletId,
+    pub copper: String,
+    pub brass: String,
+    pub steel: String,
 }
 
 /// Two yards, and a lot for each that pays for its drive.
-async fn yards(shop: &TestShop) -> Yards {
+pub async fn yards(shop: &TestShop) -> Yards {
     let near = [("copper-2", "3.00/lb"), ("brass-yellow", "2.00/lb"), ("copper-1", "3.40/lb")];
     let near = shop.outlet(&yard("Quay Metals", 10, 30), &near).await;
     let far = shop.outlet(&yard("Harbour Yard", 25, 60), &[("steel-light", "0.50/lb")]).await;
@@ -62,23 +52,23 @@ async fn yards(shop: &TestShop) -> Yards {
     }
 }
 
-async fn planned(shop: &TestShop) -> Form {
+pub async fn planned(shop: &TestShop) -> Form {
     shop.get("/runs/new").await.ok().form("form[action='/runs']")
 }
 
-async fn run(shop: &TestShop, page: &Page) -> Run {
+pub async fn run(shop: &TestShop, page: &Page) -> Run {
     let id = page.url.rsplit('/').next().expect("its number").to_string();
     shop.store.run(&shop.id, &id).await.expect("the run")
 }
 
 /// A run with everything on it, on the way.
-async fn on_the_way(shop: &TestShop) -> Page {
+pub async fn on_the_way(shop: &TestShop) -> Page {
     let page = shop.submit(planned(shop).await).await.ok();
     shop.submit(page.form("form[action$='/leave']").set("odometer", "1000")).await.ok()
 }
 
 /// The ticket's form of the yard with this name.
-async fn gate(shop: &TestShop, page: &Page, yard: &str) -> Form {
+pub async fn gate(shop: &TestShop, page: &Page, yard: &str) -> Form {
     let run = run(shop, page).await;
     let stop = run.stops.iter().find(|stop| stop.outlet_name == yard).expect("the yard is on it");
     let page = shop.get(&format!("/runs/{}/stops/{}", run.head.id, stop.id)).await.ok().without_ids();
@@ -86,20 +76,11 @@ async fn gate(shop: &TestShop, page: &Page, yard: &str) -> Form {
 }
 
 /// Reads the ticket back and saves it.
-async fn save(shop: &TestShop, form: Form) -> Page {
+pub async fn save(shop: &TestShop, form: Form) -> Page {
     let read_back = shop.submit(form.press("Read it back")).await.ok();
     assert!(read_back.says("Nothing is saved yet"), "{}", read_back.text("main"));
     let form = read_back.form("form[action*='/stops/']:not([enctype])");
     shop.submit(form.press("Save the ticket")).await
-}
-
-async fn settled(shop: &TestShop, page: &Page, yard: &str) -> Settlement {
-    let run = run(shop, page).await;
-    let stop = run.stops.iter().find(|stop| stop.outlet_name == yard).expect("the yard is on it");
-    let delivery = Delivery::RunStop(stop.id.clone());
-    let heads = shop.store.settlements_of(&shop.id, &delivery).await.expect("settlements");
-    assert_eq!(heads.len(), 1, "one ticket, one settlement");
-    shop.store.settlement(&shop.id, &heads[0].id).await.expect("it")
 }
 
 async fn a_run_takes_what_the_plan_drives_to_yards(shop: &TestShop) {
@@ -250,163 +231,6 @@ async fn the_load_list_is_by_yard(shop: &TestShop) {
     );
 }
 
-async fn a_ticket_takes_lots_off_the_shelf_and_is_settled(shop: &TestShop) {
-    let yards = yards(shop).await;
-    let page = on_the_way(shop).await;
-    assert_eq!(page.text(".stamp"), "on the way");
-    let form = gate(shop, &page, "Quay Metals").await;
-    // It opens with a line for each grade, its lots on it, and the price that was promised.
-    assert_eq!((form.value("price-1"), form.value(&format!("fate-{}", yards.copper))), ("3", "1"));
-    let form = form.set("mass-1", "99 lb").set("mass-2", "40 lb").set("number", "A-118").set("fee", "2");
-    let form = form.set("paid_on", &shop.today().to_string());
-    let told = save(shop, form).await.ok().without_ids();
-    assert!(told.says("Ticket A-118"));
-    // 99 × 3.00 + 40 × 2.00 − 2.00 against 380.00.
-    assert!(
-        told.says("Promised for what they took 380.00 USD") && told.says("Paid 375.00 USD"),
-        "{}",
-        told.text("main")
-    );
-    assert!(told.says("Their weight No. 2 copper: 99 lb 0.0 oz found, 100 lb 0 oz ours"));
-    assert!(told.says("less than promised −5.00 USD"));
-    for lot in [&yards.copper, &yards.brass] {
-        let lot = shop.lot(lot).await;
-        assert!(matches!(lot.state, LotState::Closed { .. }) && lot.net.is_zero(), "{lot:?}");
-    }
-    assert!(matches!(shop.lot(&yards.steel).await.state, LotState::Reserved { .. }));
-    let settlement = settled(shop, &page, "Quay Metals").await;
-    assert_eq!((settlement.head.paid, settlement.head.promised), (dec!(375), dec!(380)));
-    assert_eq!(settlement.head.arrived, Some(dec!(375)));
-    assert_eq!(settlement.paper.lines.len(), 2);
-    assert_eq!(settlement.paper.charges[0].kind, ChargeKind::Fee);
-    let run_page = shop.get(&page.url).await.ok().without_ids();
-    assert!(
-        run_page.says("It paid 375.00 USD") && run_page.says("380.00 USD was promised."),
-        "{}",
-        run_page.text("main")
-    );
-    assert!(
-        shop.get(&format!("/runs/stops/{}", run(shop, &page).await.stops[0].id))
-            .await
-            .ok()
-            .says("Ticket A-118")
-    );
-}
-
-async fn lots_weighed_as_one_and_taken_as_another_grade(shop: &TestShop) {
-    let near = [("copper-2", "3.00/lb"), ("copper-1", "3.40/lb")];
-    shop.outlet(&yard("Quay Metals", 10, 30), &near).await;
-    let one = shop.filled("Drum 1", "copper-1", "60 lb").await;
-    let two = shop.filled("Drum 2", "copper-1", "40 lb").await;
-    let three = shop.filled("Drum 3", "copper-2", "10 lb").await;
-    let page = on_the_way(shop).await;
-    let form = gate(shop, &page, "Quay Metals").await;
-    let (line_of_one, line_of_two) =
-        (form.value(&format!("fate-{one}")).to_string(), form.value(&format!("fate-{two}")));
-    assert_eq!(line_of_one, line_of_two, "lots of one grade stand on one line");
-    // All three were weighed as one, and taken as No. 2.
-    let form =
-        form.set(&format!("grade-{line_of_one}"), "copper-2").set(&format!("price-{line_of_one}"), "3.00");
-    let form = form.set(&format!("mass-{line_of_one}"), "110 lb").set(&format!("fate-{three}"), &line_of_one);
-    let told = save(shop, form).await.ok().without_ids();
-    // 60 and 40 lb at 0.40 less.
-    assert!(told.says("−40.00 USD"), "{}", told.text("main"));
-    let settlement = settled(shop, &page, "Quay Metals").await;
-    assert_eq!(settlement.paper.lines.len(), 1);
-    assert_eq!(settlement.paper.lines[0].pays_for.len(), 3);
-    assert_eq!(settlement.head.paid, dec!(330));
-}
-
-async fn a_lot_refused_at_the_gate_is_on_the_shelf_again(shop: &TestShop) {
-    let yards = yards(shop).await;
-    let page = on_the_way(shop).await;
-    let form = gate(shop, &page, "Quay Metals").await.set("mass-1", "100 lb");
-    let form = form.set(&format!("fate-{}", yards.brass), "refused");
-    let told = save(shop, form).await.ok().without_ids();
-    assert!(
-        told.says("Promised for what they took 300.00 USD") && told.says("as promised or more"),
-        "{}",
-        told.text("main")
-    );
-    let brass = shop.lot(&yards.brass).await;
-    assert_eq!((brass.state, brass.net), (LotState::Open, mass("40 lb")));
-    assert_eq!(
-        shop.store.ledger(&shop.id, &yards.brass).await.expect("its ledger").len(),
-        1,
-        "it never left"
-    );
-    assert!(shop.get(&page.url).await.ok().texts(".stamp").contains(&"came back".to_string()));
-    // All of it refused: nothing is settled, and nothing can be paid.
-    let form = gate(shop, &page, "Harbour Yard").await.set(&format!("fate-{}", yards.steel), "refused");
-    let paid = shop.submit(form.clone().set("total", "5").press("Read it back")).await.ok();
-    assert!(paid.says("Everything is refused, and something was paid."));
-    let told = save(shop, form).await.ok();
-    assert!(told.says("nothing sold"), "{}", told.text("main"));
-    assert_eq!(shop.lot(&yards.steel).await.state, LotState::Open);
-}
-
-async fn a_ticket_without_weights_is_kept_and_flagged(shop: &TestShop) {
-    yards(shop).await;
-    let page = on_the_way(shop).await;
-    let form = gate(shop, &page, "Quay Metals").await;
-    let nothing = shop.submit(form.clone().press("Read it back")).await.ok();
-    assert!(nothing.text(".problem").contains("Type what was paid"), "{}", nothing.text("main"));
-    let told = save(shop, form.set("total", "371,50")).await.ok().without_ids();
-    assert!(told.says("A line has no weight.") && told.says("Paid 371.50 USD"), "{}", told.text("main"));
-    let settlement = settled(shop, &page, "Quay Metals").await;
-    assert_eq!(settlement.paper.lines[0].pays_for.len(), 2);
-    assert_eq!(settlement.head.paid_on, None);
-}
-
-async fn slips_on_a_ticket_are_told_beside_their_field(shop: &TestShop) {
-    let yards = yards(shop).await;
-    let page = on_the_way(shop).await;
-    let before = shop.everything().await;
-    let open = gate(shop, &page, "Quay Metals").await;
-    for (field, value, words) in [
-        ("mass-1", "99", "Type"),
-        ("mass-1", "heavy", ""),
-        ("price-1", "three", "is not a number"),
-        ("amount-2", "1e5", "is not a number"),
-        ("dated", "2999-01-01", "is still to come"),
-        ("total", "99999999999999", "It has to be between"),
-        ("fee", "-1", "It has to be between"),
-        ("pieces-1", "1.5", "is not a whole number"),
-    ] {
-        let refused = shop.submit(open.clone().set(field, value).press("Read it back")).await.ok();
-        let problem = refused.texts(".problem").join(" ");
-        assert!(!problem.is_empty() && problem.contains(words), "{field} {value}: {}", refused.text("main"));
-        assert_eq!(refused.form("form[action*='/stops/']:not([enctype])").value(field), value);
-    }
-    let strange = open.clone().forge(&format!("fate-{}", yards.copper), "99").press("Read it back");
-    assert!(shop.submit(strange).await.ok().says("Say on which line it stands"));
-    let unknown =
-        open.clone().set("mass-1", "100 lb").set("mass-2", "40 lb").forge("grade-1", "no-such-grade");
-    let unknown = unknown.forge("step", "save");
-    assert!(!shop.submit(unknown).await.status.is_server_error());
-    let more = shop.submit(open.clone().press("One more line")).await.ok();
-    assert_eq!(more.texts("fieldset legend").len(), 4);
-    let many = shop.submit(open.forge("lines", "999999999").press("One more line")).await.ok();
-    assert!(many.texts("fieldset legend").len() <= 40);
-    assert_eq!(shop.everything().await, before);
-}
-
-async fn a_ticket_sent_twice_counts_once(shop: &TestShop) {
-    yards(shop).await;
-    let page = on_the_way(shop).await;
-    let form = gate(shop, &page, "Quay Metals").await.set("mass-1", "100 lb").set("mass-2", "40 lb");
-    let read_back = shop.submit(form.press("Read it back")).await.ok();
-    let form = read_back.form("form[action*='/stops/']:not([enctype])").press("Save the ticket");
-    let (a, b) = tokio::join!(shop.submit(form.clone()), shop.submit(form.clone()));
-    assert!(a.ok().says("Paid 380.00 USD") && b.ok().says("Paid 380.00 USD"));
-    shop.submit(form.clone()).await.ok();
-    settled(shop, &page, "Quay Metals").await;
-    // Another ticket for the same gate is told.
-    let other = shop.submit(form.forge("id", &new_id())).await;
-    assert_eq!(other.status, StatusCode::CONFLICT);
-    assert!(other.says("This yard has been told of already"));
-}
-
 async fn a_yard_that_was_not_driven_to(shop: &TestShop) {
     let yards = yards(shop).await;
     let page = on_the_way(shop).await;
@@ -472,26 +296,6 @@ async fn of_two_phones_the_second_is_told(shop: &TestShop) {
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(refused.says("The run has moved on"));
     shop.submit(leave).await.ok();
-}
-
-async fn a_ticket_has_photos(shop: &TestShop) {
-    yards(shop).await;
-    let page = on_the_way(shop).await;
-    let run = run(shop, &page).await;
-    let address = format!("/runs/{}/stops/{}", run.head.id, run.stops[0].id);
-    let form = shop.get(&address).await.ok().form("#photos form");
-    let page = shop.submit(form.attach("file", "ticket.jpg", "image/jpeg", from_a_phone())).await.ok();
-    assert_eq!(page.texts("#photos .album li").len(), 1);
-    let photo = shop.get(&page.attributes("#photos .album a", "href")[0]).await.ok().without_ids();
-    assert_eq!(photo.text("h1"), "Ticket of Quay Metals");
-    if pennyweight::reader::RECOGNISER.is_some() {
-        let read = shop.get(&page.link("Read the last photo out to me")).await.ok().without_ids();
-        // There is no writing in it. Whatever is made of it, nothing is filled in.
-        assert!(read.has("#reading"), "{}", read.text("main"));
-        assert_eq!(read.form("form[action*='/stops/']:not([enctype])").value("mass-1"), "");
-    }
-    let strange = shop.get(&format!("{address}?read={}", new_id())).await;
-    assert_eq!(strange.status, StatusCode::NOT_FOUND);
 }
 
 async fn a_run_left_open_over_night_is_on_today(shop: &TestShop) {

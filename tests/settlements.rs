@@ -13,7 +13,6 @@ use crate::shipments::market;
 
 on_both![
     a_paper_is_typed_compared_and_saved,
-    what_is_typed_outlives_the_page,
     saved_twice_it_is_saved_once,
     a_second_paper_for_a_settled_shipment_is_refused,
     lots_without_a_line_lines_without_a_lot_and_split_grades,
@@ -22,16 +21,12 @@ on_both![
     a_rate_that_is_missing_is_flagged_and_given_by_a_correction,
     another_currency_than_theirs_is_asked,
     a_settlement_of_another_delivery_is_taken_back,
-    a_pasted_paper_fills_the_lines_that_explain_themselves,
-    a_paper_that_explains_nothing_is_shown_to_type_from,
-    two_people_at_one_draft_overwrite_nothing,
     nobody_settles_what_is_not_theirs,
-    a_dispute_opens_and_ends,
     what_is_paid_is_in_the_cash_book,
 ];
 
 /// Two bags that were sent ten days ago to a buyer that pays 2.00 and 3.00 a pound.
-async fn sent(shop: &TestShop) -> (String, [String; 2]) {
+pub async fn sent(shop: &TestShop) -> (String, [String; 2]) {
     let market = market(shop).await;
     let set_top = shop.filled("Bag 1", "board-set-top", "40 lb").await;
     let console = shop.filled("Bag 2", "board-console", "5 lb").await;
@@ -40,17 +35,17 @@ async fn sent(shop: &TestShop) -> (String, [String; 2]) {
 }
 
 /// The form for the paper of a shipment: line 0 is for the console boards, line 1 for the set-top boards.
-async fn begun(shop: &TestShop, shipment: &str) -> Form {
+pub async fn begun(shop: &TestShop, shipment: &str) -> Form {
     let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
     draft_form(&shop.submit(page.form("form[action$='/settlement']")).await.ok())
 }
 
-fn draft_form(page: &Page) -> Form {
+pub fn draft_form(page: &Page) -> Form {
     page.form("form[action^='/settlements/drafts/']:not([enctype], [action$='/discard'])")
 }
 
 /// A paper just as promised: 80.00 + 15.00.
-fn as_promised(form: Form) -> Form {
+pub fn as_promised(form: Form) -> Form {
     form.set("mass-0", "5 lb")
         .set("price-0", "3.00")
         .set("amount-0", "15.00")
@@ -60,17 +55,17 @@ fn as_promised(form: Form) -> Form {
         .set("paid", "95.00")
 }
 
-async fn compared(shop: &TestShop, form: Form) -> Page {
+pub async fn compared(shop: &TestShop, form: Form) -> Page {
     shop.submit(form.press("Compare")).await
 }
 
-async fn saved(shop: &TestShop, review: &Page) -> Page {
+pub async fn saved(shop: &TestShop, review: &Page) -> Page {
     let form = review.form("form[action$='/save']");
     let form = if review.has("#doubts") { form.set("sure", "yes") } else { form };
     shop.submit(form).await
 }
 
-async fn state(shop: &TestShop, shipment: &str) -> ShipmentState {
+pub async fn state(shop: &TestShop, shipment: &str) -> ShipmentState {
     shop.store.shipment(&shop.id, shipment).await.expect("the shipment").state
 }
 
@@ -152,27 +147,6 @@ async fn a_paper_is_typed_compared_and_saved(shop: &TestShop) {
         (shop.get(&format!("/api/v1/settlements/{id}")).await.status, shop.get("/api/v1/settlements").await);
     assert_eq!(status, StatusCode::OK);
     assert!(json.text("body").contains("87.50"), "{}", json.text("body"));
-}
-
-async fn what_is_typed_outlives_the_page(shop: &TestShop) {
-    let (shipment, _) = sent(shop).await;
-    let form = begun(shop, &shipment).await.set("mass-0", "5.0x").set("note", "half of it");
-    let page = shop.submit(form.press("Another line")).await.ok();
-    let form = draft_form(&page);
-    assert_eq!((form.value("mass-0"), form.value("note"), form.value("lines")), ("5.0x", "half of it", "3"));
-    let page = shop.submit(form.set("wording-2", "sweepings").press("Another charge")).await.ok();
-    assert_eq!(draft_form(&page).value("charges"), "2");
-    // Another phone, another day: the shipment's page leads back to it.
-    let again = shop.get(&format!("/shipments/{shipment}")).await.ok();
-    let back = shop.get(&again.link("is being entered")).await.ok();
-    assert_eq!(
-        (draft_form(&back).value("mass-0"), draft_form(&back).value("wording-2")),
-        ("5.0x", "sweepings")
-    );
-    let gone = shop.submit(back.form("form[action$='/discard']")).await.ok();
-    assert_eq!(gone.url, format!("/shipments/{shipment}"));
-    assert!(!gone.says("is being entered"));
-    assert!(matches!(state(shop, &shipment).await, ShipmentState::Sent { .. }));
 }
 
 async fn saved_twice_it_is_saved_once(shop: &TestShop) {
@@ -449,68 +423,6 @@ async fn a_settlement_of_another_delivery_is_taken_back(shop: &TestShop) {
     assert!(state(shop, &shipment).await.settlement_id().is_some_and(is_id));
 }
 
-async fn a_pasted_paper_fills_the_lines_that_explain_themselves(shop: &TestShop) {
-    let (shipment, [set_top, console]) = sent(shop).await;
-    let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
-    let page = shop.submit(page.form("form[action$='/settlement']")).await.ok();
-    let text = "Settlement 12\nitem\tweight lb\tprice\tamount\nSet-top boards\t39.5\t2.00\t79.00\n\
-                Game console boards\t5.00\t3.00\t15.00\nHandling\t\t\t4.00\nTotal\t\t\t90.00\n";
-    let form = page.form("form[enctype]").set("text", text);
-    let page = shop.submit(form.clone()).await.ok();
-    assert!(page.says("2 of its lines"), "{}", page.text("main"));
-    assert!(page.text("pre").contains("Handling"), "all of it is shown: {}", page.text("pre"));
-    let form = draft_form(&page);
-    assert_eq!(
-        (form.value("wording-0"), form.value("amount-0"), form.value("price-0")),
-        ("Set-top boards", "79.00", "2")
-    );
-    assert_eq!((form.value("grade-0"), form.value("lot-0")), ("board-set-top", set_top.as_str()));
-    assert_eq!(form.value("lot-1"), console.as_str());
-    let form = form.set("charge-0", "handling").set("taken-0", "4.00").set("paid", "90.00");
-    let review = compared(shop, form).await.ok();
-    assert!(review.says("39 lb 8.0 oz found, 40 lb 0.0 oz sent"), "{}", review.text("main"));
-    let settled = saved(shop, &review).await.ok();
-    assert_eq!(shop.get(&settled.link("Their paper")).await.status, StatusCode::OK);
-}
-
-async fn a_paper_that_explains_nothing_is_shown_to_type_from(shop: &TestShop) {
-    let (shipment, _) = sent(shop).await;
-    let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
-    let page = shop.submit(page.form("form[action$='/settlement']")).await.ok();
-    let paste = |page: &Page, text: &str| page.form("form[enctype]").set("text", text);
-    let page = shop.submit(paste(&page, "Dear shop\nset-top boards ninety dollars 90.00\n")).await.ok();
-    assert!(page.says("No line of it explains itself"), "{}", page.text("main"));
-    assert!(page.text("pre").contains("ninety dollars"));
-    assert_eq!(draft_form(&page).value("amount-1"), "");
-    // Over what somebody has typed nothing is filled in.
-    let page = shop.submit(draft_form(&page).set("amount-1", "90").press("Keep it")).await.ok();
-    let page = shop.submit(paste(&page, "boards 10 lb 2.00 20.00\n")).await.ok();
-    assert_eq!(draft_form(&page).value("amount-1"), "90");
-    assert!(page.says("nothing was filled in over them"));
-    // Nothing to read is said, and a file that cannot be read is kept.
-    let page = shop.submit(page.form("form[enctype]")).await.ok();
-    assert!(page.says("Choose a file, or paste the lines."));
-    let form =
-        page.form("form[enctype]").attach("file", "scan.pdf", "application/pdf", b"%PDF-1.4 broken".to_vec());
-    let page = shop.submit(form).await.ok();
-    assert!(
-        page.says("scan.pdf is kept with the settlement, but it cannot be read here"),
-        "{}",
-        page.text("main")
-    );
-}
-
-async fn two_people_at_one_draft_overwrite_nothing(shop: &TestShop) {
-    let (shipment, _) = sent(shop).await;
-    let form = begun(shop, &shipment).await;
-    let tobias = shop.phone_of(&shop.partners[1]);
-    let theirs = draft_form(&tobias.get(&form.action).await.ok());
-    shop.submit(form.set("note", "mine").press("Keep it")).await.ok();
-    let page = tobias.submit(theirs.set("note", "theirs").press("Keep it")).await;
-    assert!(page.says("Changed meanwhile") && page.says("Stored now: mine"), "{}", page.text("main"));
-    assert_eq!(draft_form(&page).value("note"), "theirs");
-}
-
 async fn nobody_settles_what_is_not_theirs(shop: &TestShop) {
     let (shipment, _) = sent(shop).await;
     let page = saved(shop, &compared(shop, as_promised(begun(shop, &shipment).await)).await.ok()).await.ok();
@@ -537,24 +449,6 @@ async fn nobody_settles_what_is_not_theirs(shop: &TestShop) {
     let refused = shop.submit(early).await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(refused.says("has not been sent"));
-}
-
-async fn a_dispute_opens_and_ends(shop: &TestShop) {
-    let (shipment, _) = sent(shop).await;
-    let form = as_promised(begun(shop, &shipment).await)
-        .set("mass-1", "30 lb")
-        .set("amount-1", "60")
-        .set("paid", "75");
-    saved(shop, &compared(shop, form).await.ok()).await.ok();
-    let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
-    let dispute = page.form("form[action$='/dispute']");
-    let page = shop.submit(dispute.clone()).await.ok();
-    assert!(matches!(state(shop, &shipment).await, ShipmentState::Disputed { .. }));
-    shop.submit(dispute).await.ok();
-    assert!(shop.get("/").await.ok().says("disputed"));
-    shop.submit(page.form("form[action$='/dispute']")).await.ok();
-    assert!(matches!(state(shop, &shipment).await, ShipmentState::Settled { .. }));
-    assert_eq!(shop.store.settlements(&shop.id, 10).await.expect("one")[0].paid, dec!(75.00));
 }
 
 /// What the entries of a document come to: in their own currency, and in home currency.

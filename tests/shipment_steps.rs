@@ -1,6 +1,7 @@
 //! The way of a shipment: packed and weighed, sent, received; or it comes back, or is lost.
 
 use axum::http::StatusCode;
+use pennyweight::store::cash::{Document, DocumentKind};
 use pennyweight::store::lots::LotState;
 use pennyweight::store::new_id;
 use pennyweight::store::shipments::ShipmentState;
@@ -8,6 +9,7 @@ use pennyweight::store::weighings::WeighingKind;
 use rust_decimal::dec;
 
 use crate::common::{Page, TestShop, mass, on_both};
+use crate::settlements;
 use crate::shipments::{market, state};
 
 on_both![
@@ -20,6 +22,8 @@ on_both![
     a_bag_that_was_filled_again_is_not_taken,
     part_of_it_comes_back,
     what_was_lost_may_turn_up,
+    what_is_paid_for_a_lost_parcel_is_money,
+    a_dispute_opens_and_ends,
     labels_have_a_box_each,
     figures_for_customs_are_to_be_verified,
 ];
@@ -231,6 +235,50 @@ async fn what_was_lost_may_turn_up(shop: &TestShop) {
     assert!(matches!(stands(shop, &id).await, ShipmentState::Sent { .. }));
 }
 
+/// A lost parcel was insured: what was paid is in the cash book, once, and can be undone.
+async fn what_is_paid_for_a_lost_parcel_is_money(shop: &TestShop) {
+    let (id, _) = packed(shop).await;
+    let early = shop.get(&format!("/shipments/{id}/claim")).await;
+    assert_eq!(early.status, StatusCode::NOT_FOUND, "it has not left");
+    shop.submit(show(shop, &id).await.form("form[action$='/send']")).await.ok();
+    assert!(!show(shop, &id).await.has("#claims"));
+    shop.submit(show(shop, &id).await.form("form[action$='/lose']")).await.ok();
+    let page = shop.get(&show(shop, &id).await.link("Enter what they paid")).await.ok();
+    let form = || page.form("form[action$='/claim']");
+    for (field, value) in [
+        ("amount", ""),
+        ("amount", "-5"),
+        ("amount", "0"),
+        ("amount", "1.005"),
+        ("amount", "lots"),
+        ("currency", "XXZ"),
+        ("day", "2020-01-01"),
+        ("day", "2999-01-01"),
+    ] {
+        let told = shop.submit(form().set("amount", "60").set(field, value)).await.ok();
+        assert!(told.has(".problem"), "{field} {value}");
+        assert_eq!(told.form("form[action$='/claim']").value(field), value);
+    }
+    let paid = form().set("amount", "60").set("note", "insured, claim 4711");
+    let (one, two) = tokio::join!(shop.submit(paid.clone()), shop.submit(paid));
+    assert_eq!((one.ok().url, two.ok().url), (format!("/shipments/{id}"), format!("/shipments/{id}")));
+    let shown = show(shop, &id).await.text("#claims");
+    assert!(shown.contains("insured, claim 4711") && shown.contains("60.00 USD"), "{shown}");
+    let claims = Document::new(DocumentKind::Claim, &*id);
+    let entries = shop.store.cash_of(&shop.id, &claims).await.expect("the entries");
+    assert_eq!(entries.len(), 1);
+    assert_eq!((entries[0].kind, entries[0].worth), (trade::cash::Kind::Claim, Some(6000)));
+    assert!(shop.get("/money").await.ok().says("insurance and claims"));
+    // A corrected waybill leaves it alone, and a slip is undone from the entry itself.
+    let entry = shop.get(&format!("/money/entries/{}", entries[0].id)).await.ok();
+    assert!(entry.says("a claim for a shipment"), "{}", entry.text("main"));
+    shop.submit(entry.form("form[action$='/undo']")).await.ok();
+    assert!(show(shop, &id).await.text("#claims").contains("Nothing yet."));
+    assert_eq!(shop.store.check().await.expect("checked"), Vec::<String>::new());
+    let other = shop.get(&format!("/shipments/{}/claim", new_id())).await;
+    assert_eq!(other.status, StatusCode::NOT_FOUND);
+}
+
 async fn labels_have_a_box_each(shop: &TestShop) {
     let (id, _) = packed(shop).await;
     let page = shop.get(&format!("/shipments/{id}/labels")).await.ok();
@@ -249,4 +297,22 @@ async fn figures_for_customs_are_to_be_verified(shop: &TestShop) {
     let form = shop.get(&format!("/shipments/{id}/waybill")).await.ok().form("form.ticket");
     shop.submit(form.set("gross-0", "40 lb").set("gross-1", "7 lb").press("Save")).await.ok();
     assert!(shop.get(&format!("/shipments/{id}/customs")).await.ok().says("Gross, all boxes: 47 lb 0.0 oz"));
+}
+
+async fn a_dispute_opens_and_ends(shop: &TestShop) {
+    let (shipment, _) = settlements::sent(shop).await;
+    let form = settlements::as_promised(settlements::begun(shop, &shipment).await)
+        .set("mass-1", "30 lb")
+        .set("amount-1", "60")
+        .set("paid", "75");
+    settlements::saved(shop, &settlements::compared(shop, form).await.ok()).await.ok();
+    let page = shop.get(&format!("/shipments/{shipment}")).await.ok();
+    let dispute = page.form("form[action$='/dispute']");
+    let page = shop.submit(dispute.clone()).await.ok();
+    assert!(matches!(stands(shop, &shipment).await, ShipmentState::Disputed { .. }));
+    shop.submit(dispute).await.ok();
+    assert!(shop.get("/").await.ok().says("disputed"));
+    shop.submit(page.form("form[action$='/dispute']")).await.ok();
+    assert!(matches!(stands(shop, &shipment).await, ShipmentState::Settled { .. }));
+    assert_eq!(shop.store.settlements(&shop.id, 10).await.expect("one")[0].paid, dec!(75.00));
 }

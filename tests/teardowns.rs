@@ -27,6 +27,9 @@ on_both![
     entries_come_in_from_a_phone_that_kept_them,
     a_part_without_a_bag_gets_one,
     other_shops_and_no_shops_are_not_there,
+    a_unit_left_half_open_is_found_and_gone_on_with,
+    at_no_wage_and_without_prices_it_goes_on,
+    what_is_precious_is_not_left_in_what_goes,
 ];
 
 async fn begin(shop: &TestShop) -> Page {
@@ -411,4 +414,83 @@ async fn other_shops_and_no_shops_are_not_there(shop: &TestShop) {
     for address in ["/teardowns/no-such", "/teardowns/%00"] {
         assert_eq!(shop.get(address).await.status, StatusCode::NOT_FOUND);
     }
+}
+
+async fn a_unit_left_half_open_is_found_and_gone_on_with(shop: &TestShop) {
+    yard(shop).await;
+    let lot = shop.bag("Bag 1", "board-desktop").await;
+    let page = whole(shop, &begin(shop).await, "9600 g").await;
+    let page = shop.submit(page.form("form[action$='/timer']")).await.ok();
+    let page = weigh(shop, &page, "main-board", "640 g").await;
+    let id = id_of(&page);
+    // Three weeks go by.
+    let ago = (Timestamp::now() - (21 * 24).hours()).to_string();
+    let mut connection = shop.connect().await;
+    for sql in ["UPDATE teardowns SET started_at = $1", "UPDATE teardown_entries SET at = $1"] {
+        sqlx::query(sql).bind(&ago).execute(&mut connection).await.expect("an update");
+    }
+    let bench = shop.get("/bench").await.ok();
+    assert!(
+        bench.says("Lying open") && bench.text("main").contains("begun 21 days ago"),
+        "{}",
+        bench.text("main")
+    );
+    let page = shop.get(&bench.link("Tower computer")).await.ok();
+    assert_eq!(id_of(&page), id);
+    assert!(page.text("#part-main-board summary").contains('✓'), "nothing is lost");
+    assert!(page.text("#timer").contains("The timer has been running since"));
+    let page = shop.submit(page.form("form[action$='/timer']").set("worked", "12")).await.ok();
+    assert_eq!(page.text("#timer .figure").split(" of ").next(), Some("12 min"));
+    let page = waste(shop, &page, "8960 g").await;
+    assert!(shop.submit(page.form("#finish")).await.ok().says("finished"));
+    assert_eq!(shop.lot(&lot).await.net, mass("640 g"));
+}
+
+async fn at_no_wage_and_without_prices_it_goes_on(shop: &TestShop) {
+    // No sheet at all, and nobody pays for an hour.
+    let form = shop.get("/shop").await.ok().form("form[action='/shop']");
+    shop.submit(form.set("labour", "0")).await.ok();
+    shop.bag("Bag 1", "board-desktop").await;
+    let bench = shop.get("/bench/tower-computer").await.ok();
+    assert_eq!(bench.form("form[data-answers]").value("rate"), "0");
+    assert!(bench.text("#answer .notice").contains("count as nothing"), "{}", bench.text("#answer"));
+    let page = begin(shop).await;
+    assert!(page.text("#part-main-board").contains("No sheet prices it: it counts as nothing."));
+    let page = shop.submit(page.form("form[action$='/timer']")).await.ok();
+    let page = weigh(shop, &page, "main-board", "640 g").await;
+    let done = shop.submit(page.form("#finish")).await.ok();
+    assert_eq!(done.text(".figure.huge"), "0.00 USD", "{}", done.text("main"));
+    // Once there is a sheet, what was weighed in counts at what it brings then.
+    yard(shop).await;
+    let page = begin(shop).await;
+    let page = weigh(shop, &page, "main-board", "2 lb").await;
+    // At no wage all of it is left: 2 lb at 2.50.
+    assert_eq!(shop.submit(page.form("#finish")).await.ok().text(".figure.huge"), "5.00 USD");
+}
+
+async fn what_is_precious_is_not_left_in_what_goes(shop: &TestShop) {
+    yard(shop).await;
+    shop.bag("Bag 1", "board-desktop").await;
+    let low = shop.bag("Box 2", "steel-light").await;
+    let page = begin(shop).await;
+    // Common practice, no source: a tower's processor is kept back, on its board until it is taken off.
+    let told = page.text("#finish .keep-first");
+    assert!(told.contains("Keep back first:") && told.contains("Processor"), "{told}");
+    let board = part_form(&page, "main-board");
+    let lot = board.options("lot")[0].clone();
+    let echo = shop.submit(board.set("lot", &lot).set("reading", "640 g")).await.ok();
+    assert!(echo.text(".keep-first").contains("Processor"), "it would leave with the board");
+    // Weighed in itself, on steel: that is said before it counts.
+    let astray = shop.get(&format!("/lots/{low}/weigh?teardown={}&part=processor", id_of(&page))).await.ok();
+    assert!(
+        astray.text(".keep-first").contains("small and precious, and Box 2 is"),
+        "{}",
+        astray.text("main")
+    );
+    shop.bag("Vial 1", "cpu-fibre").await;
+    let page = shop.get(&page.url).await.ok();
+    let page = weigh(shop, &page, "processor", "30 g").await;
+    assert!(!page.text("#part-main-board").contains("Processor"));
+    let page = weigh(shop, &page, "main-board", "640 g").await;
+    assert!(!page.has("#finish .keep-first"), "{}", page.text("#finish"));
 }

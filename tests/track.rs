@@ -20,6 +20,7 @@ on_both![
     what_was_taken_back_teaches_nothing,
     nobody_sees_another_shops_record,
     an_offer_from_before_a_settlement_is_told,
+    a_scale_that_is_known_is_held_to_what_it_finds,
 ];
 
 /// One shipment of 20 lb that was sent and settled: their scale found so much of ours, and paid so many days later.
@@ -225,4 +226,27 @@ async fn an_offer_from_before_a_settlement_is_told(shop: &TestShop) {
     let told = shop.submit(offer).await;
     assert_eq!(told.status, StatusCode::CONFLICT);
     assert!(told.says("A settlement of Board House has taught something new."), "{}", told.text("main"));
+}
+
+/// Half of one in a hundred is asked about of any buyer; of one whose scale has found three less eight times, three less is
+/// what was to be expected, and six less is not.
+async fn a_scale_that_is_known_is_held_to_what_it_finds(shop: &TestShop) {
+    let market = market(shop).await;
+    let asked = async |id: &str| shop.get(&format!("/settlements/{id}")).await.ok().text("#differences");
+    let first = History::of(&market.boards, dec!(0.97), 90).settled(shop).await;
+    assert!(asked(&first).await.contains("Their weight look at it"), "{}", asked(&first).await);
+    for nth in 0..8 {
+        let ratio = dec!(0.97) + if nth % 2 == 0 { dec!(0.001) } else { dec!(-0.001) };
+        History::of(&market.boards, ratio, 80 - nth).settled(shop).await;
+    }
+    let expected = History::of(&market.boards, dec!(0.97), 40).settled(shop).await;
+    assert!(!asked(&expected).await.contains("look at it"), "{}", asked(&expected).await);
+    let odd = History::of(&market.boards, dec!(0.93), 30).settled(shop).await;
+    assert!(asked(&odd).await.contains("Their weight look at it"), "{}", asked(&odd).await);
+    // What was taught later does not change what was said of the first.
+    assert!(asked(&first).await.contains("Their weight look at it"));
+    // Switched off, every buyer is held to the same.
+    let off = shop.get("/outlets/record").await.ok().form("main form").press("Go by the terms alone");
+    shop.submit(off).await.ok();
+    assert!(asked(&expected).await.contains("Their weight look at it"));
 }

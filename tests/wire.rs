@@ -9,7 +9,8 @@ use crate::common::{Form, Page, TestShop, on_both};
 on_both![
     a_weighed_sample_says_whether_to_strip,
     a_cable_is_told_by_its_layers,
-    aluminium_is_sold_as_it_is,
+    aluminium_is_stripped_where_that_pays,
+    clad_wire_is_sold_as_it_is,
     a_piece_in_water_tells_the_metal,
     thin_and_tinned_copper_is_number_two,
     what_cannot_be_is_said_beside_its_field,
@@ -90,14 +91,29 @@ async fn a_cable_is_told_by_its_layers(shop: &TestShop) {
     assert!(!page.text("#answer").contains("other way round"));
 }
 
-async fn aluminium_is_sold_as_it_is(shop: &TestShop) {
-    yard(shop).await;
-    let page = shop.submit(sample(shop).await.set("scratch", "white")).await.ok();
+async fn aluminium_is_stripped_where_that_pays(shop: &TestShop) {
+    let lines = [("wire-aluminium", "0.30/lb"), ("aluminium-wire", "0.80/lb")];
+    shop.near_yard(&lines).await;
+    let asked = sample(shop).await.set("scratch", "white").set("weight", "100 lb").set("minutes", "0.5");
+    let page = shop.submit(asked.clone()).await.ok();
     assert_eq!(page.text("#answer .figure"), "65 % aluminium");
     assert!(page.text("#answer").contains("Insulated aluminium wire"));
-    assert!(page.text("#answer").contains("Stripping is worked out for copper."));
+    // 65 lb at 0.80 are 52.00, less 50 min at 18.00 an hour: 37.00, against 30.00.
+    assert_eq!(page.text("#answer h2"), "Strip it");
+    assert!(page.text("#answer .small-figure").contains("7.00 USD more"), "{}", page.text("#answer"));
+    assert!(rows(&page)[1].contains("Bare aluminium wire, 65 lb"), "{:?}", rows(&page));
+    let slow = shop.submit(asked.set("minutes", "1")).await.ok();
+    assert_eq!(slow.text("#answer h2"), "Sell it as it is");
+    shop.store.retire_grade(&shop.by(), "aluminium-wire").await.expect("it is retired");
+    let page = shop.submit(sample(shop).await.set("scratch", "white")).await.ok();
+    assert!(page.text("#answer").contains("The shop has no grade for the bare aluminium."));
+}
+
+async fn clad_wire_is_sold_as_it_is(shop: &TestShop) {
+    yard(shop).await;
     let clad = shop.submit(sample(shop).await.set("scratch", "red-skin")).await.ok();
     assert!(clad.text("#answer .figure").contains("aluminium with a copper skin"));
+    assert!(clad.text("#answer").contains("Stripping is worked out for copper and for aluminium."));
     let steel = sample(shop).await.set("scratch", "red-skin").set("magnet", "pulls");
     assert!(shop.submit(steel).await.ok().text("#answer .figure").contains("steel with a copper skin"));
 }

@@ -42,6 +42,8 @@ pub struct CatalogueKind {
     pub confused_with: Vec<ConfusedKind>,
     /// Of the unit and of everything in it, those first that say not to open it.
     pub cautions: Vec<&'static Caution>,
+    /// Whether a caution says that the unit itself is not to be opened here.
+    pub is_closed: bool,
     pub tree: Tree,
     pub notes: BTreeMap<PartId, PartNotes>,
     /// Ids that it, or a kind that it was merged with, had before.
@@ -66,17 +68,6 @@ pub struct PartNotes {
 }
 
 impl CatalogueKind {
-    /// Whether a caution says that the unit itself is not to be opened here.
-    pub fn is_closed(&self) -> bool {
-        let of_parts: BTreeSet<&str> = self
-            .notes
-            .values()
-            .flat_map(|notes| &notes.cautions)
-            .map(|caution| caution.id.as_str())
-            .collect();
-        self.cautions.iter().any(|caution| caution.stop && !of_parts.contains(caution.id.as_str()))
-    }
-
     pub fn note(&self, part: &PartId) -> Option<&PartNotes> {
         self.notes.get(part)
     }
@@ -100,8 +91,7 @@ struct KindFile {
     confused_with: Vec<ConfusedKind>,
     mass_g: Decimal,
     mass_spread_g: Decimal,
-    /// What remains without value. The masses say the same; a test compares.
-    #[expect(dead_code, reason = "for who reads the file")]
+    /// What remains without value: written down for who reads the file, and has to be what the masses say.
     waste_g: Decimal,
     sold_as: Option<GradeId>,
     #[serde(default)]
@@ -124,7 +114,6 @@ struct PartFile {
     mass_g: Decimal,
     spread_g: Decimal,
     #[serde(default)]
-    #[expect(dead_code, reason = "for who reads the file")]
     waste_g: Decimal,
     minutes: Decimal,
     #[serde(default)]
@@ -155,9 +144,14 @@ pub static CAUTIONS: LazyLock<Vec<Caution>> = LazyLock::new(|| {
 pub static KINDS: LazyLock<Vec<CatalogueKind>> = LazyLock::new(|| {
     let files = FILES.get_dir("kinds").into_iter().flat_map(Dir::files);
     let read = |file: &include_dir::File<'_>| {
-        let text = file.contents_utf8().unwrap_or_default();
-        read_kind(text).unwrap_or_else(|problem| {
-            panic!("{} is part of the binary, and a test reads it: {problem}", file.path().display())
+        let path = file.path();
+        let kind = read_kind(file.contents_utf8().unwrap_or_default());
+        let named = kind.and_then(|kind| match path.file_stem().and_then(|stem| stem.to_str()) {
+            Some(stem) if stem == kind.id.as_str() => Ok(kind),
+            _ => Err("its file is not called as its id".to_string()),
+        });
+        named.unwrap_or_else(|problem| {
+            panic!("{} is part of the binary, and a test reads it: {problem}", path.display())
         })
     };
     let mut kinds: Vec<CatalogueKind> = files.map(read).collect();
@@ -167,7 +161,11 @@ pub static KINDS: LazyLock<Vec<CatalogueKind>> = LazyLock::new(|| {
 
 /// The kind with this id, or the one that has taken its place.
 pub fn kind(id: &KindId) -> Option<&'static CatalogueKind> {
-    KINDS.iter().find(|kind| kind.id == *id).or_else(|| KINDS.iter().find(|kind| kind.formerly.contains(id)))
+    among(&KINDS, id)
+}
+
+fn among<'a>(kinds: &'a [CatalogueKind], id: &KindId) -> Option<&'a CatalogueKind> {
+    kinds.iter().find(|kind| kind.id == *id).or_else(|| kinds.iter().find(|kind| kind.formerly.contains(id)))
 }
 
 fn cautions(ids: &[String]) -> Result<Vec<&'static Caution>, String> {
@@ -193,9 +191,15 @@ fn read_kind(text: &str) -> Result<CatalogueKind, String> {
         behind: None,
     };
     let mut all = cautions(&file.cautions)?;
+    let is_closed = all.iter().any(|caution| caution.stop);
     let mut notes = BTreeMap::new();
     let mut parts = Vec::new();
+    let mut waste = BTreeMap::from([(unit.id.clone(), file.waste_g)]);
     for part in file.part {
+        if part.grade.is_none() && part.stays_on.is_none() {
+            return Err(format!("{} is nothing, on or off", part.id));
+        }
+        waste.insert(part.id.clone(), part.waste_g);
         let of_part = cautions(&part.cautions)?;
         all.extend(of_part.iter().copied().filter(|caution| !file.cautions.contains(&caution.id)));
         let piece = Piece {
@@ -217,8 +221,18 @@ fn read_kind(text: &str) -> Result<CatalogueKind, String> {
     let mut seen = BTreeSet::new();
     all.retain(|caution| seen.insert(&caution.id));
     all.sort_by_key(|caution| !caution.stop);
+    let tree = Tree::new(unit, parts).map_err(|problem| problem.to_string())?;
+    for (at, piece) in tree.pieces().iter().enumerate() {
+        let is_made_of = tree.parts_of(at).next().is_some() || at == 0;
+        let left = if is_made_of { tree.waste_of(at) } else { Mass::ZERO };
+        let said = waste.get(&piece.id).copied().unwrap_or_default();
+        if left != Mass::from_grams(said) || left.is_negative() {
+            return Err(format!("the parts of {} leave {} g, not {said}", piece.id, left.grams()));
+        }
+    }
     Ok(CatalogueKind {
-        tree: Tree::new(unit, parts).map_err(|problem| problem.to_string())?,
+        tree,
+        is_closed,
         id: file.id,
         name: file.name,
         family: file.family,
@@ -238,49 +252,4 @@ pub fn grades_of(tree: &Tree) -> BTreeSet<&GradeId> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::catalogue::GRADES;
-
-    #[test]
-    fn the_library_holds_together() {
-        assert!(CAUTIONS.iter().all(|caution| !caution.words.is_empty() && !caution.source.is_empty()));
-        for kind in KINDS.iter() {
-            for grade in grades_of(&kind.tree) {
-                assert!(GRADES.iter().any(|known| known.slug == *grade), "{}: {grade} is no grade", kind.id);
-            }
-            for at in 0..kind.tree.pieces().len() {
-                assert!(
-                    !kind.tree.waste_of(at).is_negative() || kind.tree.parts_of(at).next().is_none(),
-                    "{}",
-                    kind.id
-                );
-            }
-            for other in &kind.confused_with {
-                assert!(KINDS.iter().any(|known| known.id == other.kind), "{}: {}", kind.id, other.kind);
-            }
-        }
-        let mut ids: Vec<&KindId> =
-            KINDS.iter().flat_map(|kind| std::iter::once(&kind.id).chain(&kind.formerly)).collect();
-        ids.sort();
-        assert!(ids.windows(2).all(|pair| pair[0] != pair[1]), "two kinds have one id");
-    }
-
-    #[test]
-    fn a_kind_that_cannot_be_is_told_and_not_taken() {
-        let kind = |more: &str| {
-            read_kind(&format!(
-                "id = \"a\"\nname = \"A\"\nfamily = \"f\"\nsummary = \"s\"\nmass_g = 10\nmass_spread_g = 1.5\n\
-                 waste_g = 0\n{more}"
-            ))
-        };
-        let good =
-            kind("[[part]]\nid = \"p\"\nname = \"P\"\nmass_g = 4\nspread_g = 1\nminutes = 0.5\n").unwrap();
-        assert_eq!(good.tree.pieces()[1].minutes, rust_decimal::dec!(0.5));
-        assert_eq!(good.tree.unit().spread.grams(), rust_decimal::dec!(1.5));
-        assert!(kind("cautions = [\"no-such\"]").unwrap_err().contains("no-such is no caution"));
-        assert!(kind("colour = \"red\"").is_err());
-        let twice = "[[part]]\nid = \"a\"\nname = \"P\"\nmass_g = 4\nspread_g = 1\nminutes = 1\n";
-        assert!(kind(twice).unwrap_err().contains("two pieces are called a"));
-    }
-}
+mod tests;

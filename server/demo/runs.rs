@@ -139,7 +139,8 @@ impl Loader<'_> {
                 sha256: None,
                 note: "",
             };
-            let ticket = Ticket { run_id: &id, stop_id, refused: &[], settlement: Some(settlement) };
+            let ticket =
+                Ticket { run_id: &id, stop_id, refused: &[], parts: &[], settlement: Some(settlement) };
             let by = self.by(&driven.back)?;
             take_ticket(&mut self.tx, &by, &ticket).await?;
         }

@@ -60,6 +60,14 @@ impl History {
         Learned::from_settlements(&outlet.terms, &settled, &self.grades).map(Arc::new)
     }
 
+    /// What had been taught before this settlement: it is no measure for itself.
+    pub fn learned_before(&self, outlet: &Outlet, settlement: &str) -> Option<Arc<Learned>> {
+        let after = |record: &&Record| record.id != settlement;
+        let before = self.of(&outlet.id).iter().skip_while(after).skip(1);
+        let settled: Vec<Settled> = before.map(|record| record.settled.clone()).collect();
+        Learned::from_settlements(&outlet.terms, &settled, &self.grades).map(Arc::new)
+    }
+
     /// How good the estimates for an outlet were. A paper in another currency than the outlet's cannot be told from its
     /// prices.
     pub fn track(&self, outlet: &Outlet) -> Track {

@@ -195,7 +195,7 @@ async fn told(
     deed: &str,
     detail: &str,
 ) -> Result<(), StoreError> {
-    if document.is_none_or(|document| document.kind == DocumentKind::Transfer) {
+    if document.is_none_or(|document| document.kind.is_by_hand()) {
         return tx.note(by, Noun::Cash, id, deed, detail).await;
     }
     tx.tell(by, Noun::Cash);
@@ -368,9 +368,6 @@ impl Store {
     ) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         match stored(&mut tx, &by.shop_id, entry_id).await?.document()? {
-            None => {
-                reverse(&mut tx, by, new_id, entry_id, note).await?;
-            }
             Some(document) if document.kind == DocumentKind::Transfer => {
                 let sql = "SELECT id FROM cash_entries WHERE shop_id = $1 AND document_id = $2 \
                            AND reverses_id IS NULL AND values_id IS NULL ORDER BY n";
@@ -380,7 +377,10 @@ impl Store {
                     reverse(&mut tx, by, &document.entry_id(&format!("undo {side}")), &side, note).await?;
                 }
             }
-            Some(_) => return Err(CashRefusal::OfDocument.into()),
+            Some(document) if !document.kind.is_by_hand() => return Err(CashRefusal::OfDocument.into()),
+            None | Some(_) => {
+                reverse(&mut tx, by, new_id, entry_id, note).await?;
+            }
         }
         tx.commit().await
     }

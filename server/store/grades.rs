@@ -193,6 +193,28 @@ impl Store {
         tx.commit().await
     }
 
+    /// Adds grades, each at the end of its family. One whose slug or name the shop has already stays as it is there.
+    pub async fn add_grades(&self, by: &By, grades: &[(&GradeId, &GradeDetails)]) -> Result<(), StoreError> {
+        let By { shop_id, .. } = by;
+        let mut tx = self.begin().await?;
+        for (id, details) in grades {
+            let taken = "SELECT COUNT(*) FROM grades WHERE shop_id = $1 AND (id = $2 OR name = $3)";
+            let (taken,): (i64,) = sqlx::query_as(taken)
+                .bind(shop_id)
+                .bind(id.as_str())
+                .bind(&details.name)
+                .fetch_one(&mut *tx)
+                .await?;
+            if taken > 0 {
+                continue;
+            }
+            let nth = next_in_family(&mut tx, shop_id, &details.family).await?;
+            add_grade(&mut tx, shop_id, id, details, nth).await?;
+            tx.note(by, Noun::Grade, id.as_str(), "added", "from the catalogue").await?;
+        }
+        tx.commit().await
+    }
+
     /// Changes a grade; [`StoreError::Stale`] if it changed since `version`, [`StoreError::Duplicate`] if another one
     /// has the name. One that moves to another family goes to the end of it.
     pub async fn save_grade(

@@ -1,5 +1,7 @@
 //! Lots: one quantity of one grade in one container, and what can be done to it as a whole.
 
+mod parts;
+
 use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::ids::{GradeId, LotId};
@@ -9,8 +11,10 @@ use super::activity::Noun;
 use super::containers::{ContainerDetails, ContainerKind, add_container};
 use super::pickups::name_pickup;
 use super::reservations::Reservation;
-use super::weighings::{NewWeighing, WeighingKind, add_weighing};
 use super::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
+
+pub use parts::Split;
+pub(crate) use parts::{SplitOff, move_mass, split_off_gone};
 
 /// The most pieces one lot may hold.
 const MOST_PIECES: i64 = 1_000_000;
@@ -250,72 +254,6 @@ impl Store {
         tx.note(by, Noun::Lot, id, "regraded", &change).await?;
         tx.commit().await
     }
-
-    /// Moves part of a lot into a new lot of the same grade in another container.
-    pub async fn split(&self, by: &By, split: &Split<'_>) -> Result<(), StoreError> {
-        let By { shop_id, .. } = by;
-        let mut tx = self.begin().await?;
-        let lot = hold_lot(&mut tx, shop_id, split.lot_id).await?;
-        if is_there(&mut tx, shop_id, split.new_lot_id).await? {
-            // The same form sent twice: the first one has done it.
-            return Ok(());
-        }
-        let lot = lot?;
-        if lot.net <= split.mass || lot.pieces < i64::from(split.pieces) {
-            return Err(LotRefusal::BelowNothing.into());
-        }
-        let target = NewLot {
-            id: split.new_lot_id,
-            container: split.container.clone(),
-            grade: GradeId::new(lot.grade_id),
-            source: &lot.source,
-        };
-        open_lot(&mut tx, by, &target).await?;
-        // It came from where the lot did.
-        let sql = "UPDATE lots SET pickup_id = (SELECT o.pickup_id FROM lots o WHERE o.shop_id = $1 AND o.id = $2) \
-                   WHERE shop_id = $1 AND id = $3";
-        sqlx::query(sql).bind(shop_id).bind(split.lot_id).bind(split.new_lot_id).execute(&mut *tx).await?;
-        move_mass(&mut tx, by, split).await?;
-        tx.note(by, Noun::Lot, split.lot_id, "split", split.typed).await?;
-        tx.commit().await
-    }
-
-    /// Puts all of lot `from` on lot `into` and closes `from`.
-    pub async fn merge(&self, by: &By, from: &str, into: &str) -> Result<(), StoreError> {
-        let By { shop_id, .. } = by;
-        if from == into {
-            return Err(LotRefusal::Itself.into());
-        }
-        let mut tx = self.begin().await?;
-        // Always in the order of their ids, so that two merges the other way round cannot wait for each other.
-        let (first, second) = if from < into { (from, into) } else { (into, from) };
-        let a = hold_lot(&mut tx, shop_id, first).await?;
-        let b = hold_lot(&mut tx, shop_id, second).await?;
-        if is_merged(&mut tx, shop_id, from, into).await? {
-            // The same form sent twice: the first one has done it.
-            return Ok(());
-        }
-        let (a, b) = (a?, b?);
-        if a.grade_id != b.grade_id {
-            return Err(LotRefusal::OtherGrade.into());
-        }
-        can_hold(a.net + b.net, a.pieces + b.pieces)?;
-        let moved = if a.id == from { a } else { b };
-        for (lot, other, kind, sign) in
-            [(from, into, WeighingKind::MergeOut, -1), (into, from, WeighingKind::MergeIn, 1)]
-        {
-            let weighing = NewWeighing {
-                net: moved.net.times(sign.into()),
-                pieces: moved.pieces * sign,
-                other_lot_id: Some(other),
-                ..NewWeighing::transfer(lot, kind)
-            };
-            add_weighing(&mut tx, by, &weighing).await?;
-        }
-        close_lot(&mut tx, by, from).await?;
-        tx.note(by, Noun::Lot, into, "merged into", "").await?;
-        tx.commit().await
-    }
 }
 
 /// Where a lot came from: in the shop's words, and the pickup where there is one.
@@ -323,17 +261,6 @@ impl Store {
 pub struct Origin<'a> {
     pub source: &'a str,
     pub pickup_id: Option<&'a str>,
-}
-
-/// Part of a lot that moves to a new one.
-#[derive(Debug, Clone)]
-pub struct Split<'a> {
-    pub lot_id: &'a str,
-    pub new_lot_id: &'a str,
-    pub container: Target,
-    pub mass: Mass,
-    pub pieces: u32,
-    pub typed: &'a str,
 }
 
 /// The container a new lot goes into.
@@ -488,36 +415,10 @@ async fn is_there(tx: &mut Tx, shop_id: &str, id: &str) -> Result<bool, StoreErr
     Ok(there.is_some())
 }
 
-/// Whether lot `from` is gone because it was put on lot `into`.
-async fn is_merged(tx: &mut Tx, shop_id: &str, from: &str, into: &str) -> Result<bool, StoreError> {
-    let sql = "SELECT l.id FROM lots l JOIN weighings w ON w.lot_id = l.id AND w.at = l.closed_at \
-               WHERE l.shop_id = $1 AND l.id = $2 AND w.kind = 'merge-out' AND w.other_lot_id = $3";
-    let merged: Option<(String,)> =
-        sqlx::query_as(sql).bind(shop_id).bind(from).bind(into).fetch_optional(&mut **tx).await?;
-    Ok(merged.is_some())
-}
-
 /// Refused where the grade has been retired.
 pub(crate) async fn usable_grade(tx: &mut Tx, shop_id: &str, grade: &str) -> Result<(), StoreError> {
     let sql = "SELECT retired_at FROM grades WHERE shop_id = $1 AND id = $2";
     let (retired_at,): (Option<String>,) =
         sqlx::query_as(sql).bind(shop_id).bind(grade).fetch_one(&mut **tx).await?;
     if retired_at.is_some() { Err(LotRefusal::GradeRetired.into()) } else { Ok(()) }
-}
-
-async fn move_mass(tx: &mut Tx, by: &By, split: &Split<'_>) -> Result<(), StoreError> {
-    for (lot, other, kind, sign) in [
-        (split.lot_id, split.new_lot_id, WeighingKind::SplitOut, -1),
-        (split.new_lot_id, split.lot_id, WeighingKind::SplitIn, 1),
-    ] {
-        let weighing = NewWeighing {
-            net: split.mass.times(sign.into()),
-            pieces: i64::from(split.pieces) * sign,
-            typed: split.typed,
-            other_lot_id: Some(other),
-            ..NewWeighing::transfer(lot, kind)
-        };
-        add_weighing(tx, by, &weighing).await?;
-    }
-    Ok(())
 }

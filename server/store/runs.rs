@@ -132,8 +132,21 @@ pub struct Ticket<'a> {
     pub stop_id: &'a str,
     /// They go back on the shelf; the yard took the others.
     pub refused: &'a [LotId],
+    /// Of these the yard took a part; the rest goes back on the shelf.
+    pub parts: &'a [TakenPart],
     /// What the yard's ticket says; `None` where everything was refused, or the run did not go there.
     pub settlement: Option<NewSettlement<'a>>,
+}
+
+/// What a yard took of a lot: it becomes a lot of its own, and goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakenPart {
+    pub lot: LotId,
+    /// The new lot.
+    pub taken: LotId,
+    pub mass: Mass,
+    pub pieces: u32,
+    pub typed: String,
 }
 
 /// How a run came home.
@@ -157,6 +170,8 @@ pub enum RunRefusal {
     OpenStops,
     #[error("A lot is refused here that is not in this load.")]
     OtherLot,
+    #[error("A part of a lot was taken that is not smaller than the lot. Look at the load again.")]
+    NoPart,
     #[error("Something was taken at this gate, so its ticket is needed, if only with what was paid.")]
     NoTicket,
 }

@@ -1,5 +1,6 @@
 //! Shipments: lots for one mail-in buyer, from the plan to the money. A lot is in one at a time.
 
+mod claims;
 mod expected;
 mod steps;
 mod waybills;
@@ -122,6 +123,8 @@ impl ShipmentState {
 pub enum ShipmentRefusal {
     #[error("It has been sent: what is changed now is a correction. Say in a few words what was wrong.")]
     SayWhy,
+    #[error("It has not left, so nothing was lost on the way. Look at where it stands.")]
+    NotSent,
     #[error("It was taken apart, so there is nothing to pack.")]
     Apart,
     #[error("One of the lots is not in the shipment any more. Reload the page and look again.")]

@@ -33,6 +33,8 @@ pub enum Kind {
     Labour,
     /// Brokerage, duty and paperwork at a border.
     Border,
+    /// What a carrier or an insurer paid for what was lost or broken on the way.
+    Claim,
     Other,
     /// Money that a partner takes out of the shop.
     Payout,
@@ -50,7 +52,7 @@ pub enum Account {
 }
 
 impl Kind {
-    pub const ALL: [Kind; 11] = [
+    pub const ALL: [Kind; 12] = [
         Kind::Sale,
         Kind::Purchase,
         Kind::Fee,
@@ -59,6 +61,7 @@ impl Kind {
         Kind::Trip,
         Kind::Labour,
         Kind::Border,
+        Kind::Claim,
         Kind::Other,
         Kind::Payout,
         Kind::PaidIn,
@@ -74,6 +77,7 @@ impl Kind {
             Kind::Trip => "trip",
             Kind::Labour => "labour",
             Kind::Border => "border",
+            Kind::Claim => "claim",
             Kind::Other => "other",
             Kind::Payout => "payout",
             Kind::PaidIn => "paid-in",
@@ -94,6 +98,7 @@ impl Kind {
             Kind::Trip => "trips",
             Kind::Labour => "wages",
             Kind::Border => "customs and brokerage",
+            Kind::Claim => "insurance and claims",
             Kind::Other => "other",
             Kind::Payout => "paid out to partners",
             Kind::PaidIn => "paid in by partners",
@@ -102,7 +107,7 @@ impl Kind {
 
     pub const fn account(self) -> Account {
         match self {
-            Kind::Sale => Account::Income,
+            Kind::Sale | Kind::Claim => Account::Income,
             Kind::Payout | Kind::PaidIn => Account::Partners,
             _ => Account::Expenses,
         }
@@ -116,7 +121,7 @@ impl Kind {
     /// Which way it usually goes; `None` where either is as likely.
     pub const fn usually(self) -> Option<Way> {
         match self {
-            Kind::Sale | Kind::PaidIn => Some(Way::In),
+            Kind::Sale | Kind::Claim | Kind::PaidIn => Some(Way::In),
             Kind::Other => None,
             _ => Some(Way::Out),
         }

@@ -37,6 +37,8 @@ pub const PLACES: u32 = 4;
 const DAY_PLACES: u32 = 1;
 /// As many payments as the terms' days count for.
 pub const PAYMENTS: u32 = 4;
+/// From so many settlements on, the range that was learned says more of an outlet's scale than what is usual anywhere.
+pub const ENOUGH: u32 = 8;
 /// A payment that took longer is counted as this long: somebody forgot to write it down.
 const LONGEST: u32 = 3650;
 
@@ -210,6 +212,12 @@ impl Learned {
     /// What to expect of a grade.
     pub fn about(&self, grade: &GradeId) -> Expected {
         self.of_family(self.family_of(grade))
+    }
+
+    /// Between which shares of our weight theirs lies four times out of five, once enough was settled.
+    pub fn usual_weight(&self, grade: &GradeId) -> Option<Range> {
+        let weight = self.about(grade).paid_weight.filter(|weight| weight.settlements >= ENOUGH)?;
+        Some(Range { low: weight.low, high: weight.high })
     }
 
     pub fn family_of(&self, grade: &GradeId) -> Option<&Family> {

@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 pub use compare::{Comparison, Difference, Group, Home, Kind, Why, compare};
 pub use doubt::{Doubt, doubts};
 
+use crate::history::Range;
 use crate::ids::{GradeId, LotId};
 use crate::mass::{Mass, round};
 use crate::money::{Currency, Money, Price, PriceUnit, Share, places};
@@ -111,12 +112,14 @@ pub struct Payment {
 }
 
 /// How far apart two figures may lie without a question.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Tolerance {
-    /// The smallest step of the shop's scale: each lot may be that far off.
+    /// The smallest step of the scale: each lot may be that far off.
     pub resolution: Mass,
-    /// What the outlet's scale has differed by before, as a share of the weight.
+    /// What an outlet's scale may differ by, as a share of the weight, before enough has been settled there.
     pub weight: Share,
+    /// Between which shares of our weight theirs usually lies, by grade, where settlements have taught it.
+    pub usual: BTreeMap<GradeId, Range>,
     /// What the bank's rate has differed by, as a share of the amount.
     pub exchange: Share,
 }

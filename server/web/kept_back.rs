@@ -6,14 +6,14 @@ use axum::extract::State;
 use axum::response::Response;
 use rust_decimal::Decimal;
 use trade::ids::{GradeId, LotId};
-use trade::mass::Mass;
+use trade::mass::{Mass, MassUnit};
 use trade::teardown::Net;
 
 use super::App;
 use super::bag::{Stage, best_mail_in, expected, stage};
 use super::failure::Failure;
-use super::page::{Page, Screen, Visitor, counted, day, html};
-use crate::catalogue::kinds::KINDS;
+use super::page::{Page, Screen, Visitor, day, html};
+use crate::catalogue::kinds::{CatalogueKind, KINDS};
 use crate::shelf::{Answer, Shelf};
 use crate::store::grades::{Grade, GradeNotes};
 use crate::store::lots::{Lot, LotState};
@@ -26,8 +26,16 @@ const MOST_SOURCES: usize = 6;
 struct KeptBackPage {
     page: Page,
     visitor: Visitor,
+    /// Those that the shop has some of, and the others.
     kept: Vec<Kept>,
+    none: Vec<Kept>,
     looks: Vec<Look>,
+}
+
+impl KeptBackPage {
+    fn unit_name(&self) -> &'static str {
+        if self.visitor.style().unit() == MassUnit::Pound { "pound" } else { "kilogram" }
+    }
 }
 
 /// One grade that is kept back.
@@ -48,7 +56,13 @@ struct Kept {
     /// By the sell plan, of all that is there.
     worth: Option<Decimal>,
     buyer: Option<Buyer>,
-    found_in: String,
+    found_in: FoundIn,
+}
+
+/// Kinds that have such parts: the first ones, each with how many, and how many kinds more.
+struct FoundIn {
+    kinds: Vec<(&'static CatalogueKind, u32)>,
+    more: usize,
 }
 
 /// The mail-in buyer that leaves most.
@@ -91,8 +105,9 @@ pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response,
                 first,
             })
         });
-    let (kept, looks) = (kept.collect(), looks.collect());
-    html(&KeptBackPage { page: visitor.page(Screen::KeptBack, "Kept back"), kept, looks, visitor })
+    let (kept, none) = kept.partition(|kept| !kept.lots.is_empty());
+    let looks = looks.collect();
+    html(&KeptBackPage { page: visitor.page(Screen::KeptBack, "Kept back"), kept, none, looks, visitor })
 }
 
 fn is_retired(grades: &[Grade], id: &GradeId) -> bool {
@@ -168,27 +183,19 @@ fn buyer(grade: &Grade, net: Mass, shelf: &Shelf) -> Option<Buyer> {
     })
 }
 
-/// Where such parts come from, in the library of kinds.
-fn found_in(grade: &GradeId) -> String {
-    let mut names: Vec<String> = KINDS
-        .iter()
-        .filter_map(|kind| {
-            let pieces = kind.tree.pieces();
-            let of_it = |at: &usize| pieces[*at].grade.as_ref() == Some(grade);
-            let count: u32 = (1..pieces.len()).filter(of_it).map(|at| kind.tree.in_unit(at)).sum();
-            (count > 0).then(|| counted_in(&kind.name, count))
-        })
-        .collect();
-    let more = names.len().saturating_sub(MOST_SOURCES);
-    names.truncate(MOST_SOURCES);
-    if more > 0 {
-        names.push(counted(more, "other kind", "other kinds"));
-    }
-    names.join(", ")
-}
-
-fn counted_in(name: &str, count: u32) -> String {
-    if count == 1 { name.to_string() } else { format!("{name} ({count})") }
+/// Where such parts come from, in the library of kinds: where there are most of them first.
+fn found_in(grade: &GradeId) -> FoundIn {
+    let count = |kind: &CatalogueKind| {
+        let pieces = kind.tree.pieces();
+        let of_it = |at: &usize| pieces[*at].grade.as_ref() == Some(grade);
+        (1..pieces.len()).filter(of_it).map(|at| kind.tree.in_unit(at)).sum()
+    };
+    let mut kinds: Vec<(&CatalogueKind, u32)> =
+        KINDS.iter().map(|kind| (kind, count(kind))).filter(|(_, count)| *count > 0).collect();
+    kinds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+    let more = kinds.len().saturating_sub(MOST_SOURCES);
+    kinds.truncate(MOST_SOURCES);
+    FoundIn { kinds, more }
 }
 
 /// Something to look for and keep back before a lot goes.
@@ -248,7 +255,6 @@ pub async fn keep_first_of(
 #[cfg(test)]
 mod tests {
     use rust_decimal::dec;
-    use trade::mass::MassUnit;
 
     use super::*;
 
@@ -269,7 +275,12 @@ mod tests {
     #[test]
     fn what_is_kept_back_is_found_in_kinds() {
         let relays = found_in(&GradeId::new("contact-silver"));
-        assert!(relays.contains("Telephone exchange card (8)"), "{relays}");
-        assert_eq!(found_in(&GradeId::new("no-such-grade")), "");
+        let counts: Vec<u32> = relays.kinds.iter().map(|(_, count)| *count).collect();
+        assert!(counts.is_sorted_by(|one, next| one >= next), "{counts:?}");
+        assert!(
+            relays.kinds.iter().any(|(kind, count)| kind.name == "Telephone exchange card" && *count == 8)
+        );
+        assert!(counts.len() == MOST_SOURCES || relays.more == 0);
+        assert!(found_in(&GradeId::new("no-such-grade")).kinds.is_empty());
     }
 }

@@ -14,6 +14,7 @@ mod bag;
 mod bench;
 mod cartons;
 mod certificate;
+mod claims;
 mod codes;
 mod containers;
 mod customs;
@@ -185,6 +186,7 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}/dispute", post(shipments::dispute))
         .route("/shipments/{shipment}/return", get(returns::show).post(returns::create))
         .route("/shipments/{shipment}/settlement", post(settlements::begin))
+        .route("/shipments/{shipment}/claim", get(claims::show).post(claims::create))
         // Settlements
         .route("/settlements/drafts/{draft}", get(settlements::show_draft).post(settlements::update_draft))
         .route(
@@ -238,6 +240,7 @@ pub fn router(app: App) -> Router {
         .route("/grades", get(grades::index))
         .route("/grades/new", get(grades::new).post(grades::create))
         .route("/grades/recognise", get(grades::recognise))
+        .route("/grades/more", get(grades::more).post(grades::add_more))
         .route("/grades/{grade}", get(grades::show))
         .route("/grades/{grade}/edit", get(grades::edit).post(grades::update))
         .route("/grades/{grade}/retire", post(grades::retire))

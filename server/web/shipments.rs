@@ -19,12 +19,14 @@ use trade::settlement::Promise;
 
 use super::App;
 use super::bag::{self, Refused};
+use super::claims;
 use super::failure::Failure;
 use super::form::Form;
 use super::not_made::NotMade;
 use super::offer::Seen;
 use super::page::{Page, Screen, Visitor, counted, html};
 use super::stepped::stepped;
+use crate::store::cash::CashEntry;
 use crate::store::outlets::{OutletDetails, OutletKind};
 use crate::store::settlement_drafts::SettlementDraft;
 use crate::store::settlements::{Delivery, SettlementHead};
@@ -163,9 +165,17 @@ struct ShipmentPage {
     drafts: Vec<SettlementDraft>,
     /// Of the draft that is begun next.
     draft_id: String,
+    /// What a carrier or an insurer has paid for it.
+    claims: Vec<CashEntry>,
     /// When the buyer's terms have it paid.
     due: Option<Date>,
     is_overdue: bool,
+}
+
+impl ShipmentPage {
+    fn is_lost(&self) -> bool {
+        matches!(self.shipment.state, ShipmentState::Lost { .. })
+    }
 }
 
 /// What one grade of it is expected to fetch.
@@ -239,6 +249,7 @@ pub async fn show(
     let delivery = Delivery::Shipment(id.clone());
     let settlements = app.store.settlements_of(&visitor.shop.id, &delivery).await?;
     let drafts = app.store.settlement_drafts_of(&visitor.shop.id, &delivery).await?;
+    let claims = claims::paid_for(&app, &visitor, &id).await?;
     let due = due(&shipment, outlet.details.terms.days_to_pay, &visitor);
     let page = visitor.page(Screen::Shipments, format!("Shipment to {}", shipment.outlet_name));
     html(&ShipmentPage {
@@ -253,6 +264,7 @@ pub async fn show(
         is_overdue: due.is_some_and(|due| due < visitor.today()),
         due,
         settlements,
+        claims,
         drafts,
         draft_id: new_id(),
         waybills,

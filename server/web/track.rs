@@ -55,14 +55,14 @@ pub async fn index(State(app): State<App>, visitor: Visitor) -> Result<Response,
     html(&TracksPage { page: visitor.page(Screen::Outlets, "Track record"), learns, told, inside, cards })
 }
 
-async fn history(app: &App, visitor: &Visitor) -> Result<History, Failure> {
+pub(super) async fn history(app: &App, visitor: &Visitor) -> Result<History, Failure> {
     let grades = app.store.grades(&visitor.shop.id).await?;
     let families = grades.into_iter().map(|grade| (grade.id, Family::new(grade.details.family)));
     Ok(History::load(&app.store, &visitor.shop, families.collect()).await?)
 }
 
 /// The outlet with its terms; what has been settled needs no prices of today and no way there.
-fn bare(outlet: &Outlet) -> outlet::Outlet {
+pub(super) fn bare(outlet: &Outlet) -> outlet::Outlet {
     outlet.priced(&[], Default::default(), None)
 }
 

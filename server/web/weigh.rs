@@ -15,6 +15,8 @@ use super::failure::{self, Failure};
 use super::form::Form;
 use super::gauge::Gauge;
 use super::page::{Anyone, Folds, Page, Screen, Visitor, html};
+use super::teardowns::keep_first;
+use crate::catalogue::kinds::kind as kind_of;
 use crate::shelf::Depth;
 use crate::store::lots::{Lot, LotState};
 use crate::store::reservations::Reservation;
@@ -143,7 +145,7 @@ async fn form_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<
     let tare_hint = format!(
         "Left empty: nothing for what goes in now; the {kind} itself when all of it is on the scale ({tare})."
     );
-    let part = PartOff::of(app, &visitor, &form).await?;
+    let part = PartOff::of(app, &visitor, &form, &lot).await?;
     let page = visitor.page(Screen::Weigh, format!("Weigh in on {}", lot.container_label));
     html(&WeighPage { page, visitor, lot, form, tare_hint, scales, part })
 }
@@ -157,11 +159,15 @@ struct PartOff {
     times: u32,
     /// Whether there is no more of it in the unit.
     is_all: bool,
+    /// What is in it still that ought to be kept back before it goes.
+    keep_first: Vec<String>,
+    /// Whether it is to be kept back itself, and the lot is of another grade.
+    is_astray: bool,
 }
 
 impl PartOff {
     /// `None` where the form is about no teardown.
-    async fn of(app: &App, visitor: &Visitor, form: &Form) -> Result<Option<PartOff>, Failure> {
+    async fn of(app: &App, visitor: &Visitor, form: &Form, lot: &Lot) -> Result<Option<PartOff>, Failure> {
         let (id, part) = (form.value("teardown"), PartId::new(form.value("part")));
         if id.is_empty() {
             return Ok(None);
@@ -170,9 +176,12 @@ impl PartOff {
         let log = app.store.teardown_log(&visitor.shop.id, id).await?;
         let standing: Vec<_> =
             log.into_iter().filter(|entry| !entry.is_taken_back).map(|entry| entry.entry).collect();
-        let weighed = Progress::of(&standing).parts.get(&part).copied().unwrap_or_default();
+        let progress = Progress::of(&standing);
+        let weighed = progress.parts.get(&part).copied().unwrap_or_default();
         let tree = &teardown.expected.tree;
         let piece = tree.piece(&part);
+        let kind = kind_of(&teardown.kind_id);
+        let is_kept_back = kind.and_then(|kind| kind.note(&part)).is_some_and(|note| note.kept_back);
         Ok(Some(PartOff {
             name: match piece {
                 Some((0, _)) => "The rest".into(),
@@ -182,6 +191,9 @@ impl PartOff {
             before: weighed.mass,
             times: weighed.times,
             is_all: piece.is_some_and(|(at, _)| at > 0 && weighed.times >= tree.in_unit(at)),
+            keep_first: piece.map_or_else(Vec::new, |(at, _)| keep_first(tree, kind, &progress, at)),
+            is_astray: is_kept_back
+                && piece.is_some_and(|(_, piece)| piece.grade.as_ref() != Some(&lot.grade_id)),
             teardown,
         }))
     }
@@ -311,7 +323,7 @@ async fn echo(
     let else_meant = if form.value("typed") == form.value("reading") { else_meant } else { Vec::new() };
     form.set("reading", meaning.spelled.clone());
     let both = meaning.both_forms();
-    let part = PartOff::of(app, &visitor, &form).await?;
+    let part = PartOff::of(app, &visitor, &form, &lot).await?;
     html(&EchoPage { page, visitor, lot, form, notice, both, put, else_meant, id: new_id(), part })
 }
 

@@ -17,15 +17,18 @@ pub enum DocumentKind {
     Pickup,
     /// One partner paid another: two entries that belong together.
     Transfer,
+    /// What was paid for a shipment that was lost or broken, under the shipment's id.
+    Claim,
 }
 
 impl DocumentKind {
-    pub const ALL: [DocumentKind; 5] = [
+    pub const ALL: [DocumentKind; 6] = [
         DocumentKind::Settlement,
         DocumentKind::Shipment,
         DocumentKind::Run,
         DocumentKind::Pickup,
         DocumentKind::Transfer,
+        DocumentKind::Claim,
     ];
 
     pub const fn code(self) -> &'static str {
@@ -35,7 +38,13 @@ impl DocumentKind {
             DocumentKind::Run => "run",
             DocumentKind::Pickup => "pickup",
             DocumentKind::Transfer => "transfer",
+            DocumentKind::Claim => "claim",
         }
+    }
+
+    /// Whether its entries are made by hand, one by one, and so are undone.
+    pub const fn is_by_hand(self) -> bool {
+        matches!(self, DocumentKind::Transfer | DocumentKind::Claim)
     }
 
     pub fn from_code(code: &str) -> Option<DocumentKind> {

@@ -5,11 +5,11 @@ use trade::cash::{Kind, Way};
 use trade::ids::LotId;
 use trade::mass::Mass;
 
-use super::{Homecoming, NewRun, NewStop, RunRefusal, Ticket};
+use super::{Homecoming, NewRun, NewStop, RunRefusal, TakenPart, Ticket};
 use crate::store::activity::Noun;
 use crate::store::cash::{Document, DocumentKind, NewEntry, enter};
 use crate::store::hours::{NewHours, Work, add_hours};
-use crate::store::lots::{close_lot, lot_for_change};
+use crate::store::lots::{SplitOff, close_lot, lot_for_change, move_mass, split_off_gone};
 use crate::store::settlements::settle;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
 use crate::store::{By, Store, StoreError, Tx, changed_one, stamp};
@@ -205,11 +205,18 @@ pub async fn take_ticket(tx: &mut Tx, by: &By, ticket: &Ticket<'_>) -> Result<()
                ORDER BY lot_id";
     let lots: Vec<(String, i64, i64)> = sqlx::query_as(sql).bind(stop_id).fetch_all(&mut **tx).await?;
     let is_loaded = |lot: &LotId| lots.iter().any(|(id, ..)| id == lot.as_str());
-    if !ticket.refused.iter().all(is_loaded) {
+    if !ticket.refused.iter().chain(ticket.parts.iter().map(|part| &part.lot)).all(is_loaded) {
         return Err(RunRefusal::OtherLot.into());
     }
     let mut refused = 0;
     for (lot_id, net_ug, pieces) in &lots {
+        if let Some(part) = ticket.parts.iter().find(|part| part.lot.as_str() == lot_id) {
+            if part.mass >= Mass::from_micrograms(*net_ug) || i64::from(part.pieces) > *pieces {
+                return Err(RunRefusal::NoPart.into());
+            }
+            take_part(tx, by, ticket, part).await?;
+            continue;
+        }
         if ticket.refused.iter().any(|lot| lot.as_str() == lot_id) {
             let sql = "UPDATE run_lots SET released_at = $3 WHERE stop_id = $1 AND lot_id = $2";
             sqlx::query(sql).bind(stop_id).bind(lot_id).bind(stamp(*at)).execute(&mut **tx).await?;
@@ -231,6 +238,34 @@ pub async fn take_ticket(tx: &mut Tx, by: &By, ticket: &Ticket<'_>) -> Result<()
     }
     let deed = if ticket.settlement.is_some() { "ticket entered" } else { "nothing sold at a yard" };
     tx.note(by, Noun::Run, run_id, deed, "").await
+}
+
+/// What was taken of a lot becomes a lot that has gone; the lot itself is on the shelf again, with the rest.
+async fn take_part(tx: &mut Tx, by: &By, ticket: &Ticket<'_>, part: &TakenPart) -> Result<(), StoreError> {
+    let By { at, .. } = by;
+    let (lot, taken) = (part.lot.as_str(), part.taken.as_str());
+    split_off_gone(tx, by, lot, taken).await?;
+    let moved =
+        SplitOff { lot_id: lot, new_lot_id: taken, mass: part.mass, pieces: part.pieces, typed: &part.typed };
+    move_mass(tx, by, &moved).await?;
+    let gone = NewWeighing {
+        net: -part.mass,
+        pieces: -i64::from(part.pieces),
+        ..NewWeighing::transfer(taken, WeighingKind::Sent)
+    };
+    add_weighing(tx, by, &gone).await?;
+    let sql = "UPDATE run_lots SET released_at = $3 WHERE stop_id = $1 AND lot_id = $2";
+    sqlx::query(sql).bind(ticket.stop_id).bind(lot).bind(stamp(*at)).execute(&mut **tx).await?;
+    let sql = "INSERT INTO run_lots (stop_id, lot_id, run_id, net_ug, pieces) VALUES ($1, $2, $3, $4, $5)";
+    sqlx::query(sql)
+        .bind(ticket.stop_id)
+        .bind(taken)
+        .bind(ticket.run_id)
+        .bind(part.mass.micrograms())
+        .bind(i64::from(part.pieces))
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
 }
 
 /// Brings a run home inside `tx`; [`StoreError::Stale`] if it has changed since `version`.

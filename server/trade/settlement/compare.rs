@@ -293,7 +293,7 @@ impl Account<'_> {
                         (why, count != counted)
                     } else {
                         let why = Why::Weight { grade: grade.clone(), counted: counted_mass, found: mass };
-                        (why, self.is_beyond(counted_mass, mass, paid_for.len()))
+                        (why, self.is_beyond(&grade, counted_mass, mass, paid_for.len()))
                     };
                     self.add(why, at_theirs - counted, Some(beyond));
                     self.lines(&grade, price, &pieces);
@@ -316,11 +316,16 @@ impl Account<'_> {
         }
     }
 
-    /// Whether `lots` scales and the outlet's habit leave a difference unexplained.
-    fn is_beyond(&self, counted: Mass, found: Mass, lots: usize) -> bool {
+    /// Whether `lots` scales and the outlet's habit leave a difference unexplained. Of one that usually finds less, a full
+    /// weight is no surprise.
+    fn is_beyond(&self, grade: &GradeId, counted: Mass, found: Mass, lots: usize) -> bool {
         let scales = self.tolerance.resolution.times(Decimal::from(lots));
-        let habit = counted.abs().times(self.tolerance.weight.get());
-        (found - counted).abs() > scales + habit
+        let usual = self.tolerance.weight.get();
+        let (low, high) = match self.tolerance.usual.get(grade) {
+            Some(range) => (range.low.min(Decimal::ONE), range.high.max(Decimal::ONE)),
+            None => (Decimal::ONE - usual, Decimal::ONE + usual),
+        };
+        found < counted.times(low) - scales || found > counted.times(high) + scales
     }
 
     /// Each line of a grade: what its weight was promised, what it is at the paper's own price, and what the paper has.

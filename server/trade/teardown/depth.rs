@@ -110,15 +110,15 @@ impl Depth {
 }
 
 /// Of one piece of each sort, what the best is.
-struct Valued<'a> {
-    tree: &'a Tree,
+pub(super) struct Valued<'a> {
+    pub(super) tree: &'a Tree,
     nets: &'a Nets,
-    per_minute: Decimal,
-    children: Vec<Vec<usize>>,
-    sold: Vec<Decimal>,
+    pub(super) per_minute: Decimal,
+    pub(super) children: Vec<Vec<usize>>,
+    pub(super) sold: Vec<Decimal>,
     /// Left on the piece around it.
-    on: Vec<Decimal>,
-    opened: Vec<Option<Decimal>>,
+    pub(super) on: Vec<Decimal>,
+    pub(super) opened: Vec<Option<Decimal>>,
     /// Whether it is taken off, once the piece around it is open.
     comes_off: Vec<bool>,
 }
@@ -137,7 +137,7 @@ pub fn depth(tree: &Tree, nets: &Nets, labour_per_hour: Decimal) -> Depth {
 }
 
 impl<'a> Valued<'a> {
-    fn new(tree: &'a Tree, nets: &'a Nets, labour_per_hour: Decimal) -> Self {
+    pub(super) fn new(tree: &'a Tree, nets: &'a Nets, labour_per_hour: Decimal) -> Self {
         let pieces = tree.pieces();
         let mut children = vec![Vec::new(); pieces.len()];
         for at in 1..pieces.len() {
@@ -210,7 +210,7 @@ impl<'a> Valued<'a> {
         self.opened[at].map_or(self.sold[at], |opened| opened.max(self.sold[at]))
     }
 
-    fn labour(&self, at: usize) -> Decimal {
+    pub(super) fn labour(&self, at: usize) -> Decimal {
         self.tree.pieces()[at].minutes * self.per_minute
     }
 
@@ -220,7 +220,7 @@ impl<'a> Valued<'a> {
     }
 
     /// What the parts of a piece bring while they are left on it, once it is opened.
-    fn all_left_on(&self, at: usize) -> Decimal {
+    pub(super) fn all_left_on(&self, at: usize) -> Decimal {
         let count = |part: &usize| Decimal::from(self.tree.pieces()[*part].count);
         self.children[at].iter().map(|part| self.on[*part] * count(part)).sum()
     }

@@ -1,10 +1,10 @@
-//! An evening at the bench: of piles of units, which to open within the minutes that there are, and in which order.
+//! An evening at the bench: of piles of units, which to open within the minutes that there are, how far, and in which order.
 
 use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy, dec};
 
-use super::depth::per_hour;
-use super::knapsack::{Item, choose};
+use super::knapsack::{Item, Units, choose_each};
+use super::ways::{Way, Ways};
 
 /// The most units that are looked at.
 pub const MOST_UNITS: u32 = 10_000;
@@ -15,18 +15,25 @@ const AMOUNT: Decimal = dec!(1_000_000);
 const LONGEST: Decimal = dec!(100_000);
 const LARGEST: Decimal = dec!(100_000_000);
 
-/// Units of one kind, and what opening one takes and adds, with the labour paid.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// Units of one kind, and the ways in which one of them can be opened.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Pile {
     pub count: u32,
-    pub minutes: Decimal,
-    pub gain: Decimal,
-    pub labour: Decimal,
+    pub ways: Ways,
 }
 
-/// So many of a pile are opened.
+/// So many of a pile are opened in the same way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Opened {
+    pub pile: usize,
+    /// The way's place among those of the pile.
+    pub way: usize,
+    pub count: u32,
+}
+
+/// So many of a pile stay whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Left {
     pub pile: usize,
     pub count: u32,
 }
@@ -40,8 +47,8 @@ pub struct Evening {
     pub labour: Decimal,
     pub minutes: Decimal,
     /// What is left to bring in whole, by pile.
-    pub whole: Vec<Opened>,
-    /// No choice gains more than this, where the search was given up before it was proved.
+    pub whole: Vec<Left>,
+    /// No choice gains more than this, where that is not proved of the one that was found.
     pub bound: Option<Decimal>,
 }
 
@@ -53,61 +60,59 @@ pub enum EveningProblem {
     Figures,
 }
 
-/// Chooses how many of each pile to open, so that the gain within `minutes` is the most there is.
-///
-/// Units of a pile are alike, so that sixteen of them are looked at as 1, 2, 4, 8 and 1 together.
+/// Chooses of each pile how many units to open, and each of them how far, so that the gain within `minutes` is the most
+/// there is.
 pub fn evening(piles: &[Pile], minutes: Decimal) -> Result<Evening, EveningProblem> {
     let units = piles.iter().fold(0, |sum: u32, pile| sum.saturating_add(pile.count));
     if units > MOST_UNITS {
         return Err(EveningProblem::TooMany);
     }
     let limit = scaled(minutes.clamp(Decimal::ZERO, LONGEST), MINUTE, RoundingStrategy::ToZero)?;
-    let mut items = Vec::new();
-    let mut bundles = Vec::new();
-    for (at, pile) in piles.iter().enumerate() {
-        if pile.minutes < Decimal::ZERO || pile.minutes > LONGEST || pile.gain.abs() > LARGEST {
+    let items: Vec<Vec<Item>> = piles.iter().map(items).collect::<Result<_, _>>()?;
+    let units: Vec<Units<'_>> =
+        piles.iter().zip(&items).map(|(pile, items)| Units { count: pile.count, items }).collect();
+    let chosen = choose_each(&units, limit);
+    let way = |opened: &Opened| &piles[opened.pile].ways.ways[opened.way];
+    let mut opened: Vec<Opened> = Vec::new();
+    for (pile, counts) in chosen.counts.iter().enumerate() {
+        opened.extend(counts.iter().enumerate().map(|(way, &count)| Opened { pile, way, count }));
+    }
+    opened.retain(|opened| opened.count > 0);
+    let pace = |opened: &Opened| way(opened).per_hour().unwrap_or(Decimal::MAX);
+    opened.sort_by_key(|opened| std::cmp::Reverse(pace(opened)));
+    let left = |(pile, counts): (usize, &Vec<u32>)| Left {
+        pile,
+        count: piles[pile].count - counts.iter().sum::<u32>(),
+    };
+    let mut whole: Vec<Left> = chosen.counts.iter().enumerate().map(left).collect();
+    whole.retain(|whole| whole.count > 0);
+    // Between the ways that were told apart others may lie, but none above their hull.
+    let is_thinned = piles.iter().any(|pile| pile.ways.is_thinned);
+    let bound = if is_thinned { chosen.mixed } else { chosen.bound };
+    let sum = |of: fn(&Way) -> Decimal| -> Decimal {
+        opened.iter().map(|opened| of(way(opened)) * Decimal::from(opened.count)).sum()
+    };
+    Ok(Evening {
+        gain: sum(|way| way.gain),
+        labour: sum(|way| way.labour),
+        minutes: sum(|way| way.minutes),
+        bound: (bound > chosen.gain).then(|| Decimal::from(bound) / AMOUNT),
+        opened,
+        whole,
+    })
+}
+
+fn items(pile: &Pile) -> Result<Vec<Item>, EveningProblem> {
+    let item = |way: &Way| {
+        if way.minutes < Decimal::ZERO || way.minutes > LONGEST || way.gain.abs() > LARGEST {
             return Err(EveningProblem::Figures);
         }
-        let size = scaled(pile.minutes, MINUTE, RoundingStrategy::AwayFromZero)?;
-        let gain = scaled(pile.gain, AMOUNT, RoundingStrategy::MidpointAwayFromZero)?;
-        let mut left = pile.count;
-        let mut bundle = 1;
-        while left > 0 {
-            let count = bundle.min(left);
-            items.push(Item { gain: gain * i64::from(count), size: size * i64::from(count) });
-            bundles.push((at, count));
-            left -= count;
-            bundle *= 2;
-        }
-    }
-    let chosen = choose(&items, limit);
-    let mut counts = vec![0; piles.len()];
-    for ((at, count), picked) in bundles.iter().zip(&chosen.picked) {
-        counts[*at] += if *picked { *count } else { 0 };
-    }
-    let sum = |of: fn(&Pile) -> Decimal| -> Decimal {
-        piles.iter().zip(&counts).map(|(pile, count)| of(pile) * Decimal::from(*count)).sum()
+        Ok(Item {
+            size: scaled(way.minutes, MINUTE, RoundingStrategy::AwayFromZero)?,
+            gain: scaled(way.gain, AMOUNT, RoundingStrategy::MidpointAwayFromZero)?,
+        })
     };
-    let pace = |opened: &Opened| {
-        let pile = &piles[opened.pile];
-        per_hour(pile.gain + pile.labour, pile.minutes).unwrap_or(Decimal::MAX)
-    };
-    let all = || counts.iter().enumerate();
-    let mut opened: Vec<Opened> = all().map(|(pile, &count)| Opened { pile, count }).collect();
-    opened.retain(|opened| opened.count > 0);
-    opened.sort_by_key(|opened| std::cmp::Reverse(pace(opened)));
-    let mut whole: Vec<Opened> =
-        all().map(|(pile, &count)| Opened { pile, count: piles[pile].count - count }).collect();
-    whole.retain(|whole| whole.count > 0);
-    let bound = (!chosen.is_best()).then(|| Decimal::from(chosen.bound) / AMOUNT);
-    Ok(Evening {
-        opened,
-        gain: sum(|pile| pile.gain),
-        labour: sum(|pile| pile.labour),
-        minutes: sum(|pile| pile.minutes),
-        whole,
-        bound,
-    })
+    pile.ways.ways.iter().map(item).collect()
 }
 
 fn scaled(number: Decimal, by: Decimal, how: RoundingStrategy) -> Result<i64, EveningProblem> {

@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::{SignedDuration, Timestamp};
 use rust_decimal::{Decimal, dec};
 
+use super::Tree;
 use crate::ids::PartId;
 use crate::mass::{Mass, MassUnit};
 
@@ -159,6 +160,21 @@ impl Progress {
     /// Since when the timer runs, where it was surely forgotten.
     pub fn forgotten(&self, now: Timestamp) -> Option<Timestamp> {
         self.running_since.filter(|from| now.duration_since(*from) > LONGEST_SPELL)
+    }
+
+    /// Pieces that are in `part` still: neither weighed in themselves nor in a part that was.
+    pub fn still_in(&self, tree: &Tree, part: usize) -> Vec<usize> {
+        let is_off = |at: usize| self.parts.contains_key(&tree.pieces()[at].id);
+        let mut still = Vec::new();
+        let mut around = vec![part];
+        while let Some(at) = around.pop() {
+            for inside in tree.parts_of(at).filter(|inside| !is_off(*inside)) {
+                still.push(inside);
+                around.push(inside);
+            }
+        }
+        still.sort_unstable();
+        still
     }
 
     /// Parts that were weighed in more than once.

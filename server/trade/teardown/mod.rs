@@ -10,6 +10,7 @@ mod knapsack;
 mod learned;
 mod log;
 mod order;
+mod ways;
 
 use std::collections::BTreeMap;
 
@@ -21,10 +22,11 @@ use crate::mass::{HEAVIEST_GRAMS, Mass};
 
 pub use compare::{Beyond, Comparison, Decides, Side, compare};
 pub use depth::{Brought, Deed, Depth, Step, depth};
-pub use evening::{Evening, EveningProblem, MOST_UNITS, Opened, Pile, evening};
-pub use knapsack::{Chosen, Item, choose};
+pub use evening::{Evening, EveningProblem, Left, MOST_UNITS, Opened, Pile, evening};
+pub use knapsack::{Chosen, ChosenEach, Item, Units, choose, choose_each};
 pub use learned::{COUNTS_AS, Estimate, Finished, LearnedKind, Prior, learn, shrink};
 pub use log::{Balance, Entry, EntryKind, Progress, Spell, Weighed, last_place};
+pub use ways::{Way, Ways, ways};
 
 /// What a grade brings today, after everything, in home currency.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -1,15 +1,18 @@
 //! A settlement against two papers worked by hand, and its law on random ones: the differences add up.
 
+use std::collections::BTreeMap;
+
 use iso_currency::Currency::{self, CAD, JPY, KWD, USD};
 use jiff::civil::date;
 use proptest::prelude::*;
 use rust_decimal::{Decimal, dec};
+use trade::history::Range;
 use trade::ids::{GradeId, LotId};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Price, PriceUnit, Share, places};
 use trade::settlement::{
     Charge, ChargeKind, Comparison, Counted, Doubt, Kind, Paper, PaperLine, Payment, Promise, Sent,
-    Tolerance, compare, doubts,
+    Tolerance, Why, compare, doubts,
 };
 
 fn pounds(pounds: Decimal) -> Mass {
@@ -61,8 +64,39 @@ fn tolerance() -> Tolerance {
     Tolerance {
         resolution: Mass::of(dec!(0.1), MassUnit::Ounce),
         weight: percent(dec!(0.5)),
+        usual: BTreeMap::new(),
         exchange: percent(dec!(1)),
     }
+}
+
+/// What settlements have taught of an outlet's scale takes the place of what is usual anywhere.
+#[test]
+fn a_scale_that_is_known_is_held_to_what_it_usually_finds() {
+    let promise = Promise { sent: promise().sent[..1].to_vec(), ..promise() };
+    let sent = &promise.sent[0];
+    let counted = promise.counted_mass(sent);
+    let asked = |ratio: Decimal, usual: Option<(Decimal, Decimal)>| {
+        let line = PaperLine {
+            grade: Some(sent.grade.clone()),
+            mass: Some(counted.times(ratio)),
+            price: Some(sent.price),
+            amount: dec!(1),
+            pays_for: vec![sent.lot.clone()],
+            ..PaperLine::default()
+        };
+        let usual = usual.map(|(low, high)| (sent.grade.clone(), Range { low, high }));
+        let tolerance = Tolerance { usual: usual.into_iter().collect(), ..tolerance() };
+        let comparison = compare(&promise, &paper(vec![line], Vec::new(), dec!(1)), &tolerance);
+        let weight = comparison.differences.iter().find(|one| matches!(one.why, Why::Weight { .. }));
+        weight.is_some_and(|weight| weight.is_beyond)
+    };
+    // Two in a hundred are more than half of one; not of a buyer that usually finds three less, nor is a full weight there.
+    let finds_less = Some((dec!(0.955), dec!(0.985)));
+    assert_eq!((asked(dec!(0.98), None), asked(dec!(0.98), finds_less)), (true, false));
+    assert!(asked(dec!(0.94), finds_less) && !asked(dec!(1), finds_less) && asked(dec!(1.02), finds_less));
+    // A scale that has always agreed is asked about sooner.
+    let agrees = Some((dec!(0.999), dec!(1.001)));
+    assert_eq!((asked(dec!(0.996), None), asked(dec!(0.996), agrees)), (false, true));
 }
 
 fn paper(lines: Vec<PaperLine>, charges: Vec<Charge>, paid: Decimal) -> Paper {

@@ -1,14 +1,16 @@
 //! Kinds beside each other: which is worth more, and what decides it.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use rust_decimal::Decimal;
-use trade::ids::KindId;
+use trade::ids::{GradeId, KindId};
 use trade::teardown::{Beyond, Comparison, Decides, Depth, LearnedKind, Side, compare as compared};
 
 use super::{Bench, asked, labour_rate, minutes};
-use crate::catalogue::kinds::{CatalogueKind, KINDS, kind as kind_of};
+use crate::catalogue::kinds::{CatalogueKind, KINDS, grades_of, kind as kind_of};
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
@@ -49,6 +51,8 @@ struct ComparePage {
     sides: Vec<ShownSide>,
     common: Vec<ShownBeyond>,
     says: String,
+    /// Names of grades that nobody prices.
+    unpriced: Vec<String>,
 }
 
 impl ComparePage {
@@ -106,6 +110,14 @@ pub async fn compare(
     });
     let says =
         comparison.as_ref().map_or_else(String::new, |found| in_words(found, &kinds, &bench, &visitor));
+    let unpriced: BTreeSet<&GradeId> = learned
+        .iter()
+        .zip(&depths)
+        .flat_map(|(learned, depth)| {
+            grades_of(&learned.tree).into_iter().filter(|grade| depth.unpriced.contains(*grade))
+        })
+        .collect();
+    let unpriced = unpriced.into_iter().map(|grade| bench.grade_name(grade)).collect();
     let mut options = vec![(String::new(), "Choose a kind".to_string())];
     options.extend(KINDS.iter().map(|kind| (kind.id.to_string(), kind.name.clone())));
     let mut chosen: Vec<String> = kinds.iter().map(|kind| kind.id.to_string()).collect();
@@ -121,6 +133,7 @@ pub async fn compare(
             .as_ref()
             .map_or_else(Vec::new, |found| found.common.iter().filter_map(shown_beyond).collect()),
         says,
+        unpriced,
         visitor,
     })
 }

@@ -1,10 +1,10 @@
-//! Tonight: so many minutes and a pile of units. Which to open, and in what order?
+//! Tonight: so many minutes and a pile of units. Which to open, how far, and in what order?
 
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use rust_decimal::{Decimal, dec};
-use trade::teardown::{Depth, Evening, Opened, Pile, evening};
+use trade::teardown::{Deed, Evening, LearnedKind, Left, Opened, Pile, Way, evening, ways};
 
 use super::{Bench, asked, labour_rate, minutes};
 use crate::catalogue::kinds::{CatalogueKind, KINDS};
@@ -26,6 +26,8 @@ struct Row {
     minutes: String,
     gain: Decimal,
     per_hour: Option<Decimal>,
+    /// What is done in each, where there is not the time for all that pays.
+    only: Option<String>,
 }
 
 struct Family {
@@ -37,7 +39,7 @@ struct Family {
 
 struct Planned {
     rows: Vec<Row>,
-    whole: Vec<Row>,
+    whole: Vec<(&'static CatalogueKind, u32)>,
     gain: Decimal,
     minutes: String,
     per_hour: Option<Decimal>,
@@ -113,17 +115,11 @@ fn planned(
     rate: Decimal,
     form: &mut Form,
 ) -> Option<Planned> {
-    let depths: Vec<Depth> =
-        pile.iter().map(|(kind, _)| bench.depth(&bench.learned(kind).tree, rate)).collect();
+    let learned: Vec<LearnedKind> = pile.iter().map(|(kind, _)| bench.learned(kind)).collect();
     let piles: Vec<Pile> = pile
         .iter()
-        .zip(&depths)
-        .map(|((_, count), depth)| Pile {
-            count: *count,
-            minutes: depth.minutes(),
-            gain: depth.gain(),
-            labour: depth.labour(),
-        })
+        .zip(&learned)
+        .map(|((_, count), learned)| Pile { count: *count, ways: ways(&learned.tree, &bench.nets, rate) })
         .collect();
     let found: Evening = match evening(&piles, time) {
         Ok(found) => found,
@@ -132,20 +128,38 @@ fn planned(
             return None;
         }
     };
-    let row = |opened: &Opened| Row {
-        kind: pile[opened.pile].0,
-        count: opened.count,
-        minutes: minutes(piles[opened.pile].minutes * Decimal::from(opened.count)),
-        gain: piles[opened.pile].gain * Decimal::from(opened.count),
-        per_hour: depths[opened.pile].per_hour(),
+    let row = |opened: &Opened| {
+        let ways = &piles[opened.pile].ways.ways;
+        let (way, count) = (&ways[opened.way], Decimal::from(opened.count));
+        Row {
+            kind: pile[opened.pile].0,
+            count: opened.count,
+            minutes: minutes(way.minutes * count),
+            gain: way.gain * count,
+            per_hour: way.per_hour(),
+            only: (opened.way + 1 < ways.len()).then(|| in_words(way, &learned[opened.pile])),
+        }
     };
+    let left = |left: &Left| (pile[left.pile].0, left.count);
     let earned = (found.gain + found.labour) * dec!(60);
     Some(Planned {
         rows: found.opened.iter().map(row).collect(),
-        whole: found.whole.iter().map(row).collect(),
+        whole: found.whole.iter().map(left).collect(),
         gain: found.gain,
         per_hour: earned.checked_div(found.minutes),
         minutes: minutes(found.minutes),
         bound: found.bound,
     })
+}
+
+/// What is done in a unit, part by part.
+fn in_words(way: &Way, learned: &LearnedKind) -> String {
+    let part = |(piece, deed): &(usize, Deed)| {
+        let name = &learned.tree.pieces()[*piece].name;
+        match deed {
+            Deed::TakeOffAndOpen => format!("{name} (and open it)"),
+            Deed::TakeOff | Deed::Open => name.clone(),
+        }
+    };
+    way.done.iter().map(part).collect::<Vec<_>>().join(", ")
 }

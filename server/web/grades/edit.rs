@@ -26,7 +26,7 @@ const MOST_ENTRIES: usize = 12;
 /// Empty rows offered below the confusions that are there.
 const SPARE_ROWS: usize = 2;
 /// Addresses below `/grades/` that are not a grade.
-const RESERVED: [&str; 2] = ["new", "recognise"];
+const RESERVED: [&str; 3] = ["more", "new", "recognise"];
 
 #[derive(Template)]
 #[template(path = "grades/edit.html")]

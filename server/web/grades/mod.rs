@@ -1,9 +1,11 @@
 //! Grades: what is it, how do I tell it, and what is it mistaken for?
 
 mod edit;
+mod more;
 mod recognise;
 
 pub use edit::{create, edit, new, update};
+pub use more::{add as add_more, more};
 pub use recognise::recognise;
 
 use askama::Template;
@@ -48,6 +50,8 @@ struct GradesPage {
     find: String,
     families: Vec<Family>,
     all_open: bool,
+    /// How many of the catalogue's the shop has not got.
+    more: usize,
 }
 
 pub async fn index(
@@ -57,6 +61,7 @@ pub async fn index(
 ) -> Result<Response, Failure> {
     let grades = app.store.grades(&visitor.shop.id).await?;
     let lots = app.store.open_lots(&visitor.shop.id).await?;
+    let more = more::missing(&grades).count();
     let find = find.trim().to_string();
     let mut families: Vec<Family> = Vec::new();
     for grade in grades.into_iter().filter(|grade| answers_to(grade, &find)) {
@@ -71,7 +76,7 @@ pub async fn index(
     let page = visitor.page(Screen::Grades, "Grades");
     let all_open =
         !find.is_empty() || folds.all_open(families.iter().map(|family| family.grades.len()).sum());
-    html(&GradesPage { page, visitor, find, families, all_open })
+    html(&GradesPage { page, visitor, find, families, all_open, more })
 }
 
 /// Whether somebody who looks for `words` may mean the grade: each word stands somewhere in what names it.

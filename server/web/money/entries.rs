@@ -222,7 +222,7 @@ async fn entry_page(app: &App, visitor: Visitor, id: &str, mut form: Form) -> Re
     let about = app.store.cash_about(&visitor.shop.id, id).await?;
     form.set("undo_id", new_id());
     form.set("rate_id", new_id());
-    let by_document = entry.document.as_ref().is_some_and(|d| d.kind != DocumentKind::Transfer);
+    let by_document = entry.document.as_ref().is_some_and(|document| !document.kind.is_by_hand());
     let stands = entry.reversed_by.is_none() && !entry.is_about_another();
     let home = visitor.home();
     html(&EntryPage {
@@ -245,6 +245,7 @@ impl DocumentKind {
             DocumentKind::Run => "a yard run",
             DocumentKind::Pickup => "a pickup",
             DocumentKind::Transfer => "a payment between partners",
+            DocumentKind::Claim => "a claim for a shipment",
         }
     }
 }
@@ -258,6 +259,7 @@ impl Document {
             DocumentKind::Shipment => format!("/shipments/{id}"),
             DocumentKind::Run => format!("/runs/{id}"),
             DocumentKind::Pickup => format!("/pickups/{id}"),
+            DocumentKind::Claim => format!("/shipments/{id}/claim"),
             DocumentKind::Transfer => return None,
         })
     }

@@ -31,6 +31,7 @@ use crate::store::hours::HourTotal;
 pub use entries::{give_rate, index as entries, reverse, show as entry, unrated};
 pub use export::{csv, journal, workbook};
 pub use hours::{create as write_hours, index as hours, undo as undo_hours};
+pub(super) use new_entry::amount;
 pub use new_entry::{create, new};
 pub use shares::{pay, set_split, show as shares};
 
@@ -117,6 +118,8 @@ struct Line {
 
 struct List {
     heading: &'static str,
+    /// Tells it from the other lists.
+    code: &'static str,
     lines: Vec<Line>,
     is_cut: bool,
 }
@@ -268,7 +271,12 @@ fn by_kind(totals: &[MonthTotal], period: Period, home: Currency) -> List {
         bar: (0, 0),
     });
     let amounts: Vec<i64> = kinds.values().map(|(amount, _)| *amount).collect();
-    List { heading: "What it was for", lines: with_bars(lines.collect(), &amounts), is_cut: false }
+    List {
+        heading: "What it was for",
+        code: "kind",
+        lines: with_bars(lines.collect(), &amounts),
+        is_cut: false,
+    }
 }
 
 fn by_facet(
@@ -299,7 +307,12 @@ fn by_facet(
         }
     });
     let amounts: Vec<i64> = shown.iter().map(|total| total.came_in + total.went_out).collect();
-    List { heading, lines: with_bars(lines.collect(), &amounts), is_cut: found.len() > shown.len() }
+    List {
+        heading,
+        code: facet.code(),
+        lines: with_bars(lines.collect(), &amounts),
+        is_cut: found.len() > shown.len(),
+    }
 }
 
 /// Bars from one zero line, all to the same scale.

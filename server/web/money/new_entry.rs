@@ -81,7 +81,7 @@ pub async fn new(
 }
 
 /// The amount in a field, with no more decimals than its currency has.
-pub(super) fn amount(form: &mut Form, name: &str, currency: &str) -> Option<Money> {
+pub(in crate::web) fn amount(form: &mut Form, name: &str, currency: &str) -> Option<Money> {
     let currency = form.currency(currency);
     let least = Decimal::new(1, currency.map_or(2, places));
     let amount = form.decimal(name, least, LARGEST_AMOUNT)?;

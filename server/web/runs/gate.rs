@@ -9,8 +9,9 @@ use trade::mass::Mass;
 use trade::money::{Currency, LARGEST_AMOUNT, Money, Price, PriceUnit};
 use trade::settlement::{Charge, ChargeKind, Paper, PaperLine, Payment, Promise};
 
+use crate::store::new_id;
 use crate::store::outlets::Outlet;
-use crate::store::runs::RunStop;
+use crate::store::runs::{RunLot, RunStop, TakenPart};
 use crate::web::form::Form;
 use crate::web::page::Visitor;
 
@@ -25,6 +26,8 @@ pub fn line_count(form: &Form) -> usize {
 /// What the form says: the ticket, and the lots that were refused.
 pub struct Entered {
     pub refused: Vec<LotId>,
+    /// Of these lots the yard took a part.
+    pub parts: Vec<TakenPart>,
     /// `None` where everything was refused.
     pub paper: Option<Paper>,
     pub number: String,
@@ -50,15 +53,21 @@ pub fn entered(
 ) -> Option<Entered> {
     let today = visitor.today();
     let count = line_count(form);
-    let mut refused = Vec::new();
+    let (mut refused, mut parts) = (Vec::new(), Vec::new());
     let mut on_line: BTreeMap<usize, Vec<LotId>> = BTreeMap::new();
     for lot in &stop.lots {
         let name = format!("fate-{}", lot.lot_id);
+        let part = read_part(form, lot);
         match form.value(&name) {
+            "refused" if part.is_some() => {
+                form.refuse(&name, "A part of it was taken: say on which line that stands.");
+            }
             "refused" => refused.push(lot.lot_id.clone()),
             line => match line.parse::<usize>() {
                 Ok(line) if (1..=count).contains(&line) => {
-                    on_line.entry(line).or_default().push(lot.lot_id.clone());
+                    let taken = part.as_ref().map_or(&lot.lot_id, |part| &part.taken);
+                    on_line.entry(line).or_default().push(taken.clone());
+                    parts.extend(part);
                 }
                 _ => form.refuse(&name, "Say on which line it stands, or that it was refused."),
             },
@@ -88,8 +97,13 @@ pub fn entered(
     let (fee, deduction, total) = (fee?, deduction?, total?);
     let (number, note, dated, paid_on) = (number?, note?, dated?, paid_on?);
     let currency = stop.promise.currency;
-    let done =
-        |paper| Entered { refused: refused.clone(), paper, number: number.clone(), note: note.clone() };
+    let done = |paper| Entered {
+        refused: refused.clone(),
+        parts: parts.clone(),
+        paper,
+        number: number.clone(),
+        note: note.clone(),
+    };
     if on_line.is_empty() {
         if lines.iter().any(Line::is_told) || total.is_some() {
             form.refuse(
@@ -131,6 +145,36 @@ pub fn entered(
         payment: Payment { day: paid_on, arrived, bank_fee: Decimal::ZERO },
     };
     form.is_good().then(|| done(Some(paper)))
+}
+
+/// The fields that say that a yard took a part of a lot: its weight and its pieces.
+pub fn part_fields(lot: &RunLot) -> [String; 2] {
+    ["part", "pieces-of"].map(|what| format!("{what}-{}", lot.lot_id))
+}
+
+/// What a yard took of a lot, where that was not all of it.
+fn read_part(form: &mut Form, lot: &RunLot) -> Option<TakenPart> {
+    let [name, pieces_name] = part_fields(lot);
+    if form.value(&name).trim().is_empty() {
+        if !form.value(&pieces_name).trim().is_empty() {
+            form.refuse(&name, "Type what these pieces weigh, by our scale.");
+        }
+        return None;
+    }
+    let mass = form.mass(&name)?.as_kept();
+    if !mass.is_positive() || mass >= lot.net {
+        form.refuse(
+            &name,
+            "That is no part of it. Leave it empty where they took all of it, or say that it was refused.",
+        );
+        return None;
+    }
+    let pieces = match lot.pieces {
+        0 => 0,
+        all => form.count(&pieces_name, all)?,
+    };
+    let typed = form.value(&name).trim().to_string();
+    Some(TakenPart { lot: lot.lot_id.clone(), taken: LotId::new(new_id()), mass, pieces, typed })
 }
 
 /// A line as it was typed.

@@ -8,14 +8,13 @@ use intake::{Format, Hints};
 use rust_decimal::Decimal;
 use serde::Deserialize;
 use trade::ids::{GradeId, LotId, OutletId};
-use trade::mass::{Mass, MassUnit};
-use trade::money::{Currency, Money, Share};
+use trade::money::{Currency, Money};
 use trade::settlement::{Comparison, Paper, Promise, Tolerance, compare};
 
-use super::gate::{MOST_LINES, entered, line_count, price_unit, promised_price};
+use super::gate::{Entered, MOST_LINES, entered, line_count, part_fields, price_unit, promised_price};
 use crate::reader;
 use crate::store::photos::Subject;
-use crate::store::runs::{Run, RunLot, RunState, RunStop, Ticket};
+use crate::store::runs::{Run, RunLot, RunState, RunStop, TakenPart, Ticket};
 use crate::store::settlements::{Delivery, NewSettlement, Settlement};
 use crate::store::{StoreError, is_id, new_id};
 use crate::web::App;
@@ -23,13 +22,11 @@ use crate::web::failure::Failure;
 use crate::web::form::Form;
 use crate::web::page::{Page, Screen, Visitor, html, unbroken};
 use crate::web::photos::Album;
+use crate::web::settlements::tolerance;
+use crate::web::settlements::words::{Names, Row};
 
 /// Lines that stand empty for what the yard calls otherwise.
 const SPARE_LINES: usize = 1;
-/// How far a yard's floor scale may be off: half a pound a weighing and half a per cent (common practice, no source).
-const STEP: Decimal = rust_decimal::dec!(0.5);
-const USUAL: Decimal = rust_decimal::dec!(0.005);
-
 /// Where a stop stands for its page.
 enum Standing {
     /// The truck has not left.
@@ -41,20 +38,13 @@ enum Standing {
 
 /// A paper beside its promise, as a page shows it.
 struct Compared {
-    rows: Vec<DifferenceRow>,
+    rows: Vec<Row>,
     promised: String,
     paid: String,
     difference: String,
     is_less: bool,
     has_no_weights: bool,
     number: String,
-}
-
-struct DifferenceRow {
-    label: &'static str,
-    grade: String,
-    amount: String,
-    is_beyond: bool,
 }
 
 #[derive(Template)]
@@ -99,6 +89,10 @@ struct LineFields {
 struct LotField {
     name: String,
     label: String,
+    /// Of a part of it, where the yard took no more: its weight, and its pieces where the lot is counted.
+    part: String,
+    part_pieces: Option<String>,
+    is_part: bool,
 }
 
 /// Leads from a stop's own number to its page.
@@ -229,7 +223,8 @@ async fn drawn(
                 Some(head) => {
                     let Settlement { head, promise, paper, .. } =
                         app.store.settlement(shop, &head.id).await?;
-                    let mut compared = compared(&promise, &paper, &visitor, &names);
+                    let tolerance = tolerance(app, &visitor, &delivery, &outlet, Some(&head.id)).await?;
+                    let mut compared = compared(&promise, &paper, &tolerance, &stop, &visitor, &names);
                     compared.number = head.number;
                     Some(Box::new(compared))
                 }
@@ -260,9 +255,15 @@ async fn drawn(
         }
     };
     let lines = (1..=count).map(line).collect();
-    let lot = |lot: &RunLot| LotField {
-        name: format!("fate-{}", lot.lot_id),
-        label: format!("{}: {}, {}", lot.container_label, lot.grade_name, visitor.mass(lot.net)),
+    let lot = |lot: &RunLot| {
+        let [part, part_pieces] = part_fields(lot);
+        LotField {
+            name: format!("fate-{}", lot.lot_id),
+            label: format!("{}: {}, {}", lot.container_label, lot.grade_name, visitor.mass(lot.net)),
+            is_part: form.has(&part) || form.has(&part_pieces),
+            part,
+            part_pieces: (lot.pieces > 0).then_some(part_pieces),
+        }
     };
     let lots = stop.lots.iter().map(lot).collect();
     let labels = ["Paid in all", "Fees", "Taken off for dirt or steel"].map(|what| format!("{what}, {code}"));
@@ -303,23 +304,31 @@ fn grade_options(names: &[(String, String)], stop: &RunStop) -> Vec<(String, Str
     options
 }
 
-fn compared(promise: &Promise, paper: &Paper, visitor: &Visitor, names: &[(String, String)]) -> Compared {
-    let comparison: Comparison = compare(promise, paper, &tolerance());
-    let name = |grade: &GradeId| {
+fn compared(
+    promise: &Promise,
+    paper: &Paper,
+    tolerance: &Tolerance,
+    stop: &RunStop,
+    visitor: &Visitor,
+    names: &[(String, String)],
+) -> Compared {
+    let comparison: Comparison = compare(promise, paper, tolerance);
+    let grade = |grade: &GradeId| {
         let known = names.iter().find(|(id, _)| id == grade.as_str());
         known.map_or_else(|| grade.to_string(), |(_, name)| name.clone())
     };
+    let lot = |id: &LotId| {
+        let known = stop.lots.iter().find(|lot| lot.lot_id == *id);
+        known.map_or_else(|| id.to_string(), |lot| lot.container_label.clone())
+    };
     let money = |amount| unbroken(&Money::new(amount, paper.currency).to_string());
-    let rows = comparison.differences.iter().filter(|difference| !difference.amount.is_zero());
-    let rows = rows.map(|difference| DifferenceRow {
-        label: difference.why.kind().label(),
-        grade: told(&difference.why, &name, visitor),
-        amount: money(difference.amount),
-        is_beyond: difference.is_beyond,
-    });
+    let names = Names { grade: &grade, lot: &lot, visitor };
+    // What arises on the way to the account is for the settlement's own page.
+    let at_the_gate = comparison.differences.iter().filter(|difference| !difference.amount.is_zero());
+    let rows = at_the_gate.map(|difference| names.row(difference, paper, visitor.home())).collect();
     let difference = comparison.paid - comparison.promised;
     Compared {
-        rows: rows.collect(),
+        rows,
         promised: money(comparison.promised),
         paid: money(comparison.paid),
         difference: money(difference),
@@ -327,36 +336,6 @@ fn compared(promise: &Promise, paper: &Paper, visitor: &Visitor, names: &[(Strin
         has_no_weights: paper.lines.iter().any(|line| line.mass.is_none() && line.pieces.is_none()),
         number: String::new(),
     }
-}
-
-/// The grade that a difference is about, and the weights or prices behind it.
-fn told(why: &trade::settlement::Why, name: &dyn Fn(&GradeId) -> String, visitor: &Visitor) -> String {
-    use trade::settlement::Why;
-    match why {
-        Why::Unpaid { grade, mass, .. } => format!("{}, {}", name(grade), visitor.mass(*mass)),
-        Why::Weight { grade, counted, found } => {
-            format!("{}: {} found, {} ours", name(grade), visitor.mass(*found), visitor.mass(*counted))
-        }
-        Why::Pieces { grade, counted, found } => format!("{}: {found} found, {counted} ours", name(grade)),
-        Why::Downgrade { grade, to, .. } => format!("{}, taken as {}", name(grade), name(to)),
-        Why::Price { grade, promised, paid, .. } => match paid {
-            Some(paid) => {
-                let [paid, promised] = [paid, promised].map(|price| unbroken(&price.to_string()));
-                format!("{}: {paid}, promised {promised}", name(grade))
-            }
-            None => name(grade),
-        },
-        Why::Untold { grade } => name(grade),
-        Why::Stray { line } | Why::Line { line } => format!("line {}", line + 1),
-        Why::Sum | Why::Fees { .. } | Why::Deductions { .. } | Why::Exchange { .. } | Why::BankFee { .. } => {
-            String::new()
-        }
-    }
-}
-
-fn tolerance() -> Tolerance {
-    let usual = Share::new(USUAL).unwrap_or_default();
-    Tolerance { resolution: Mass::of(STEP, MassUnit::Pound), weight: usual, exchange: usual }
 }
 
 /// Reads the ticket back, or takes it down.
@@ -387,14 +366,16 @@ pub async fn take(
     let Some(entered) = entered(&mut form, &stop, &outlet, &grades, &visitor) else {
         return stop_page(&app, visitor, run, stop, form, None).await;
     };
-    let promise = taken_promise(&stop.promise, &entered.refused);
+    let delivery = Delivery::RunStop(stop.id.clone());
+    let promise = taken_promise(&stop.promise, &entered.refused, &entered.parts);
     if form.value("step") != "save" {
-        let look = entered.paper.as_ref().map(|paper| compared(&promise, paper, &visitor, &names));
+        let tolerance = tolerance(&app, &visitor, &delivery, &outlet, None).await?;
+        let compared = |paper| compared(&promise, paper, &tolerance, &stop, &visitor, &names);
+        let look = entered.paper.as_ref().map(compared);
         // Nothing to compare where nothing was taken: it is read back all the same.
         let look = look.unwrap_or_else(|| nothing_taken(stop.promise.currency));
         return stop_page(&app, visitor, run, stop, form, Some(look)).await;
     }
-    let delivery = Delivery::RunStop(stop.id.clone());
     let outlet_id: &OutletId = &stop.outlet_id;
     let settlement = entered.paper.as_ref().map(|paper| NewSettlement {
         id: &id,
@@ -408,7 +389,8 @@ pub async fn take(
         sha256: None,
         note: &entered.note,
     });
-    let ticket = Ticket { run_id: &run_id, stop_id: &stop_id, refused: &entered.refused, settlement };
+    let Entered { refused, parts, .. } = &entered;
+    let ticket = Ticket { run_id: &run_id, stop_id: &stop_id, refused, parts, settlement };
     match app.store.take_ticket(&visitor.by(), &ticket).await {
         Ok(()) => Ok(there),
         Err(StoreError::Stale) if app.store.settlement(&visitor.shop.id, &id).await.is_ok() => Ok(there),
@@ -430,10 +412,15 @@ fn nothing_taken(currency: Currency) -> Compared {
     }
 }
 
-/// What was promised for the lots that the yard took.
-fn taken_promise(promise: &Promise, refused: &[LotId]) -> Promise {
+/// What was promised for the lots that the yard took, and for the parts of lots.
+fn taken_promise(promise: &Promise, refused: &[LotId], parts: &[TakenPart]) -> Promise {
     let mut promise = promise.clone();
     promise.sent.retain(|sent| !refused.contains(&sent.lot));
+    for sent in &mut promise.sent {
+        if let Some(part) = parts.iter().find(|part| part.lot == sent.lot) {
+            (sent.lot, sent.mass, sent.pieces) = (part.taken.clone(), part.mass, part.pieces);
+        }
+    }
     promise
 }
 
@@ -455,7 +442,7 @@ pub async fn skip(
     let (_, stop) = load(&app, &visitor, &run_id, &stop_id).await?;
     let there = Redirect::to(&format!("/runs/{run_id}")).into_response();
     let all: Vec<LotId> = stop.lots.iter().filter(|lot| !lot.is_back).map(|lot| lot.lot_id.clone()).collect();
-    let ticket = Ticket { run_id: &run_id, stop_id: &stop_id, refused: &all, settlement: None };
+    let ticket = Ticket { run_id: &run_id, stop_id: &stop_id, refused: &all, parts: &[], settlement: None };
     match app.store.take_ticket(&visitor.by(), &ticket).await {
         Ok(()) => Ok(there),
         // Sent twice: the first one has done it.

@@ -336,7 +336,9 @@ async fn work_out(app: &App, visitor: &Visitor, desk: &mut Desk) -> Result<Optio
         desk.form.refuse("currency", problem);
         return Ok(None);
     };
-    let tolerance = tolerance(visitor.style());
+    let replaced = desk.draft.replaces.as_deref();
+    let delivery = &desk.draft.delivery;
+    let tolerance = tolerance(app, visitor, delivery, &desk.subject.outlet, replaced).await?;
     let comparison = compare(&promise, paper, &tolerance);
     let pays_in = desk.subject.promise.currency;
     let found =

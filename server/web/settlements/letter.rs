@@ -29,7 +29,9 @@ pub async fn show(
 ) -> Result<Response, Failure> {
     let settlement = app.store.settlement(&visitor.shop.id, &id).await?;
     let subject = Subject::of(&app, &visitor, &settlement.head.delivery, Some(&settlement)).await?;
-    let comparison = compare(&settlement.promise, &settlement.paper, &tolerance(visitor.style()));
+    let delivery = &settlement.head.delivery;
+    let tolerance = tolerance(&app, &visitor, delivery, &subject.outlet, Some(&id)).await?;
+    let comparison = compare(&settlement.promise, &settlement.paper, &tolerance);
     let waybill = match &settlement.head.delivery {
         Delivery::Shipment(shipment) => {
             app.store.waybills(&visitor.shop.id, shipment).await?.into_iter().next()

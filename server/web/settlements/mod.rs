@@ -5,7 +5,7 @@ mod letter;
 mod paper;
 mod subject;
 mod typed;
-mod words;
+pub(super) mod words;
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -21,7 +21,8 @@ use super::page::{Page, Screen, Visitor, html, money};
 use super::sheets::attachment;
 use crate::store::new_id;
 use crate::store::settlements::{Settlement, Withdrawal};
-use subject::{Subject, address, grade_name, tolerance};
+pub(super) use subject::tolerance;
+use subject::{Subject, address, grade_name};
 use words::{Names, Row};
 
 pub use draft::{begin, correct, discard, review, save, show as show_draft, update as update_draft};
@@ -112,7 +113,9 @@ pub async fn show(
 ) -> Result<Response, Failure> {
     let settlement = app.store.settlement(&visitor.shop.id, &id).await?;
     let subject = Subject::of(&app, &visitor, &settlement.head.delivery, Some(&settlement)).await?;
-    let comparison = compare(&settlement.promise, &settlement.paper, &tolerance(visitor.style()));
+    let delivery = &settlement.head.delivery;
+    let tolerance = tolerance(&app, &visitor, delivery, &subject.outlet, Some(&id)).await?;
+    let comparison = compare(&settlement.promise, &settlement.paper, &tolerance);
     let names = Names {
         grade: &|id| grade_name(&subject.grades, id),
         lot: &|id| subject.lot_label(id),

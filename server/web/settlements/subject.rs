@@ -1,5 +1,7 @@
 //! What a paper is about: a delivery, with its lots, what was promised for them, and when it left.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, LotId};
@@ -13,9 +15,11 @@ use crate::store::settlements::{Delivery, Settlement};
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::page::Visitor;
+use crate::web::track;
 
 /// How far an outlet's scale may be off before anything is known of it: half a per cent, and the bank's rate by one.
-/// Both are common practice, no source.
+/// A yard's floor scale shows half pounds. All three are common practice, no source.
+const FLOOR_STEP: Decimal = dec!(0.5);
 const USUAL_WEIGHT: Decimal = dec!(0.005);
 const USUAL_EXCHANGE: Decimal = dec!(0.01);
 
@@ -145,15 +149,37 @@ pub fn grade_name(grades: &[Grade], id: &GradeId) -> String {
     grade.map_or_else(|| id.to_string(), |grade| grade.details.name.clone())
 }
 
-/// What scales and banks are allowed to differ by: a step of the shop's scale as the shop shows weights, and the usual.
-pub fn tolerance(style: MassStyle) -> Tolerance {
-    let resolution = match style {
-        MassStyle::PoundsOunces => Mass::of(dec!(0.1), MassUnit::Ounce),
-        MassStyle::Kilograms => Mass::of(dec!(0.005), MassUnit::Kilogram),
+/// What scales and banks are allowed to differ by about a delivery: a step of the scale that it was weighed on, and what the
+/// outlet's scale has usually found, once enough has been settled there before this `settlement`; until then the usual.
+pub async fn tolerance(
+    app: &App,
+    visitor: &Visitor,
+    delivery: &Delivery,
+    outlet: &Outlet,
+    settlement: Option<&str>,
+) -> Result<Tolerance, Failure> {
+    let step = match (delivery, visitor.style()) {
+        (Delivery::RunStop(_), _) => Mass::of(FLOOR_STEP, MassUnit::Pound),
+        (Delivery::Shipment(_), MassStyle::PoundsOunces) => Mass::of(dec!(0.1), MassUnit::Ounce),
+        (Delivery::Shipment(_), MassStyle::Kilograms) => Mass::of(dec!(0.005), MassUnit::Kilogram),
     };
-    Tolerance {
-        resolution,
-        weight: Share::new(USUAL_WEIGHT).unwrap_or_default(),
-        exchange: Share::new(USUAL_EXCHANGE).unwrap_or_default(),
+    let mut usual = BTreeMap::new();
+    if app.store.learns(&visitor.shop.id).await? {
+        let history = track::history(app, visitor).await?;
+        let priced = track::bare(outlet);
+        let learned = match settlement {
+            Some(settlement) => history.learned_before(&priced, settlement),
+            None => history.learned(&priced),
+        };
+        if let Some(learned) = learned {
+            let grades = app.store.grades(&visitor.shop.id).await?.into_iter().map(|grade| grade.id);
+            usual.extend(grades.filter_map(|grade| Some((grade.clone(), learned.usual_weight(&grade)?))));
+        }
     }
+    Ok(Tolerance {
+        resolution: step,
+        weight: Share::new(USUAL_WEIGHT).unwrap_or_default(),
+        usual,
+        exchange: Share::new(USUAL_EXCHANGE).unwrap_or_default(),
+    })
 }

@@ -31,7 +31,7 @@ impl Names<'_> {
         comparison.differences.iter().map(|difference| self.row(difference, paper, home)).collect()
     }
 
-    fn row(&self, difference: &Difference, paper: &Paper, home: Currency) -> Row {
+    pub fn row(&self, difference: &Difference, paper: &Paper, home: Currency) -> Row {
         let in_home = paper.currency == home || difference.amount.is_zero() && !difference.home.is_zero();
         let shown = if difference.amount.is_zero() { difference.home } else { difference.amount };
         let amount = if difference.amount.is_zero() && in_home {

@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 pub use finish::{finish, give_up, reopen};
 pub use log::{EntrySent, put_entry, take_back, turn_timer, weigh_part, weigh_waste, weigh_whole};
-pub use show::{index, show};
+pub use show::{index, keep_first, show};
 
 use super::App;
 use super::bench::{self, Bench};

@@ -9,7 +9,7 @@ use rust_decimal::Decimal;
 use trade::ids::{GradeId, PartId};
 use trade::mass::Mass;
 use trade::reading::Meaning;
-use trade::teardown::{Balance, Deed, EntryKind, Progress};
+use trade::teardown::{Balance, Deed, EntryKind, Piece, Progress, Tree};
 
 use super::finish::outcome;
 use crate::catalogue::kinds::{CatalogueKind, Caution, kind as kind_of};
@@ -47,6 +47,10 @@ struct PartRow {
     sold_each: bool,
     fasteners: String,
     kept_back: bool,
+    /// What is in it still that ought to be kept back before it goes.
+    keep_first: Vec<String>,
+    /// Whether some sheet prices its grade.
+    is_priced: bool,
     cautions: Vec<&'static Caution>,
     lots: Vec<Lot>,
     weighed: Vec<WeighedRow>,
@@ -178,19 +182,22 @@ fn rows(
     lots: &[Lot],
     bench: &Bench,
 ) -> Vec<PartRow> {
+    let of_grade = |row: PartRow| {
+        let is_of_it = |lot: &&Lot| row.grade.as_ref().is_some_and(|(grade, _)| lot.grade_id == *grade);
+        PartRow { lots: lots.iter().filter(is_of_it).cloned().collect(), ..row }
+    };
     let steps = teardown.expected.steps.iter().filter(|step| step.deed != Deed::Open);
     let row = |step: &ExpectedStep| {
         let row = row_of(teardown, kind, &step.part, log, progress, bench);
-        let of_grade = |lot: &&Lot| row.grade.as_ref().is_some_and(|(grade, _)| lot.grade_id == *grade);
-        PartRow {
-            lots: lots.iter().filter(of_grade).cloned().collect(),
-            pays: step.pays,
-            minutes: minutes(step.minutes),
-            gain: step.gain,
-            ..row
-        }
+        of_grade(PartRow { pays: step.pays, minutes: minutes(step.minutes), gain: step.gain, ..row })
     };
-    steps.map(row).collect()
+    // What is small and precious may be in a part that is not worth opening: it can be weighed in all the same.
+    let pieces = teardown.expected.tree.pieces().iter();
+    let precious = pieces
+        .filter(|piece| kind.and_then(|kind| kind.note(&piece.id)).is_some_and(|note| note.kept_back))
+        .filter(|piece| teardown.expected.steps.iter().all(|step| step.part != piece.id))
+        .map(|piece| of_grade(row_of(teardown, kind, &piece.id, log, progress, bench)));
+    steps.map(row).chain(precious).collect()
 }
 
 fn row_of(
@@ -230,6 +237,8 @@ fn row_of(
         ),
         fasteners: note.map(|note| note.fasteners.clone()).unwrap_or_default(),
         kept_back: note.is_some_and(|note| note.kept_back),
+        keep_first: keep_first(tree, kind, progress, at),
+        is_priced: piece.grade.as_ref().is_none_or(|grade| bench.nets.contains_key(grade)),
         cautions: note.map(|note| note.cautions.clone()).unwrap_or_default(),
         lots: Vec::new(),
         weighed: weighed.collect(),
@@ -237,6 +246,17 @@ fn row_of(
         // Of one that there is once, a second weighing is a slip, unless there was another one after all.
         is_twice: total.times > tree.in_unit(at) && at > 0,
     }
+}
+
+/// What is small and precious and still in a piece: it would leave with it.
+pub fn keep_first(tree: &Tree, kind: Option<&CatalogueKind>, progress: &Progress, at: usize) -> Vec<String> {
+    let kept = |piece: &Piece| {
+        kind.and_then(|kind| kind.note(&piece.id)).is_some_and(|note| note.kept_back).then(|| {
+            let count = tree.piece(&piece.id).map_or(1, |(place, _)| tree.in_unit(place));
+            if count == 1 { piece.name.clone() } else { format!("{count} × {}", piece.name) }
+        })
+    };
+    progress.still_in(tree, at).into_iter().filter_map(|inside| kept(&tree.pieces()[inside])).collect()
 }
 
 /// What stands in the log besides the parts, the newest first.

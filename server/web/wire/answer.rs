@@ -15,6 +15,7 @@ use crate::web::page::Visitor;
 /// Grades of wire that go by what it looks like, not by how much of it is copper.
 const BY_LOOKS: [&str; 5] = ["wire-harness", "cable-network", "wire-ribbon", "cable-coax", "wire-aluminium"];
 const ALUMINIUM: &str = "wire-aluminium";
+const BARE_ALUMINIUM: &str = "aluminium-wire";
 const BRIGHT: &str = "copper-bright";
 const NUMBER_TWO: &str = "copper-2";
 
@@ -144,6 +145,22 @@ fn sold_as(asked: &Asked, look: &str, grades: &[Grade]) -> Option<NamedGrade> {
     class_of(asked.found.likely(), by_recovery).map(named)
 }
 
+/// What stripping gives, and why it is that.
+fn bare(asked: &Asked) -> (&'static str, &'static str) {
+    if asked.metal == Metal::Aluminium {
+        return (BARE_ALUMINIUM, "it is aluminium right through; strands as fine as hair are taken as less");
+    }
+    // Nobody looked at the strands: they count as thin, which promises less.
+    match asked.strand_mm.map_or(Stripped::NumberTwo, |strand| stripped_as(strand, asked.tinned)) {
+        Stripped::Bright => (BRIGHT, "it is thick and uncoated; dull, it goes as No. 1"),
+        Stripped::NumberTwo if asked.tinned => (NUMBER_TWO, "it is tinned"),
+        Stripped::NumberTwo if asked.strand_mm.is_none() => {
+            (NUMBER_TWO, "nobody has said how thick its strands are")
+        }
+        Stripped::NumberTwo => (NUMBER_TWO, "its strands are thinner than 16 AWG"),
+    }
+}
+
 fn strip(
     asked: &Asked,
     grade: Option<&NamedGrade>,
@@ -152,25 +169,21 @@ fn strip(
     answer: &Answer,
     visitor: &Visitor,
 ) -> Result<Strip, String> {
-    if asked.metal != Metal::Copper {
+    if !matches!(asked.metal, Metal::Copper | Metal::Aluminium) {
         return Err(format!(
-            "Stripping is worked out for copper. This is {}: sell it as it is.",
+            "Stripping is worked out for copper and for aluminium. This is {}: sell it as it is.",
             asked.metal.name()
         ));
     }
     let insulated = grade.ok_or("The shop has no grade that it would be sold as.")?;
-    // Nobody looked at the strands: they count as thin, which promises less.
-    let as_bare = asked.strand_mm.map_or(Stripped::NumberTwo, |strand| stripped_as(strand, asked.tinned));
-    let (bare, why_bare) = match as_bare {
-        Stripped::Bright => (BRIGHT, "it is thick and uncoated; dull, it goes as No. 1"),
-        Stripped::NumberTwo if asked.tinned => (NUMBER_TWO, "it is tinned"),
-        Stripped::NumberTwo if asked.strand_mm.is_none() => {
-            (NUMBER_TWO, "nobody has said how thick its strands are")
-        }
-        Stripped::NumberTwo => (NUMBER_TWO, "its strands are thinner than 16 AWG"),
-    };
+    let (bare, why_bare) = bare(asked);
     let bare = grades.iter().find(|grade| grade.id.as_str() == bare && !grade.retired);
-    let bare = bare.ok_or("The shop has no grade for the bare copper.")?;
+    let bare = bare.ok_or_else(|| {
+        format!(
+            "The shop has no grade for the bare {}. Grades may offer it under “More grades”.",
+            asked.metal.name()
+        )
+    })?;
     let nets = shelf.nets(answer);
     let net_of = |id: &GradeId, name: &str| match nets.get(id).map(|found| (found.net, &found.source)) {
         Some((Net::PerGram(amount), source)) => Ok((amount, shelf.net_in_words(source))),

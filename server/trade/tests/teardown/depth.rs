@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, PartId};
 use trade::mass::Mass;
-use trade::teardown::{Deed, Net, Nets, Piece, Tree, TreeProblem, depth};
+use trade::teardown::{Deed, Net, Nets, Piece, Tree, TreeProblem, depth, ways};
 
 use crate::{g, nets, piece, tree};
 
@@ -248,6 +248,74 @@ fn no_way_of_opening_a_random_unit_brings_more() {
         let found = depth(&tree, &nets, rate);
         assert_eq!(found.value(), most(&tree, &nets, rate), "round {round}: {tree:?} {nets:?} {rate}");
     }
+}
+
+/// The minutes that it takes, all in all, if exactly the parts of `off` come off.
+fn minutes(tree: &Tree, at: usize, off: u32, open: u32) -> Decimal {
+    if open & (1 << at) == 0 {
+        return Decimal::ZERO;
+    }
+    let part = |part: usize| {
+        let piece = &tree.pieces()[part];
+        (piece.minutes + minutes(tree, part, off, open)) * Decimal::from(piece.count)
+    };
+    tree.parts_of(at).filter(|part| off & (1 << part) != 0).map(part).sum()
+}
+
+/// Tries every way there is, in every time.
+#[test]
+fn no_way_of_opening_a_random_unit_brings_more_in_its_time() {
+    let mut random = fastrand::Rng::with_seed(45);
+    for round in 0..150 {
+        let parts = random.usize(1..6);
+        let (tree, nets) = (random_tree(&mut random, parts), random_nets(&mut random));
+        let rate = Decimal::from(random.i64(0..8) * 6);
+        let found = ways(&tree, &nets, rate);
+        assert!(!found.is_thinned);
+        let n = tree.pieces().len();
+        let can_open: u32 = (0..n)
+            .filter(|&at| !tree.pieces()[at].sealed && tree.parts_of(at).next().is_some())
+            .map(|at| 1 << at)
+            .sum();
+        let whole = worth(&tree, &nets, 0, 0, 0, rate);
+        let mut all: Vec<(Decimal, Decimal)> = Vec::new();
+        for open in (0..1_u32 << n).filter(|open| open & !can_open == 0) {
+            let can = |off: u32| {
+                (1..n).all(|at| off & (1 << at) == 0 || tree.behind(at).is_none_or(|b| off & (1 << b) != 0))
+            };
+            for off in (0..1_u32 << n).filter(|off| off & 1 == 0 && can(*off)) {
+                all.push((minutes(&tree, 0, off, open), worth(&tree, &nets, 0, off, open, rate) - whole));
+            }
+        }
+        all.sort_by(|one, other| one.0.cmp(&other.0).then(other.1.cmp(&one.1)));
+        let mut most = Decimal::ZERO;
+        all.retain(|(_, gain)| {
+            let is_more = *gain > most;
+            most = most.max(*gain);
+            is_more
+        });
+        let told: Vec<_> = found.ways.iter().map(|way| (way.minutes, way.gain)).collect();
+        assert_eq!(told, all, "round {round}: {tree:?} {nets:?} {rate}");
+        // What is said to be done is what it takes and brings.
+        for way in &found.ways {
+            let mask = |wanted: fn(Deed) -> bool| -> u32 {
+                way.done.iter().filter(|(_, deed)| wanted(*deed)).map(|(at, _)| 1 << at).sum()
+            };
+            let (off, open) = (mask(|_| true), mask(|deed| deed == Deed::TakeOffAndOpen) | 1);
+            assert_eq!(minutes(&tree, 0, off, open), way.minutes);
+            assert_eq!(worth(&tree, &nets, 0, off, open, rate) - whole, way.gain);
+        }
+        assert_eq!(found.ways.last().map_or(Decimal::ZERO, |way| way.gain), depth(&tree, &nets, rate).gain());
+    }
+}
+
+#[test]
+fn of_very_many_ways_the_best_stays_and_it_is_said() {
+    let mut random = fastrand::Rng::with_seed(46);
+    let (tree, nets) = (random_tree(&mut random, 200), random_nets(&mut random));
+    let found = ways(&tree, &nets, dec!(18));
+    assert!(found.is_thinned && found.ways.len() <= 1000, "{}", found.ways.len());
+    assert_eq!(found.ways.last().map(|way| way.gain), Some(depth(&tree, &nets, dec!(18)).gain()));
 }
 
 #[test]

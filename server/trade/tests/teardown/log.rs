@@ -100,3 +100,26 @@ fn the_last_place_of_a_reading_as_it_was_typed() {
         assert_eq!(last_place(typed), None, "{typed}");
     }
 }
+
+#[test]
+fn what_has_not_come_off_is_still_in_it() {
+    let parts = vec![
+        (crate::piece("board", "board", 600, 4), ""),
+        (crate::piece("relay", "silver", 40, 2), "board"),
+        (crate::piece("supply", "supply", 1400, 2), ""),
+        (crate::piece("coil", "copper", 90, 2), "supply"),
+    ];
+    let tree = crate::tree(crate::piece("box", "", 2500, 0), parts);
+    let place = |id: &str| tree.piece(&id.into()).map(|(at, _)| at).expect("a part");
+    let still = |entries: &[Entry], part: &str| -> Vec<String> {
+        let still = Progress::of(entries).still_in(&tree, place(part));
+        still.into_iter().map(|at| tree.pieces()[at].id.to_string()).collect()
+    };
+    assert_eq!(still(&[], "box"), ["board", "supply", "relay", "coil"]);
+    assert_eq!(still(&[], "board"), ["relay"]);
+    assert!(still(&[], "coil").is_empty());
+    // The board went with its relay on it; the coil came off its supply, which is there still.
+    let off = [part("10:00", "board", 600), part("10:10", "coil", 90)];
+    assert_eq!(still(&off, "box"), ["supply"]);
+    assert_eq!(still(&[part("10:00", "relay", 40)], "board"), Vec::<String>::new());
+}

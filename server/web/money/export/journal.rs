@@ -169,6 +169,7 @@ fn trade_account(kind: Kind) -> &'static str {
         Kind::Trip => "Expenses:Trips",
         Kind::Labour => "Expenses:Wages",
         Kind::Border => "Expenses:Border",
+        Kind::Claim => "Income:Claims",
         Kind::Other => "Expenses:Other",
         Kind::Payout | Kind::PaidIn => "Equity:Partners",
     }
