@@ -3,15 +3,20 @@
 //! A closest name is only proposed where nothing in it contradicts the wording: No. 1 is never No. 2, painted never
 //! bare, aluminium wire never copper wire. What contradicts what is data, in `vocabulary.toml`.
 
-use std::collections::BTreeSet;
+mod said;
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+use std::sync::{Mutex, PoisonError};
 
 use rustc_hash::FxHashMap as HashMap;
 use serde::{Deserialize, Serialize};
 use trade::ids::GradeId;
 
-use crate::vocabulary::{Rivals, VOCABULARY, Vocabulary};
+use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
-use crate::words::{Words, stem, words};
+use crate::words::{Word, WordBook, Words, stem};
+use said::{Said, includes};
 
 /// From this score on a grade is proposed; below it a person is asked.
 pub const PROPOSED_FROM: u8 = 75;
@@ -113,17 +118,19 @@ pub struct Catalogue {
     sayings: Vec<Vec<Vec<Words>>>,
     /// Phrases by the set of their words.
     exact: HashMap<Words, Vec<usize>>,
-    /// Phrases that hold a word.
-    holding: HashMap<String, Vec<usize>>,
-    codes: HashMap<String, usize>,
-    /// How much a word tells: the fewer grades it occurs in, the more.
-    weights: HashMap<String, u32>,
+    /// Phrases that hold a word, by its number.
+    holding: Vec<Vec<usize>>,
+    codes: HashMap<Word, usize>,
+    /// How much a word of a phrase tells, by its number: the fewer grades it occurs in, the more.
+    weights: Vec<u32>,
+    book: Mutex<WordBook>,
 }
 
 #[derive(Debug)]
 struct Phrase {
     grade: usize,
     words: Words,
+    weight: u32,
     /// Of the words, those of each list of rivals.
     rivals: Vec<Words>,
 }
@@ -134,60 +141,84 @@ const STRANGE: u32 = 140;
 impl Catalogue {
     /// Compares wordings with these grades; phrases of grades that are not among them are left aside.
     pub fn new(grades: impl IntoIterator<Item = Grade>) -> Self {
-        let vocabulary: &Vocabulary = &VOCABULARY;
         let mut catalogue = Catalogue {
             grades: Vec::new(),
             phrases: Vec::new(),
             of_grade: Vec::new(),
             sayings: Vec::new(),
             exact: HashMap::default(),
-            holding: HashMap::default(),
+            holding: Vec::new(),
             codes: HashMap::default(),
-            weights: HashMap::default(),
+            weights: Vec::new(),
+            book: Mutex::default(),
         };
-        let mut occurs: HashMap<String, BTreeSet<usize>> = HashMap::default();
+        let mut book = WordBook::default();
         for (at, grade) in grades.into_iter().enumerate() {
             catalogue.of_grade.push(Vec::new());
-            catalogue.sayings.push(vec![Vec::new(); vocabulary.rivals.len()]);
+            catalogue.sayings.push(vec![Vec::new(); VOCABULARY.rivals.len()]);
             let slug = grade.id.as_str();
-            let synonyms = vocabulary.grades.get(slug).into_iter().flatten().map(String::as_str);
+            let synonyms = VOCABULARY.grades.get(slug).into_iter().flatten().map(String::as_str);
             for phrase in [grade.name.as_str()].into_iter().chain(synonyms) {
-                let words = words(phrase);
-                for word in &words {
-                    occurs.entry(word.clone()).or_default().insert(at);
-                }
-                catalogue.add(at, words);
+                let words = book.words(phrase);
+                let rivals = book.rivals(&words);
+                catalogue.add(at, words, rivals);
             }
-            for code in vocabulary.codes.get(slug).into_iter().flatten() {
-                catalogue.codes.insert(stem(&normal_wording(code)), at);
+            for code in VOCABULARY.codes.get(slug).into_iter().flatten() {
+                catalogue.codes.insert(book.number(&stem(&normal_wording(code))), at);
             }
             catalogue.grades.push(grade.id);
         }
-        catalogue.weights = occurs
-            .into_iter()
-            .map(|(word, grades)| (word, 60 + 240 / u32::try_from(grades.len().max(1)).unwrap_or(u32::MAX)))
-            .collect();
+        catalogue.weigh();
+        catalogue.book = Mutex::new(book);
         catalogue
     }
 
-    fn add(&mut self, grade: usize, words: Words) {
+    fn add(&mut self, grade: usize, words: Words, rivals: Vec<Words>) {
         let alike = self.exact.entry(words.clone()).or_default();
         if words.is_empty() || alike.iter().any(|&at| self.phrases[at].grade == grade) {
             return;
         }
         let at = self.phrases.len();
         alike.push(at);
-        for word in &words {
-            self.holding.entry(word.clone()).or_default().push(at);
+        for &word in &words {
+            let word = word as usize;
+            if self.holding.len() <= word {
+                self.holding.resize(word + 1, Vec::new());
+            }
+            self.holding[word].push(at);
         }
-        let rivals = rivals(&words);
         for (said, words) in self.sayings[grade].iter_mut().zip(&rivals) {
             if !words.is_empty() && !said.contains(words) {
                 said.push(words.clone());
             }
         }
         self.of_grade[grade].push(at);
-        self.phrases.push(Phrase { grade, words, rivals });
+        self.phrases.push(Phrase { grade, words, weight: 0, rivals });
+    }
+
+    /// Works out how much each word tells, and each phrase in all.
+    fn weigh(&mut self) {
+        let grades = |phrases: &Vec<usize>| {
+            let mut grades: Vec<usize> = phrases.iter().map(|&at| self.phrases[at].grade).collect();
+            grades.dedup();
+            u32::try_from(grades.len()).unwrap_or(u32::MAX)
+        };
+        let weight = |phrases: &Vec<usize>| match grades(phrases) {
+            0 => STRANGE,
+            grades => 60 + 240 / grades,
+        };
+        self.weights = self.holding.iter().map(weight).collect();
+        for phrase in &mut self.phrases {
+            phrase.weight = phrase.words.iter().map(|&word| self.weights[word as usize]).sum();
+        }
+    }
+
+    fn weight(&self, word: Word) -> u32 {
+        self.weights.get(word as usize).copied().unwrap_or(STRANGE)
+    }
+
+    fn holding(&self, word: Word) -> &[usize] {
+        self.holding.get(word as usize).map_or(&[], Vec::as_slice)
     }
 
     /// What the wording means, under the heading `group`, to an outlet that has `learned` meanings.
@@ -200,21 +231,28 @@ impl Catalogue {
             }
             _ => {}
         }
-        let said = Said::of(wording, group);
-        let exact = self.exactly(&said);
-        if let Some(grade) = exact {
+        // What it holds is only ever added to, each entry at once.
+        let mut book = self.book.lock().unwrap_or_else(PoisonError::into_inner);
+        let said = Said::of(&mut book, wording, group);
+        if let Some(grade) = self.exactly(&said) {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 100, why: How::Exact };
         }
         if let Some(grade) = self.by_code(&said) {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
-        self.by_alternatives(wording, group)
-            .or_else(|| self.by_head(wording, group, &said))
+        self.by_alternatives(&mut book, wording, group, &said)
+            .or_else(|| self.by_head(&mut book, wording, group, &said))
             .unwrap_or_else(|| self.closest(&said))
     }
 
     /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
-    fn by_alternatives(&self, wording: &str, group: Option<&str>) -> Option<Proposal> {
+    fn by_alternatives(
+        &self,
+        book: &mut WordBook,
+        wording: &str,
+        group: Option<&str>,
+        whole: &Said,
+    ) -> Option<Proposal> {
         let parts: Vec<&str> =
             wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
         if !(2..=4).contains(&parts.len()) {
@@ -223,13 +261,13 @@ impl Catalogue {
         let grades: Option<Vec<usize>> = parts
             .iter()
             .map(|part| {
-                let said = Said::of(part, group);
+                let said = Said::of(book, part, group);
                 self.exactly(&said).or_else(|| self.by_code(&said))
             })
             .collect();
         let grades = grades?;
         let one = *grades.first()?;
-        let agree = grades.iter().all(|grade| *grade == one) && !self.denied(one, &Said::of(wording, group));
+        let agree = grades.iter().all(|grade| *grade == one) && !self.denied(one, whole);
         agree.then(|| Proposal {
             grade: Some(self.grades[one].clone()),
             score: ALTERNATIVES,
@@ -239,7 +277,13 @@ impl Catalogue {
 
     /// The grade that the wording's head means word for word, where what it adds in brackets or behind a comma says
     /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
-    fn by_head(&self, wording: &str, group: Option<&str>, whole: &Said) -> Option<Proposal> {
+    fn by_head(
+        &self,
+        book: &mut WordBook,
+        wording: &str,
+        group: Option<&str>,
+        whole: &Said,
+    ) -> Option<Proposal> {
         let bare = without_brackets(wording);
         let mut heads: Vec<&str> = vec![wording.trim(), ""];
         for head in [Some(bare.as_str()), bare.split(',').next(), bare.split(" - ").next()] {
@@ -248,9 +292,9 @@ impl Catalogue {
                 continue;
             }
             heads.push(head);
-            let said = Said::of(head, group);
+            let said = Said::of(book, head, group);
             let Some(grade) = self.exactly(&said).or_else(|| self.by_code(&said)) else { continue };
-            let more = whole.wording.difference(&said.wording).count();
+            let more = whole.wording.iter().filter(|word| !said.wording.contains(word)).count();
             if more <= MOST_ADDED && !self.denied(grade, whole) {
                 return Some(Proposal {
                     grade: Some(self.grades[grade].clone()),
@@ -273,21 +317,24 @@ impl Catalogue {
 
     /// The one grade with a phrase of exactly these words: with the heading's, or without where they agree.
     fn exactly(&self, said: &Said) -> Option<usize> {
-        let both: Words = said.wording.union(&said.group).cloned().collect();
+        if said.group.is_empty() {
+            return self.only_grade(&said.wording, said);
+        }
+        let both = said.both();
         let whole = self.only_grade(&both, said);
         whole.or_else(|| self.completed(said, &both)).or_else(|| self.only_grade(&said.wording, said))
     }
 
     /// The one grade with a phrase that is the wording and some of the heading's words: `Server` below “Boards, class
     /// A”. It comes before what the wording would mean without a heading.
-    fn completed(&self, said: &Said, both: &Words) -> Option<usize> {
-        let holding = said.wording.iter().next().and_then(|word| self.holding.get(word))?;
-        let mut grades: Vec<usize> = holding
+    fn completed(&self, said: &Said, both: &[Word]) -> Option<usize> {
+        let mut grades: Vec<usize> = self
+            .holding(*said.wording.first()?)
             .iter()
             .map(|&at| &self.phrases[at])
             .filter(|phrase| phrase.words.len() > said.wording.len())
-            .filter(|phrase| phrase.words.is_superset(&said.wording) && phrase.words.is_subset(both))
-            .filter(|phrase| agreement(said, phrase).is_some())
+            .filter(|phrase| includes(&phrase.words, &said.wording) && includes(both, &phrase.words))
+            .filter(|phrase| said.agreement(&phrase.rivals).is_some())
             .map(|phrase| phrase.grade)
             .collect();
         grades.dedup();
@@ -297,7 +344,7 @@ impl Catalogue {
         }
     }
 
-    fn only_grade(&self, words: &Words, said: &Said) -> Option<usize> {
+    fn only_grade(&self, words: &[Word], said: &Said) -> Option<usize> {
         let mut grades: Vec<usize> =
             self.exact.get(words)?.iter().map(|&phrase| self.phrases[phrase].grade).collect();
         grades.dedup();
@@ -311,20 +358,8 @@ impl Catalogue {
     /// against: some of its phrases speak of the matter, and none of them says the same.
     fn contradicted(&self, grade: usize, said: &Said) -> bool {
         let phrases = || self.of_grade[grade].iter().map(|&at| &self.phrases[at]);
-        self.goes_against(grade, said) || !phrases().any(|phrase| agreement(said, phrase).is_some())
-    }
-
-    fn goes_against(&self, grade: usize, said: &Said) -> bool {
-        (0..VOCABULARY.rivals.len()).any(|at| {
-            let (own, heading) = (&said.wording_rivals[at], &said.group_rivals[at]);
-            if own.is_empty() && said.names_a_whole {
-                return false;
-            }
-            let said = if own.is_empty() { heading } else { own };
-            let same = |by: &Words| by == said || own.is_empty() && by.is_subset(heading);
-            let sayings = &self.sayings[grade][at];
-            !said.is_empty() && !sayings.is_empty() && !sayings.iter().any(same)
-        })
+        said.goes_against(&self.sayings[grade])
+            || !phrases().any(|phrase| said.agreement(&phrase.rivals).is_some())
     }
 
     fn by_code(&self, said: &Said) -> Option<usize> {
@@ -339,82 +374,68 @@ impl Catalogue {
     }
 
     fn closest(&self, said: &Said) -> Proposal {
-        let mut phrases: BTreeSet<usize> = BTreeSet::new();
-        for word in said.wording.iter().chain(&said.group) {
-            phrases.extend(self.holding.get(word).into_iter().flatten());
-        }
-        let mut best: HashMap<usize, u8> = HashMap::default();
-        let mut against: HashMap<usize, bool> = HashMap::default();
-        for phrase in phrases.into_iter().map(|at| &self.phrases[at]) {
-            if *against.entry(phrase.grade).or_insert_with(|| self.goes_against(phrase.grade, said)) {
-                continue;
-            }
-            let score = self.score(said, phrase);
-            let so_far = best.entry(phrase.grade).or_default();
-            *so_far = score.max(*so_far);
-        }
-        let mut ranked: Vec<(u8, usize)> = best.into_iter().map(|(grade, score)| (score, grade)).collect();
-        ranked.sort_unstable_by_key(|(score, grade)| (std::cmp::Reverse(*score), *grade));
-        let Some(&(score, grade)) = ranked.first().filter(|(score, _)| *score > 0) else {
-            return Proposal::NONE;
-        };
-        let second = ranked.get(1).map_or(0, |(score, _)| *score);
+        let [first, second] = self.best(said);
+        let Some((score, grade)) = first.filter(|(score, _)| *score > 0) else { return Proposal::NONE };
+        let second = second.map_or(0, |(score, _)| score);
         let clear = score >= second + CLEAR_BY;
         let score = if clear { score.min(94) } else { score.min(PROPOSED_FROM - 1) };
         Proposal { grade: Some(self.grades[grade].clone()), score, why: How::Scored }
     }
 
-    /// How much of the weight of both sides' words the two share, from 0 to 100; 0 where they contradict each other.
-    fn score(&self, said: &Said, phrase: &Phrase) -> u8 {
-        let Some(unsaid) = agreement(said, phrase) else { return 0 };
-        let phrase = &phrase.words;
-        let weight = |word: &String| self.weights.get(word).copied().unwrap_or(STRANGE);
-        let by_heading: Vec<&String> = phrase
-            .iter()
-            .filter(|word| !said.wording.contains(*word) && said.group.contains(*word))
-            .collect();
-        let own: u32 = phrase.iter().filter(|word| said.wording.contains(*word)).map(weight).sum();
-        if own == 0 {
-            return 0;
+    /// The phrases that share a word of the wording's own, each with the share of the weight of both sides' words that
+    /// the two have in common, the largest first.
+    fn shares(&self, said: &Said) -> BinaryHeap<(u32, Reverse<usize>)> {
+        let all: u32 = said.wording.iter().map(|&word| self.weight(word)).sum();
+        // By phrase, the weight of the words it shares with the wording itself, and with the heading only.
+        let mut common = vec![(0, 0); self.phrases.len()];
+        let mut met: Vec<usize> = Vec::new();
+        for &word in &said.wording {
+            for &at in self.holding(word) {
+                if common[at].0 == 0 {
+                    met.push(at);
+                }
+                common[at].0 += self.weight(word);
+            }
         }
-        let lent: u32 = by_heading.iter().map(|word| weight(word)).sum();
-        // What the name says and the wording does not weighs twice: `desktop` is no desktop's wire.
-        let named: u32 = phrase.iter().map(weight).sum();
-        let total = said.wording.iter().map(weight).sum::<u32>() + lent + named + (named - own - lent);
-        let share = 200 * (own + lent) / total.max(1);
-        let less =
-            u32::from(UNSAID) * unsaid + if by_heading.is_empty() { 0 } else { u32::from(FROM_HEADING) };
-        u8::try_from(share.saturating_sub(less)).unwrap_or(100).min(100)
+        for &word in said.group.iter().filter(|word| !said.wording.contains(word)) {
+            self.holding(word).iter().for_each(|&at| common[at].1 += self.weight(word));
+        }
+        let share = |at: usize| {
+            let (own, lent): (u32, u32) = common[at];
+            // What the name says and the wording does not weighs twice: `desktop` is no desktop's wire.
+            let named = self.phrases[at].weight;
+            let total = all + lent + named + (named - own - lent);
+            let less = if lent > 0 { u32::from(FROM_HEADING) } else { 0 };
+            ((200 * (own + lent) / total.max(1)).saturating_sub(less), Reverse(at))
+        };
+        met.into_iter().map(share).collect()
     }
-}
 
-/// The words of a wording and of its heading.
-struct Said {
-    wording: Words,
-    group: Words,
-    /// Of either, the words of each list of rivals.
-    wording_rivals: Vec<Words>,
-    group_rivals: Vec<Words>,
-    /// The wording names a thing by itself, so that the heading cannot speak against it.
-    names_a_whole: bool,
-}
-
-impl Said {
-    fn of(wording: &str, group: Option<&str>) -> Said {
-        let (wording, group) =
-            (words(wording), group.filter(|group| is_about_grades(group)).map(words).unwrap_or_default());
-        let (wording_rivals, group_rivals) = (rivals(&wording), rivals(&group));
-        let names_a_whole =
-            VOCABULARY.rivals.iter().zip(&wording_rivals).any(|(list, own)| list.whole && !own.is_empty());
-        Said { wording, group, wording_rivals, group_rivals, names_a_whole }
+    /// The two best grades by their closest phrases that do not contradict the wording, each with its score.
+    fn best(&self, said: &Said) -> [Option<(u8, usize)>; 2] {
+        let mut best: Vec<(u8, usize)> = Vec::new();
+        let mut against: Vec<Option<bool>> = vec![None; self.grades.len()];
+        let mut shares = self.shares(said);
+        while let Some((share, Reverse(at))) = shares.pop() {
+            // No phrase scores more than its share.
+            if best.get(1).is_some_and(|(score, _)| u32::from(*score) > share) {
+                break;
+            }
+            let phrase = &self.phrases[at];
+            let is_against = || said.goes_against(&self.sayings[phrase.grade]);
+            if *against[phrase.grade].get_or_insert_with(is_against) {
+                continue;
+            }
+            let Some(unsaid) = said.agreement(&phrase.rivals) else { continue };
+            let score = share.saturating_sub(u32::from(UNSAID) * unsaid).min(100) as u8;
+            match best.iter_mut().find(|(_, grade)| *grade == phrase.grade) {
+                Some((so_far, _)) => *so_far = score.max(*so_far),
+                None => best.push((score, phrase.grade)),
+            }
+            best.sort_unstable_by_key(|(score, grade)| (Reverse(*score), *grade));
+        }
+        [best.first().copied(), best.get(1).copied()]
     }
-}
-
-/// Whether a heading is made of the trade's words, as `Copper & brass` is and `Lake County Iron`, a name, is not.
-fn is_about_grades(heading: &str) -> bool {
-    let words = words(heading);
-    let strange = words.iter().filter(|word| !VOCABULARY.is_own(word)).count();
-    strange <= 1 && strange * 2 <= words.len() || words.len() <= 1
 }
 
 /// The text without what stands in brackets.
@@ -433,49 +454,4 @@ fn without_brackets(text: &str) -> String {
             _ => depth == 0,
         })
         .collect()
-}
-
-/// The words that each list of rivals has in common with these.
-fn rivals(words: &Words) -> Vec<Words> {
-    let mut lists = vec![Words::new(); VOCABULARY.rivals.len()];
-    for word in words {
-        for &list in VOCABULARY.rival_lists(word) {
-            lists[list].insert(word.clone());
-        }
-        if is_percent(word) {
-            let by_percent = VOCABULARY.rivals.iter().zip(&mut lists).filter(|(rivals, _)| rivals.percent);
-            by_percent.for_each(|(_, list)| {
-                list.insert(word.clone());
-            });
-        }
-    }
-    lists
-}
-
-/// `None` where the wording, or the heading where the wording is silent, contradicts the phrase; else on how many
-/// matters the phrase says more than they do.
-fn agreement(said: &Said, phrase: &Phrase) -> Option<u32> {
-    let mut unsaid = 0;
-    for (at, rivals) in VOCABULARY.rivals.iter().enumerate() {
-        let (by_wording, by_phrase) = (&said.wording_rivals[at], &phrase.rivals[at]);
-        let by_said =
-            if by_wording.is_empty() && !said.names_a_whole { &said.group_rivals[at] } else { by_wording };
-        match (by_said.is_empty(), by_phrase.is_empty()) {
-            (false, false) if by_said != by_phrase => return None,
-            (false, true) if by_wording.iter().any(|word| rivals.must_match(word)) => return None,
-            (true, false) => unsaid += 1,
-            _ => {}
-        }
-    }
-    Some(unsaid)
-}
-
-impl Rivals {
-    fn must_match(&self, word: &str) -> bool {
-        self.strict.iter().any(|other| other == word) || (self.percent && is_percent(word))
-    }
-}
-
-fn is_percent(word: &str) -> bool {
-    word.strip_suffix("pct").is_some_and(|number| number.starts_with(|c: char| c.is_ascii_digit()))
 }

@@ -1,57 +1,227 @@
 //! Wordings as sets of words, each in the one spelling and the one language in which names of grades are compared.
 
-use std::collections::BTreeSet;
+use std::sync::Arc;
 
-use crate::vocabulary::{Use, VOCABULARY, Vocabulary};
+use rustc_hash::FxHashMap as HashMap;
+
+use crate::vocabulary::{Rivals, Use, VOCABULARY, Vocabulary};
 use crate::wording::normal_wording;
 
-pub(crate) type Words = BTreeSet<String>;
+/// A word, by its number in the [`WordBook`].
+pub(crate) type Word = u32;
+/// Each word once, in the order of their numbers.
+pub(crate) type Words = Vec<Word>;
 
-/// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
-pub(crate) fn words(text: &str) -> Words {
-    let normal = normal_wording(&without_elision(text));
-    let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
-    let mut stems: Vec<String> = translated(&plain).iter().map(|word| stem(word)).collect();
-    drop_absent(&mut stems);
-    let mut words = Words::new();
-    let mut at = 0;
-    while at < stems.len() {
-        let (length, word) =
-            longest_run(&stems[at..], VOCABULARY.starts_stand_in(&stems[at]), |run| VOCABULARY.stand_in(run))
-                .unwrap_or((1, &stems[at]));
-        // One word may stand for several: `romex` for `solid house wire`.
-        words.extend(word.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(str::to_string));
-        at += length;
-    }
-    words
+/// All words met so far, and what is to be known of each. A sheet says the same few hundred words over and over, so
+/// that each is looked up in the vocabulary once.
+#[derive(Debug, Default)]
+pub(crate) struct WordBook {
+    /// Words as they stand in a wording.
+    plain: HashMap<Box<str>, Plain>,
+    stems: HashMap<Box<str>, usize>,
+    of_stem: Vec<Stem>,
+    words: HashMap<Box<str>, Word>,
+    of_word: Vec<Facts>,
+    headings: HashMap<Box<str>, Arc<Words>>,
 }
 
-/// The longest run of words from the first that `find` knows, and what it says of it. Nearly all runs of several mean
+/// A word of a wording: in English, where it is known in another language, and without its ending.
+#[derive(Debug, Clone)]
+struct Plain {
+    /// Several words that begin with this one may mean something together.
+    starts_several: bool,
+    stems: Vec<usize>,
+}
+
+#[derive(Debug)]
+struct Stem {
+    text: Box<str>,
+    /// It says that the next word is not there.
+    is_absent: bool,
+    /// No name of a grade has it.
+    is_strange: bool,
+    starts_several: bool,
+    /// What it stands for by itself.
+    words: Vec<Word>,
+}
+
+#[derive(Debug)]
+struct Facts {
+    /// Names of grades are made of it.
+    is_own: bool,
+    /// The lists of rivals that it is in, and those of them in which a grade must share it.
+    rivals: Vec<usize>,
+    must_match: Vec<usize>,
+}
+
+impl WordBook {
+    /// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
+    pub fn words(&mut self, text: &str) -> Words {
+        let normal = match text.contains(['\'', '’']) {
+            true => normal_wording(&without_elision(text)),
+            false => normal_wording(text),
+        };
+        let mut stems = self.stems_of(&normal);
+        self.drop_absent(&mut stems);
+        let mut words = Words::with_capacity(stems.len());
+        let mut at = 0;
+        while at < stems.len() {
+            at += self.stand_in(&stems[at..], &mut words);
+        }
+        words.sort_unstable();
+        words.dedup();
+        words
+    }
+
+    /// The words of a heading; none where it is a name rather than made of the trade's words, as `Copper & brass` is and
+    /// `Lake County Iron` is not.
+    pub fn heading(&mut self, text: &str) -> Arc<Words> {
+        if let Some(words) = self.headings.get(text) {
+            return Arc::clone(words);
+        }
+        let words = self.words(text);
+        let strange = words.iter().filter(|word| !self.of_word[**word as usize].is_own).count();
+        let of_the_trade = strange <= 1 && strange * 2 <= words.len() || words.len() <= 1;
+        let words = Arc::new(if of_the_trade { words } else { Words::new() });
+        self.headings.insert(text.into(), Arc::clone(&words));
+        words
+    }
+
+    /// The number of a word that is in its final spelling already.
+    pub fn number(&mut self, word: &str) -> Word {
+        if let Some(&number) = self.words.get(word) {
+            return number;
+        }
+        let number = Word::try_from(self.of_word.len()).unwrap_or(Word::MAX);
+        let mut rivals = VOCABULARY.rival_lists(word).to_vec();
+        if is_percent(word) {
+            rivals.extend((0..VOCABULARY.rivals.len()).filter(|&list| VOCABULARY.rivals[list].percent));
+        }
+        let must_match = |list: &usize| VOCABULARY.rivals[*list].must_match(word);
+        let must_match = rivals.iter().copied().filter(must_match).collect();
+        self.of_word.push(Facts { is_own: VOCABULARY.is_own(word), rivals, must_match });
+        self.words.insert(word.into(), number);
+        number
+    }
+
+    /// The words that each list of rivals has in common with these.
+    pub fn rivals(&self, words: &[Word]) -> Vec<Words> {
+        let mut lists = vec![Words::new(); VOCABULARY.rivals.len()];
+        for &word in words {
+            self.of_word[word as usize].rivals.iter().for_each(|&list| lists[list].push(word));
+        }
+        lists
+    }
+
+    /// Whether a grade must share this word once a wording has it.
+    pub fn must_match(&self, list: usize, word: Word) -> bool {
+        self.of_word[word as usize].must_match.contains(&list)
+    }
+
+    /// The stems of a wording in its normal form, in their order.
+    fn stems_of(&mut self, normal: &str) -> Vec<usize> {
+        let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
+        let mut stems = Vec::with_capacity(plain.len());
+        let mut at = 0;
+        while at < plain.len() {
+            let rest = &plain[at..];
+            let starts_several = self.plain(rest[0]).starts_several;
+            match longest_run(rest, starts_several, |run| VOCABULARY.english(run)) {
+                Some((length, meaning)) => {
+                    stems.extend(
+                        meaning.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)),
+                    );
+                    at += length;
+                }
+                None => {
+                    stems.extend_from_slice(&self.plain(rest[0]).stems);
+                    at += 1;
+                }
+            }
+        }
+        stems
+    }
+
+    fn plain(&mut self, word: &str) -> &Plain {
+        if !self.plain.contains_key(word) {
+            let english = match VOCABULARY.english(word) {
+                Some(meaning) => meaning.to_string(),
+                None => compound(word).unwrap_or_else(|| word.to_string()),
+            };
+            let stems =
+                english.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)).collect();
+            let plain = Plain { starts_several: VOCABULARY.starts_english(word), stems };
+            self.plain.insert(word.into(), plain);
+        }
+        &self.plain[word]
+    }
+
+    /// The number of a word's stem.
+    fn stem(&mut self, word: &str) -> usize {
+        let text = stem(word);
+        if let Some(&number) = self.stems.get(text.as_str()) {
+            return number;
+        }
+        let stands_for = VOCABULARY.stand_in(&text).unwrap_or(&text);
+        let words = self.telling(stands_for);
+        let number = self.of_stem.len();
+        self.of_stem.push(Stem {
+            is_absent: VOCABULARY.has(&text, Use::Absent),
+            is_strange: !VOCABULARY.is_own(&text) && !text.starts_with(|c: char| c.is_ascii_digit()),
+            starts_several: VOCABULARY.starts_stand_in(&text),
+            words,
+            text: text.as_str().into(),
+        });
+        self.stems.insert(text.into(), number);
+        number
+    }
+
+    /// The words of what some stand for, without those that say nothing: `romex` stands for `solid house wire`.
+    fn telling(&mut self, stands_for: &str) -> Vec<Word> {
+        stands_for.split(' ').filter(|word| !VOCABULARY.is_idle(word)).map(|word| self.number(word)).collect()
+    }
+
+    /// Takes out what is said not to be there, if no name of a grade has it: `phone boards no shield` are phone boards.
+    fn drop_absent(&self, stems: &mut Vec<usize>) {
+        let mut at = 0;
+        while at + 1 < stems.len() {
+            if at > 0 && self.of_stem[stems[at]].is_absent && self.of_stem[stems[at + 1]].is_strange {
+                stems.drain(at..at + 2);
+            } else {
+                at += 1;
+            }
+        }
+    }
+
+    /// Adds what the first of these stems stands for, with those behind it where they stand for something together; says
+    /// how many those are.
+    fn stand_in(&mut self, stems: &[usize], words: &mut Words) -> usize {
+        let first = &self.of_stem[stems[0]];
+        if first.starts_several && stems.len() > 1 {
+            let texts: Vec<&str> = stems
+                .iter()
+                .take(Vocabulary::LONGEST_STAND_IN)
+                .map(|&stem| &*self.of_stem[stem].text)
+                .collect();
+            if let Some((length, meaning)) = longest_run(&texts, true, |run| VOCABULARY.stand_in(run)) {
+                words.extend(self.telling(meaning));
+                return length;
+            }
+        }
+        words.extend_from_slice(&self.of_stem[stems[0]].words);
+        1
+    }
+}
+
+/// The longest run of two words or more from the first that `find` knows, and what it says of it. Nearly all runs mean
 /// nothing together, which their first word shows.
-fn longest_run<'v, W: AsRef<str>>(
-    words: &[W],
+fn longest_run<'v>(
+    words: &[&str],
     several: bool,
     find: impl Fn(&str) -> Option<&'v str>,
 ) -> Option<(usize, &'v str)> {
     let longest = if several { Vocabulary::LONGEST_STAND_IN.min(words.len()) } else { 1 };
-    let mut runs = (2..=longest).rev();
-    let run = |length: usize| words[..length].iter().map(AsRef::as_ref).collect::<Vec<&str>>().join(" ");
-    runs.find_map(|length| find(&run(length)).map(|found| (length, found)))
-        .or_else(|| find(words.first()?.as_ref()).map(|found| (1, found)))
-}
-
-/// Takes out what is said not to be there, if no name of a grade has it: `phone boards no shield` are phone boards.
-fn drop_absent(stems: &mut Vec<String>) {
-    let mut at = 0;
-    while at + 1 < stems.len() {
-        let strange =
-            |word: &String| !VOCABULARY.is_own(word) && !word.starts_with(|c: char| c.is_ascii_digit());
-        if at > 0 && VOCABULARY.has(&stems[at], Use::Absent) && strange(&stems[at + 1]) {
-            stems.drain(at..at + 2);
-        } else {
-            at += 1;
-        }
-    }
+    (2..=longest).rev().find_map(|length| find(&words[..length].join(" ")).map(|found| (length, found)))
 }
 
 /// The text without articles that are written together with their word: `batteries d'auto`, `fonte d’alu`.
@@ -69,23 +239,6 @@ fn without_elision(text: &str) -> String {
         plain.push(c);
     }
     plain
-}
-
-/// The words in English, where they are known in another language; the others as they stand.
-fn translated(words: &[&str]) -> Vec<String> {
-    let mut english = Vec::new();
-    let mut at = 0;
-    while at < words.len() {
-        let several = words.len() - at > 1 && VOCABULARY.starts_english(words[at]);
-        let found = longest_run(&words[at..], several, |run| VOCABULARY.english(run));
-        let (length, meaning) = match found {
-            Some((length, meaning)) => (length, meaning.to_string()),
-            None => (1, compound(words[at]).unwrap_or_else(|| words[at].to_string())),
-        };
-        english.extend(meaning.split(' ').filter(|word| !word.is_empty()).map(str::to_string));
-        at += length;
-    }
-    english
 }
 
 /// A word that is two known ones written together: `Serverplatinen`, `koperkabel`.
@@ -119,12 +272,28 @@ pub(crate) fn stem(word: &str) -> String {
     if plural { word[..word.len() - 1].to_string() } else { word.to_string() }
 }
 
+impl Rivals {
+    fn must_match(&self, word: &str) -> bool {
+        self.strict.iter().any(|other| other == word) || (self.percent && is_percent(word))
+    }
+}
+
+fn is_percent(word: &str) -> bool {
+    word.strip_suffix("pct").is_some_and(|number| number.starts_with(|c: char| c.is_ascii_digit()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn check(text: &str, expect: &str) {
-        let words: Vec<String> = words(text).into_iter().collect();
+        let mut book = WordBook::default();
+        let words = book.words(text);
+        assert_eq!(words, book.words(text), "{text}: the second time as the first");
+        let name =
+            |number: Word| book.words.iter().find(|(_, other)| **other == number).map(|(word, _)| word);
+        let mut words: Vec<&str> = words.into_iter().filter_map(name).map(AsRef::as_ref).collect();
+        words.sort_unstable();
         assert_eq!(words.join(" "), expect, "{text}");
     }
 
