@@ -73,7 +73,7 @@ impl Store {
     }
 }
 
-fn in_order<'a>([one, other]: [&'a OutletId; 2]) -> [&'a OutletId; 2] {
+fn in_order([one, other]: [&OutletId; 2]) -> [&OutletId; 2] {
     if one < other { [one, other] } else { [other, one] }
 }
 

@@ -1,6 +1,7 @@
 //! A bag: ship it now, or wait? The gauge, the buyers side by side with the whole ladder, and what could ride along.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
@@ -15,7 +16,7 @@ use trade::cadence::FillRate;
 use trade::history::Range;
 use trade::ids::{LotId, OutletId};
 use trade::mass::Mass;
-use trade::outlet::Way;
+use trade::outlet::{Outlet, Way};
 use trade::outlook::Outlook;
 use trade::plan::Place;
 
@@ -200,6 +201,10 @@ async fn drawn(
     let buyers = ways.iter().filter_map(|way| buyer(way, &shelf, together, fill)).collect();
     let is_here = lot.state == LotState::Open;
     let gauge = best.filter(|_| is_here).map(|way| gauge("bag", way, &lot.container_label, &same, &visitor));
+    let joint = match chosen.filter(|_| is_here) {
+        Some(outlet) => together_or_apart(&shelf, &answer, &lot, outlet).await,
+        None => None,
+    };
     let long_run = best.filter(|_| is_here).and_then(|way| long_run(way, &shelf, &lot, together, &visitor));
     let stage = best.map_or(Stage::Unknown, |way| stage(way, together));
     let first = match is_here {
@@ -219,9 +224,7 @@ async fn drawn(
         unpriced: shelf.lot(&lot.id).and_then(|lot| Unpriced::of(lot, &shelf)),
         fill,
         buyers,
-        joint: chosen
-            .filter(|_| is_here)
-            .and_then(|outlet| JointLines::new(&lot.grade_id, outlet, &shelf, &answer)),
+        joint,
         shipment: chosen
             .filter(|_| is_here)
             .and_then(|outlet| Offer::new(outlet, &lot, &shelf, &answer, ticked)),
@@ -230,6 +233,20 @@ async fn drawn(
         lot,
         visitor,
     })
+}
+
+/// Some shipments' worth of arithmetic for each set of bags, so it is done beside the threads that answer phones.
+async fn together_or_apart(
+    shelf: &Arc<Shelf>,
+    answer: &Arc<Answer>,
+    lot: &Lot,
+    outlet: &Outlet,
+) -> Option<JointLines> {
+    let (shelf, answer) = (Arc::clone(shelf), Arc::clone(answer));
+    let (grade, outlet) = (lot.grade_id.clone(), outlet.clone());
+    let work = move || JointLines::new(&grade, &outlet, &shelf, &answer);
+    let done = tokio::task::spawn_blocking(work).await;
+    done.unwrap_or_else(|broken| std::panic::resume_unwind(broken.into_panic()))
 }
 
 fn long_run(way: &Outlook, shelf: &Shelf, lot: &Lot, together: Mass, visitor: &Visitor) -> Option<LongRun> {

@@ -6,6 +6,7 @@ use trade::ids::GradeId;
 use trade::joint::joint;
 use trade::mass::Mass;
 use trade::outlet::Outlet;
+use trade::outlook::Outlook;
 
 use super::page::{counted, money, unbroken};
 use crate::shelf::{Answer, Shelf};
@@ -37,17 +38,18 @@ pub struct GroupLine {
 impl JointLines {
     /// The grade's bag and others that fill for the same buyer. `None` where it has no company.
     pub fn new(grade: &GradeId, outlet: &Outlet, shelf: &Shelf, answer: &Answer) -> Option<JointLines> {
-        // The bag that the page is about, and those that bring most by themselves.
+        // The bag that the page is about, and of those that this buyer pays most for in the long run, those that bring most.
         let mut grades: Vec<(&GradeId, Decimal)> = answer
             .outlooks
             .iter()
             .filter(|(grade, _)| outlet.quotes.contains_key(*grade) && shelf.fill.contains_key(*grade))
             .map(|(grade, ways)| {
-                let way = ways.iter().find(|way| way.outlet == outlet.id);
-                let per_day =
-                    way.and_then(|way| way.ship.as_ref()).map_or(Decimal::ZERO, |ship| ship.per_day);
-                (grade, per_day)
+                let rate = |way: &Outlook| way.ship.as_ref().map_or(Decimal::ZERO, |ship| ship.per_day);
+                let here = ways.iter().find(|way| way.outlet == outlet.id).map_or(Decimal::ZERO, rate);
+                (grade, here, ways.iter().map(rate).max().unwrap_or_default())
             })
+            .filter(|(other, here, best)| *other == grade || (!here.is_zero() && here == best))
+            .map(|(grade, here, _)| (grade, here))
             .collect();
         grades.sort_by_key(|(other, per_day)| (*other != grade, std::cmp::Reverse(*per_day)));
         if grades.first().is_none_or(|(first, _)| *first != grade) {

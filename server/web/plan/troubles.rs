@@ -147,7 +147,7 @@ pub fn dropped_pins(shelf: &Shelf, troubles: &[Trouble]) -> Vec<DroppedPin> {
         let Trouble::Pin { lot, place, why } = trouble else { return None };
         let against: Vec<&(&LotId, &Place)> = match why {
             PinTrouble::Together => {
-                followed.iter().filter(|pin| bears_on(shelf, (lot, place), *pin)).collect()
+                followed.iter().filter(|pin| bears_on(shelf, (lot, place), pin)).collect()
             }
             _ => Vec::new(),
         };
