@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use rust_decimal::{Decimal, dec};
+use rust_decimal::dec;
 
 use super::*;
 use crate::catalogue::GRADES;

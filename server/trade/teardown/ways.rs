@@ -50,7 +50,7 @@ enum Done {
     Both(Rc<Done>, Rc<Done>),
 }
 
-/// Every way to open a unit that no other one beats, in its time. The last one is as far as it pays.
+/// Every way to open a unit and take something off that no other one beats, in its time. The last one is as far as it pays.
 pub fn ways(tree: &Tree, nets: &Nets, labour_per_hour: Decimal) -> Ways {
     let valued = Valued::new(tree, nets, labour_per_hour);
     let mut found = Found { valued: &valued, is_thinned: false };
@@ -68,7 +68,9 @@ pub fn ways(tree: &Tree, nets: &Nets, labour_per_hour: Decimal) -> Ways {
         done.sort_unstable_by_key(|(piece, _)| *piece);
         Way { minutes: path.minutes, gain: path.gain, labour: path.minutes * valued.per_minute, done }
     };
-    let ways = paths.into_iter().filter(|path| path.gain > Decimal::ZERO).map(way).collect();
+    // Opened, with everything left on, it is as it was: that is no work of an evening.
+    let is_work = |path: &Path| path.gain > Decimal::ZERO && path.done.is_some();
+    let ways = paths.into_iter().filter(is_work).map(way).collect();
     Ways { ways, is_thinned: found.is_thinned }
 }
 
