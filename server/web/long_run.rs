@@ -203,7 +203,7 @@ mod tests {
         assert_eq!(drawn.break_even.as_ref().map(|mark| mark.at), Some(dec!(114)));
         assert_eq!(drawn.now, dec!(201));
         assert_eq!(drawn.band, Some((dec!(172), dec!(174))));
-        assert!(drawn.description.contains("The cost steps up past 0.400\u{a0}kg."), "{}", drawn.description);
+        assert!(drawn.description.contains("The cost steps up past 400\u{a0}g."), "{}", drawn.description);
         assert!(
             drawn
                 .description
