@@ -40,7 +40,10 @@
 //! is the true cost of the same mass at the highest density that the shipment can have, or of the same volume at the lowest.
 //! This is tighter and slower: it serves small shelves whose freight depends on volumes.
 //!
-//! **Margins** (`margins`). A margin is the same search with one lot barred from its place, starting from the plan.
+//! **Margins** (`margins`). A margin is the same search with one lot barred from its place. The searches help each other: a plan
+//! that has several lots elsewhere is a second plan for each of them; all start from the deliveries of one relaxation; and a lot
+//! that is proved to cost at least `m` elsewhere stays where it is in every plan that leaves less than `m` on the table, so the
+//! largest margins are sought first.
 //!
 //! **What would change it** (`turns`). The same searches with an outlet forced in or out, a price moved, more of a grade.
 //!

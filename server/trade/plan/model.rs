@@ -157,7 +157,7 @@ impl<'a> Model<'a> {
             _ => {}
         }
         let packing = match &site.shipping {
-            Some(shipping) => shipping.cost(self.contents(lots))?,
+            Some(shipping) => shipping.cost_of_lots(mass, || self.contents(lots))?,
             None => 0.0,
         };
         let rate = if payout < 0.0 { site.loss } else { site.gain };

@@ -2,19 +2,24 @@
 //! mass; the other decides how much of what goes where before it decides which lots, for large shelves.
 
 use super::Limits;
+use super::classes::Base;
 use super::improve::{Assignment, Improver};
 use super::lots::{Prices, Reduced};
 use super::model::Model;
 use super::node::{Node, Reach, Scope};
 
 /// Where a search starts: a known plan saves work, and so do what the search by lots knows from before.
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub(super) struct Start<'s> {
     pub place: Option<&'s [usize]>,
     pub prices: Option<&'s Prices>,
     /// Bounds of a problem that holds all plans of this one.
     pub known: Option<&'s Reduced>,
-    /// Plans that are not worth more than this are not looked for.
+    /// What the search by classes knows from such a problem.
+    pub base: Option<&'s Base>,
+    /// Strikes out of a state what no plan that is worth more than so much does; only the search by classes asks.
+    pub firm: Option<&'s dyn Fn(&mut Node, f64)>,
+    /// Plans that are not worth more than this are not looked for. With it and no place, one as good is known.
     pub floor: Option<f64>,
 }
 
@@ -58,6 +63,17 @@ impl<'l> Budget<'l> {
         self.used += 1;
         self.used <= self.limits.nodes && !self.limits.stop.is_some_and(|stop| stop())
     }
+}
+
+/// A first plan, unless one that is worth as much is known.
+pub(super) fn first_plan_of(
+    model: &Model<'_>,
+    scope: &Scope,
+    root: &Node,
+    start: &Start<'_>,
+) -> Option<Assignment> {
+    let known = start.floor.is_some() && start.place.is_none();
+    (!known).then(|| first_plan(model, scope, root, start)).flatten()
 }
 
 /// A first plan: from a known one, or from where each lot fetches most by itself.

@@ -182,6 +182,11 @@ impl Shipping {
         step.map(|step| step.cost)
     }
 
+    /// [`Shipping::cost`] of lots of this mass; what they are exactly is asked only where it matters.
+    pub fn cost_of_lots(&self, mass: f64, contents: impl FnOnce() -> Contents) -> Option<f64> {
+        self.cost_by_mass(mass).or_else(|| self.cost(contents()))
+    }
+
     /// Boxes, freight and packing time in home currency; `None` where it cannot be packed.
     pub fn cost(&self, contents: Contents) -> Option<f64> {
         let key = (contents.mass.grams(), contents.volume.cm3());

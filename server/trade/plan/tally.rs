@@ -1,6 +1,7 @@
 //! What the lots at every place come to, kept so that moving one is cheap to judge.
 
 use super::model::{Model, close};
+use super::shipping::Shipping;
 use crate::mass::Mass;
 use crate::packing::Contents;
 use crate::volume::Volume;
@@ -20,6 +21,7 @@ struct Held {
     grades: Vec<Grade>,
     /// Grams.
     mass: f64,
+    /// Kept where volumes matter.
     contents: Contents,
     /// The parts of the payout that are known, and how many grades are too little to be taken.
     payout: f64,
@@ -119,7 +121,8 @@ impl<'m> Tally<'m> {
             None => 0.0,
             Some(shipping) => match shipping.cost_by_mass(mass) {
                 Some(cost) => cost,
-                None => shipping.cost(self.contents_with(place, change))?,
+                None if shipping.has_volume() => shipping.cost(self.contents_with(place, change))?,
+                None => shipping.cost(self.model.contents(&self.lots_with(place, change)))?,
             },
         };
         let rate = if payout < 0.0 { site.loss } else { site.gain };
@@ -130,7 +133,7 @@ impl<'m> Tally<'m> {
         let net = self.net_with(place, change);
         let (mass, contents) = (
             self.held[place].mass + self.mass(change.come) - self.mass(change.go),
-            self.contents_with(place, change),
+            if self.roomy(place) { self.contents_with(place, change) } else { self.held[place].contents },
         );
         let model = self.model;
         let held = &mut self.held[place];
@@ -195,6 +198,12 @@ impl<'m> Tally<'m> {
             lots.iter().filter_map(|&lot| of_grade(lot)).map(|spot| tiers[tier].worth[spot.place]).sum()
         };
         Paid::Of(held.worth[tier] + worth(change.come) - worth(change.go))
+    }
+
+    /// Whether what is there matters by its volume too.
+    fn roomy(&self, place: usize) -> bool {
+        let shipping = self.model.sites.get(place).and_then(|site| site.shipping.as_ref());
+        shipping.is_some_and(Shipping::has_volume)
     }
 
     fn mass(&self, lots: &[usize]) -> f64 {

@@ -1,5 +1,6 @@
 //! The search by classes: branch and bound, first over how much of what goes where and on which terms, then over lots.
 
+mod base;
 mod branch;
 mod class;
 mod counter;
@@ -14,9 +15,10 @@ use std::rc::Rc;
 use super::improve::{Assignment, Improver};
 use super::model::Model;
 use super::node::{Node, Scope};
-use super::search::{Budget, Goal, Outcome, Start, decided, first_plan};
+use super::search::{self, Budget, Goal, Outcome, Start, decided};
 use super::tree::{Explore, State, Tree, grow};
 
+pub(super) use base::Base;
 pub(super) use class::Kinds;
 
 use class::Classes;
@@ -47,24 +49,34 @@ struct Search<'m> {
     scope: &'m Scope,
     tree: Tree<From>,
     desk: Desk,
-    remembered: Remembered,
+    remembered: Rc<Remembered>,
+    /// See [`Start::firm`].
+    firm: Option<&'m dyn Fn(&mut Node, f64)>,
 }
 
-pub(super) fn search(
-    model: &Model<'_>,
-    scope: &Scope,
+pub(super) fn search<'m>(
+    model: &'m Model<'_>,
+    scope: &'m Scope,
     mut root: Node,
-    start: &Start<'_>,
+    start: &Start<'m>,
     goal: Goal,
     budget: &mut Budget<'_>,
 ) -> Outcome {
     if !root.settle(scope) {
         return Outcome::NONE;
     }
-    let best = first_plan(model, scope, &root, start);
-    let from = From { known: Rc::default(), gap: f64::INFINITY };
+    let best = search::first_plan_of(model, scope, &root, start);
+    let known = start.base.map_or_else(Rc::default, Base::known);
+    let from = From { known, gap: f64::INFINITY };
     let tree = Tree::new(root, from, best, model.tolerance, start.floor);
-    let mut search = Search { model, scope, tree, desk: Desk::default(), remembered: Remembered::default() };
+    let mut search = Search {
+        model,
+        scope,
+        tree,
+        desk: Desk::default(),
+        remembered: start.base.map_or_else(Rc::default, Base::remembered),
+        firm: start.firm,
+    };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: None }
 }
@@ -78,6 +90,9 @@ impl Explore for Search<'_> {
 
     fn explore(&mut self, State { mut node, mut bound, depth, from }: State<From>) {
         let From { mut known, mut gap } = from;
+        if let Some(firm) = self.firm {
+            firm(&mut node, self.tree.enough());
+        }
         let rounds = if depth == 0 { ROUNDS_AT_ROOT } else { 2 };
         for round in 1..=rounds {
             if !node.settle(self.scope) {

@@ -12,15 +12,21 @@ use crate::plan::node::{Node, Reach, Scope};
 /// Undecided lots of which all sets are tried. Only speed depends on it.
 const MOST: usize = 9;
 
-/// So many outlets' sets are remembered.
-const MOST_REMEMBERED: usize = 4_000;
+/// So many sets are remembered.
+const MOST_REMEMBERED: usize = 150_000;
 
 /// The lots that must go to a site, and those that may.
 type Lots = (usize, Vec<usize>, Vec<usize>);
 
 /// The sets of the outlets that were asked about lately.
 #[derive(Debug, Default)]
-pub(super) struct Remembered(RefCell<HashMap<Lots, Rc<Vec<Set>>>>);
+pub(super) struct Remembered(RefCell<Known>);
+
+#[derive(Debug, Default)]
+struct Known {
+    by_lots: HashMap<Lots, Rc<Vec<Set>>>,
+    sets: usize,
+}
 
 /// Some of the lots that may go, with all that must.
 #[derive(Debug)]
@@ -162,10 +168,14 @@ impl Remembered {
     /// All sets that the outlet takes.
     fn sets(&self, model: &Model<'_>, site: usize, must: &[usize], may: &[usize]) -> Rc<Vec<Set>> {
         let key = (site, must.to_vec(), may.to_vec());
-        if let Some(known) = self.0.borrow().get(&key) {
+        if let Some(known) = self.0.borrow().by_lots.get(&key) {
             return known.clone();
         }
         let at = &model.sites[site];
+        let mut grades: Vec<usize> =
+            must.iter().chain(may).filter_map(|&lot| at.spots[lot]).map(|spot| spot.grade).collect();
+        grades.sort_unstable();
+        grades.dedup();
         let mut sets = Vec::new();
         let mut lots = Vec::new();
         for bits in 0..1usize << may.len() {
@@ -176,26 +186,29 @@ impl Remembered {
                 continue;
             }
             let Some(net) = model.net(site, &lots) else { continue };
-            let contents = model.contents(&lots);
-            let freight = at.shipping.as_ref().and_then(|shipping| shipping.cost(contents)).unwrap_or(0.0);
+            let mass = lots.iter().map(|&lot| model.lots[lot].mass).sum();
+            let freight = at.shipping.as_ref();
+            let freight = freight
+                .and_then(|shipping| shipping.cost_of_lots(mass, || model.contents(&lots)))
+                .unwrap_or(0.0);
             let mut tiers = vec![0; at.grades.len()];
-            for (grade, tier) in tiers.iter_mut().enumerate() {
+            for &grade in &grades {
                 let of_grade = |&&lot: &&usize| at.spots[lot].is_some_and(|spot| spot.grade == grade);
                 let members: Vec<usize> = lots.iter().filter(of_grade).copied().collect();
-                *tier = model
+                tiers[grade] = model
                     .tier_of(at, grade, &members)
                     .map_or(0, |tier| u8::try_from(tier + 1).unwrap_or(u8::MAX));
             }
-            let mass = lots.iter().map(|&lot| model.lots[lot].mass).sum();
             let volume = lots.iter().map(|&lot| model.lots[lot].volume).sum();
             sets.push(Set { bits, net, freight, mass, volume, tiers });
         }
         let sets = Rc::new(sets);
         let mut known = self.0.borrow_mut();
-        if known.len() >= MOST_REMEMBERED {
-            known.clear();
+        known.sets += sets.len();
+        if known.sets > MOST_REMEMBERED {
+            *known = Known { sets: sets.len(), ..Known::default() };
         }
-        known.insert(key, sets.clone());
+        known.by_lots.insert(key, sets.clone());
         sets
     }
 }

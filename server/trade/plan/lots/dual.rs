@@ -335,6 +335,11 @@ impl Reduced {
         reduced
     }
 
+    /// No plan that does not have the lot at the place is worth more.
+    pub fn elsewhere(&self, place: usize, lot: usize) -> f64 {
+        self.without[place * self.count + lot]
+    }
+
     /// Strikes out what cannot be part of a plan worth more than `enough`, and fixes what must be. Counts the changes.
     pub fn fix(&self, node: &mut Node, scope: &Scope, enough: f64) -> usize {
         let mut changes = 0;

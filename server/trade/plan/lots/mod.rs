@@ -12,7 +12,7 @@ use std::rc::Rc;
 use super::improve::{Assignment, Improver};
 use super::model::{Item, Model};
 use super::node::{Node, Opening, Reach, Scope};
-use super::search::{Budget, Goal, Outcome, Start, decided, first_plan};
+use super::search::{self, Budget, Goal, Outcome, Start, decided};
 use super::shipping::Band;
 use super::tree::{Explore, State, Tree, grow};
 
@@ -61,7 +61,7 @@ pub(super) fn search(
     if !root.settle(scope) {
         return Outcome::NONE;
     }
-    let best = first_plan(model, scope, &root, start);
+    let best = search::first_plan_of(model, scope, &root, start);
     let prices = match start.prices {
         Some(prices) => prices.clone(),
         None => Prices::new(first_prices(model, scope, best.as_ref()), model.sites.len()),
@@ -69,6 +69,7 @@ pub(super) fn search(
     let prices = Rc::new(prices);
     if let Some(known) = start.known {
         let enough = best.as_ref().map_or(f64::NEG_INFINITY, |best| best.total + model.tolerance);
+        let enough = start.floor.map_or(enough, |floor| floor.max(enough));
         known.fix(&mut root, scope, enough);
     }
     let tree = Tree::new(root, prices.clone(), best, model.tolerance, start.floor);

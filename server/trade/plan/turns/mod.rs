@@ -123,6 +123,7 @@ impl Base<'_, '_> {
             prices: same.map(|part| &part.prices),
             known: own.and_then(|part| part.reduced.as_ref()),
             floor,
+            ..Start::default()
         };
         let outcome = planner.search_part(&scope, root.clone(), &start, Goal::Best, &mut budget);
         if !outcome.finished {
