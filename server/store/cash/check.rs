@@ -71,7 +71,6 @@ const HOURS: &str = "SELECT COALESCE(t.month, f.month) AS id FROM \
 
 #[derive(FromRow)]
 struct Valued {
-    shop_id: String,
     n: i64,
     id: String,
     amount: i64,
@@ -101,24 +100,35 @@ impl Store {
 
     /// Works out again what each entry in a foreign currency is worth.
     async fn check_worth(&self, findings: &mut Vec<String>) -> Result<(), StoreError> {
-        let sql = "SELECT e.shop_id, e.n, e.id, e.amount, e.currency, s.home_currency, e.home_amount, e.rate, \
+        let sql = "SELECT e.n, e.id, e.amount, e.currency, s.home_currency, e.home_amount, e.rate, \
                    (SELECT CAST(SUM(v.home_amount) AS BIGINT) FROM cash_entries v WHERE v.values_id = e.id) AS valued, \
                    (SELECT v.rate FROM cash_entries v WHERE v.values_id = e.id ORDER BY v.n DESC LIMIT 1) AS valued_rate \
                    FROM cash_entries e JOIN shops s ON s.id = e.shop_id \
                    WHERE e.currency <> s.home_currency AND e.values_id IS NULL \
-                   AND (e.shop_id > $1 OR (e.shop_id = $1 AND e.n > $2)) ORDER BY e.shop_id, e.n LIMIT $3";
-        let (mut shop_id, mut n) = (String::new(), 0);
-        loop {
-            let rows: Vec<Valued> =
-                sqlx::query_as(sql).bind(&shop_id).bind(n).bind(AT_ONCE).fetch_all(self.readers()).await?;
-            let Some(last) = rows.last() else { return Ok(()) };
-            (shop_id, n) = (last.shop_id.clone(), last.n);
-            for row in &rows {
-                if !row.is_sound()? {
-                    findings.push(format!("an entry that is not worth its amount at its rate: {}", row.id));
+                   AND e.shop_id = $1 AND e.n > $2 ORDER BY e.n LIMIT $3";
+        for shop_id in self.shop_ids().await? {
+            let mut n = 0;
+            loop {
+                let query = sqlx::query_as(sql).bind(&shop_id).bind(n).bind(AT_ONCE);
+                let rows: Vec<Valued> = query.fetch_all(self.readers()).await?;
+                let Some(last) = rows.last() else { break };
+                n = last.n;
+                for row in &rows {
+                    if !row.is_sound()? {
+                        findings
+                            .push(format!("an entry that is not worth its amount at its rate: {}", row.id));
+                    }
                 }
             }
         }
+        Ok(())
+    }
+
+    /// An entry's place in the book counts within its shop, so they are read shop by shop.
+    async fn shop_ids(&self) -> Result<Vec<String>, StoreError> {
+        let rows: Vec<(String,)> =
+            sqlx::query_as("SELECT id FROM shops ORDER BY id").fetch_all(self.readers()).await?;
+        Ok(rows.into_iter().map(|(id,)| id).collect())
     }
 }
 

@@ -61,7 +61,7 @@ const ENTRIES: &str = "SELECT e.shop_id, e.n, e.day, e.kind, e.currency, e.amoun
     AND NOT EXISTS (SELECT 1 FROM cash_entries v WHERE v.values_id = e.id) \
     AND NOT EXISTS (SELECT 1 FROM cash_entries r WHERE r.reverses_id = e.id) THEN 1 ELSE 0 END AS BIGINT) AS unrated, \
     e.outlet_id, e.grade_id, e.source_id, e.partner_id FROM cash_entries e \
-    WHERE e.shop_id > $1 OR (e.shop_id = $1 AND e.n > $2) ORDER BY e.shop_id, e.n LIMIT $3";
+    WHERE e.shop_id = $1 AND e.n > $2 ORDER BY e.n LIMIT $3";
 
 const TOTALS: &str = "SELECT shop_id, facet, month, key, kind, currency, amount, home_amount, entries, unrated \
     FROM cash_totals";
@@ -71,18 +71,16 @@ impl Store {
     pub(super) async fn months_unlike_their_entries(&self) -> Result<BTreeSet<String>, StoreError> {
         let mut words = Words::default();
         let mut sums: HashMap<Of, Sum> = HashMap::new();
-        let (mut shop_id, mut n) = (String::new(), 0);
-        loop {
-            let rows: Vec<Entry> = sqlx::query_as(ENTRIES)
-                .bind(&shop_id)
-                .bind(n)
-                .bind(AT_ONCE)
-                .fetch_all(self.readers())
-                .await?;
-            let Some(last) = rows.last() else { break };
-            (shop_id, n) = (last.0.clone(), last.1);
-            for entry in &rows {
-                add(&mut sums, &mut words, entry);
+        for shop_id in self.shop_ids().await? {
+            let mut n = 0;
+            loop {
+                let query = sqlx::query_as(ENTRIES).bind(&shop_id).bind(n).bind(AT_ONCE);
+                let rows: Vec<Entry> = query.fetch_all(self.readers()).await?;
+                let Some(last) = rows.last() else { break };
+                n = last.1;
+                for entry in &rows {
+                    add(&mut sums, &mut words, entry);
+                }
             }
         }
         let mut unlike = BTreeSet::new();

@@ -115,7 +115,7 @@ fn what_has_not_come_off_is_still_in_it() {
         let still = Progress::of(entries).still_in(&tree, place(part));
         still.into_iter().map(|at| tree.pieces()[at].id.to_string()).collect()
     };
-    assert_eq!(still(&[], "box"), ["board", "supply", "relay", "coil"]);
+    assert_eq!(still(&[], "box"), ["board", "relay", "supply", "coil"]);
     assert_eq!(still(&[], "board"), ["relay"]);
     assert!(still(&[], "coil").is_empty());
     // The board went with its relay on it; the coil came off its supply, which is there still.
