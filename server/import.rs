@@ -96,7 +96,20 @@ pub async fn run(args: &ImportArgs, place: &Place) -> Result<(), ImportError> {
     let desk = Desk::open(args, place).await?;
     let mut unread = 0;
     for path in &args.files {
-        let (name, bytes) = load(path)?;
+        let (name, bytes) = match load(path) {
+            Ok(loaded) => loaded,
+            // As with one that cannot be read: the others still are.
+            Err(error) => {
+                unread += 1;
+                let (mut out, file) = (io::stdout().lock(), &*path.to_string_lossy());
+                let written = match args.json {
+                    true => print_json(&mut out, &Unread { file, error: error.to_string() }),
+                    false => writeln!(out, "{error}"),
+                };
+                written.map_err(ImportError::Output)?;
+                continue;
+            }
+        };
         let read = desk.read(&name, &bytes).await;
         let mut out = io::stdout().lock();
         let written = match (&read, args.json) {

@@ -75,6 +75,76 @@ fn each_file_is_an_object_and_one_that_cannot_be_read_says_why() {
     assert!(reports[2]["error"].as_str().is_some_and(|error| error.contains("damaged")), "{}", reports[2]);
 }
 
+/// A file of each form: every row has every field, and the right one holds.
+#[test]
+fn every_form_has_every_field() {
+    let names = [
+        "labelled/tier-columns.csv",
+        "labelled/cjenik-utf16.tsv",
+        "labelled/three-tabs.xlsx",
+        "labelled/old-office.xls",
+        "labelled/ankauf.ods",
+        "labelled/saved-page.html",
+        "labelled/ruled-pages.pdf",
+        "labelled/chat-whatsapp-de.txt",
+        "labelled/mail-quoted.txt",
+    ];
+    let files: Vec<String> = names.iter().map(|name| sheets(name).display().to_string()).collect();
+    let arguments: Vec<&str> =
+        files.iter().map(String::as_str).chain(["--dry-run", "--json", "--today", "2026-11-04"]).collect();
+    let output = import(&arguments, "");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let reports = json(&output);
+    assert_eq!(reports.len(), names.len());
+    let units = ["lb", "kg", "tonne", "short_ton", "gross_ton", "cwt", "100kg", "each", "oz", "ozt", "g"];
+    for (report, name) in reports.iter().zip(names) {
+        for field in ["file", "valid_from", "currency", "rows", "left_out", "problems"] {
+            assert!(report.get(field).is_some(), "{name} has no {field}");
+        }
+        let rows = report["rows"].as_array().expect("rows");
+        assert!(rows.len() >= 5, "{name}: {report}");
+        for row in rows {
+            let fields = [
+                "name",
+                "price",
+                "price_high",
+                "unit",
+                "currency",
+                "tier_min",
+                "tier_unit",
+                "grade",
+                "note",
+                "group",
+                "place",
+                "score",
+            ];
+            for field in fields {
+                assert!(row.get(field).is_some(), "{name}: no {field} in {row}");
+            }
+            let price = row["price"].as_str().map(str::parse::<rust_decimal::Decimal>);
+            assert!(price.is_none_or(|price| price.is_ok()), "{name}: {row}");
+            assert!(row["unit"].as_str().is_some_and(|unit| units.contains(&unit)), "{name}: {row}");
+            assert!(row["score"].as_u64().is_some_and(|score| score <= 100), "{name}: {row}");
+            let proposed = row["score"].as_u64() >= Some(75) && row["likely"].is_null();
+            assert!(row["grade"].is_null() || proposed, "{name}: {row}");
+        }
+    }
+}
+
+#[test]
+fn a_file_that_is_not_there_does_not_keep_the_others_from_being_read() {
+    let there = sheets("pipes.txt").display().to_string();
+    let output = import(&["/nowhere/prices.csv", &there, "--dry-run", "--json"], "");
+    assert!(!output.status.success());
+    let reports = json(&output);
+    assert!(
+        reports[0]["error"].as_str().is_some_and(|error| error.contains("cannot be opened")),
+        "{}",
+        reports[0]
+    );
+    assert!(reports[1]["rows"].as_array().is_some_and(|rows| !rows.is_empty()), "{}", reports[1]);
+}
+
 #[test]
 fn what_is_not_dry_needs_an_outlet() {
     let output = import(&["-"], "Brass 2.30/lb\n");
@@ -82,7 +152,6 @@ fn what_is_not_dry_needs_an_outlet() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("--outlet"));
 }
 
-/// The four pictures of `tests/data/sheets/photos`; of each at least seven of the eight lines, and each asks.
 /// Into a record: a draft that waits for review, once; what holds no prices is refused.
 #[test]
 fn a_sheet_for_an_outlet_waits_for_review() {
@@ -117,6 +186,7 @@ fn a_sheet_for_an_outlet_waits_for_review() {
     assert!(String::from_utf8_lossy(&nobody.stderr).contains("Lakeside Metals"), "it names those there are");
 }
 
+/// The four pictures of `tests/data/sheets/photos`; of each at least seven of the eight lines, and each asks.
 #[test]
 fn photos_are_read_where_the_recogniser_is_installed() {
     let installed = std::env::split_paths(&std::env::var_os("PATH").unwrap_or_default())

@@ -24,6 +24,7 @@ on_both![
     a_workbook_that_unpacks_to_gigabytes_is_a_clear_page,
     more_than_ten_megabytes_are_a_clear_page,
     half_an_upload_leaves_nothing,
+    a_file_with_a_password_says_so,
 ];
 
 /// A workbook with a title, names of columns, prices as numbers, and one as a formula with its cached value.
@@ -140,6 +141,18 @@ async fn half_an_upload_leaves_nothing(shop: &TestShop) {
     let page: Page = shop.phone().send(request).await;
     assert_eq!(page.status, StatusCode::BAD_REQUEST);
     assert!(page.says("The upload was cut short"), "{}", page.text("main"));
+    assert_eq!(shop.store.drafts(&shop.id).await.expect("drafts").len(), 0);
+}
+
+async fn a_file_with_a_password_says_so(shop: &TestShop) {
+    let outlet = lakeside(shop).await;
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/sheets/locked");
+    for name in ["locked.xlsx", "locked.ods", "locked.pdf"] {
+        let page = upload(shop, &outlet, name, std::fs::read(folder.join(name)).expect("a file")).await.ok();
+        let problem = page.text("#file-problem");
+        assert!(problem.starts_with("The file is protected by a password."), "{name}: {problem}");
+        assert!(problem.contains(&format!("Choose {name} again")), "{name}: {problem}");
+    }
     assert_eq!(shop.store.drafts(&shop.id).await.expect("drafts").len(), 0);
 }
 

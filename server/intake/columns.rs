@@ -5,13 +5,14 @@ mod shown;
 use trade::mass::MassUnit;
 
 use crate::context::Context;
-use crate::document::{Cell, GridRow};
+use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
+use crate::price::unit_words;
 use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use shown::{Shown, is_price, looks_priced};
+use shown::{Shown, has_price, is_price, looks_priced};
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
@@ -59,8 +60,16 @@ struct Named {
 }
 
 /// Whether a cell of the row is surely a price.
-pub(crate) fn holds_price(row: &GridRow, marks: Marks) -> bool {
+fn holds_price(row: &GridRow, marks: Marks) -> bool {
     row.cells.iter().any(|cell| is_price(cell, marks))
+}
+
+/// The same of a row whose texts have been cut already.
+pub(crate) fn holds_price_in(row: &CutRow<'_>, marks: Marks) -> bool {
+    row.row.cells.iter().zip(&row.scans).any(|(cell, scan)| match cell {
+        Cell::Text(_) => has_price(scan, marks),
+        other => is_price(other, marks),
+    })
 }
 
 /// The panels that a row of column names lays out; `None` where the row is no such row. `below` are the rows under it.
@@ -244,7 +253,11 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         return Some(Named { column: Column::Price, context: Context::of(text, false), tier: Some(tier.0) });
     }
     // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
-    let joined = |at: usize| at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per));
+    let joined = |at: usize| {
+        let bracketed = at > 0 && scan.kind(at - 1) == Some(Kind::Open);
+        let unit = || unit_words(&scan, at).is_some_and(|(_, next)| scan.kind(next) == Some(Kind::Close));
+        at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per)) || bracketed && unit()
+    };
     if (0..scan.tokens.len())
         .any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at) && !is_year(scan.word(at)))
     {

@@ -23,7 +23,11 @@ impl Context {
     /// In the `name` of a column a unit counts by itself; elsewhere it needs a `/`, `per` or brackets, because
     /// `minimum 100 lb` says nothing of prices.
     pub fn of(text: &str, name: bool) -> Context {
-        let scan = Scan::of(text);
+        Context::within_scan(&Scan::of(text), name)
+    }
+
+    /// The same of a text that has been cut already.
+    pub fn within_scan(scan: &Scan<'_>, name: bool) -> Context {
         let mut context = Context::default();
         for at in 0..scan.tokens.len() {
             let before = at.checked_sub(1);
@@ -44,12 +48,16 @@ impl Context {
                     context.cents = true;
                 }
             }
-            let Some((unit, next)) = unit_words(&scan, at) else { continue };
+            let Some((unit, next)) = unit_words(scan, at) else { continue };
             let bracketed = kind(before) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close);
             let after_money = before.is_some_and(|b| VOCABULARY.currencies(scan.word(b)).is_some());
             let in_units = before.is_some_and(|b| scan.word(b).eq_ignore_ascii_case("in"));
             let alone = name && !matches!(scan.kind(at), Some(Kind::Number | Kind::Hash));
-            if context.unit.is_none() && (joined || bracketed || after_money || in_units || alone) {
+            // `per ton (2,000 lb)` says which ton it is.
+            let which_ton =
+                context.unit == Some(UnitText::Ton) && bracketed && scan.kind(at) == Some(Kind::Number);
+            let said = joined || bracketed || after_money || in_units || alone;
+            if context.unit.is_none() && said || which_ton {
                 context.unit = Some(unit);
             }
         }
@@ -127,6 +135,7 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && !text.trim_end().ends_with(['.', '!', '?', ','])
         && !VOCABULARY.has(first, Use::Remark)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
+        && !VOCABULARY.has_within(text, Use::AnyTier)
         && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
 }
 

@@ -56,7 +56,9 @@ fn cuts(line: &str, mark: u8, named: bool) -> usize {
         } else if byte == mark && !quoted {
             // `1,250` and `5,80` in a line of text, and a comma with a blank after it, are no delimiters.
             let digits = before.is_some_and(|b| b.is_ascii_digit()) && after.is_some_and(u8::is_ascii_digit);
-            let prose = after == Some(&b' ') || digits;
+            // `815,-`: a dash in the place of cents.
+            let cents = before.is_some_and(|b| b.is_ascii_digit()) && after == Some(&b'-');
+            let prose = after == Some(&b' ') || digits || cents;
             if mark != b',' || named || !prose {
                 count += 1;
             }
@@ -182,6 +184,7 @@ mod tests {
         check("sep=;\nx;y\n", false, Some(';'));
         check("Copper, bare bright 4.10\nBrass, yellow 2.20\n", false, None);
         check("Light iron 1,250\nCast iron 1,300\n", false, None);
+        check("Messing € 498,-\nLood € 152,-\nRvs € 101,-\n", false, None);
         check("Bare bright,4.10", true, Some(','));
         check("Bare bright 4.10", true, None);
     }

@@ -4,6 +4,7 @@ use jiff::civil::Date;
 use rust_decimal::Decimal;
 
 use crate::context::Context;
+use crate::scan::Scan;
 use crate::sheet::{Place, Problem};
 
 /// Bounds on what is read; a price sheet is far inside them.
@@ -92,6 +93,15 @@ impl Cell {
         *self == Cell::Empty
     }
 
+    /// Whether nothing in it is a letter or a digit.
+    pub fn says_nothing(&self) -> bool {
+        match self {
+            Cell::Empty => true,
+            Cell::Text(text) => !text.chars().any(char::is_alphanumeric),
+            Cell::Number { .. } | Cell::Date(_) => false,
+        }
+    }
+
     /// What a person sees in the cell.
     pub fn shown(&self) -> String {
         match self {
@@ -109,10 +119,33 @@ impl Cell {
 impl GridRow {
     /// The cells as they stood, in one line.
     pub fn source(&self) -> String {
-        let shown: Vec<String> =
-            self.cells.iter().map(|cell| cut(&cell.shown(), LONGEST_SHOWN).to_string()).collect();
-        shown.join(" | ").trim_matches([' ', '|']).to_string()
+        let mut source = String::new();
+        for (at, cell) in self.cells.iter().enumerate() {
+            source.push_str(if at > 0 { " | " } else { "" });
+            match cell {
+                Cell::Text(text) => source.push_str(cut(text, LONGEST_SHOWN)),
+                other => source.push_str(cut(&other.shown(), LONGEST_SHOWN)),
+            }
+        }
+        source.trim_matches([' ', '|']).to_string()
     }
+
+    /// It with its texts cut into tokens.
+    pub fn cut(&self) -> CutRow<'_> {
+        let mut scans = Vec::with_capacity(self.cells.len());
+        for cell in &self.cells {
+            scans.push(Scan::of(if let Cell::Text(text) = cell { text } else { "" }));
+        }
+        CutRow { row: self, scans }
+    }
+}
+
+/// A row while it is read: what stands in it is cut once and looked at by many.
+#[derive(Debug)]
+pub(crate) struct CutRow<'r> {
+    pub row: &'r GridRow,
+    /// For each of its cells; without tokens for those that are no text.
+    pub scans: Vec<Scan<'r>>,
 }
 
 /// A wording is at most this long, in characters; so is each cell in a row's source.
@@ -120,5 +153,8 @@ pub(crate) const LONGEST_SHOWN: usize = 200;
 
 /// The first `characters` of the text.
 pub(crate) fn cut(text: &str, characters: usize) -> &str {
+    if text.len() <= characters {
+        return text;
+    }
     text.char_indices().nth(characters).map_or(text, |(end, _)| &text[..end])
 }

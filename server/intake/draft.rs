@@ -158,9 +158,16 @@ impl<'h> Draft<'h> {
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
     pub fn look_for_date(&mut self, text: &str) {
-        if let Some(found) = date::find(text, self.hints.date_order(), self.hints.today) {
+        self.finds_date(text);
+    }
+
+    /// The same, and whether there is one.
+    pub fn finds_date(&mut self, text: &str) -> bool {
+        let found = date::find(text, self.hints.date_order(), self.hints.today);
+        if let Some(found) = found {
             self.date(found);
         }
+        found.is_some()
     }
 
     pub fn date(&mut self, found: Dated) {

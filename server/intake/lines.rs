@@ -67,6 +67,7 @@ impl LineReader {
         let within = heading_within(&mut parts);
         let charges = charges(text, &scan, &prices, &parts);
         let columns = parts.len() == self.beside.len();
+        let above = draft.rows.len();
         for (at, (part, charge)) in parts.into_iter().zip(charges).enumerate() {
             if columns {
                 self.heading = Some(self.beside[at].clone());
@@ -79,6 +80,12 @@ impl LineReader {
                     row.context = row.context.within(&heading.context);
                 }
             }
+        }
+        if let Some(part) = prices.last().and_then(|last| asked_behind(&scan, last.last)) {
+            self.part(part, text, &line.place, Charge::No, draft);
+        }
+        if draft.rows.len() == above {
+            draft.look_for_date(text);
         }
     }
 
@@ -141,12 +148,14 @@ impl LineReader {
 
     fn without_price(&mut self, text: &str, scan: &Scan<'_>, line: &Line, draft: &mut Draft<'_>) {
         let tiers = tiers_in(scan, draft);
-        if tiers.len() > 1 {
+        // `vanaf 2-11-2026` is a day, and no tiers.
+        if tiers.len() > 1 && !draft.finds_date(text) {
             self.tiers = tiers;
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
         if let Some(context) = column_names(scan) {
+            draft.look_for_date(text);
             draft.whole_sheet(&context, text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
@@ -251,8 +260,7 @@ fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
 }
 
 /// Whether a name is nothing but a month and its year, or a day.
-pub(crate) fn is_only_a_date(name: &str) -> bool {
-    let scan = Scan::of(name);
+pub(crate) fn is_only_a_date(scan: &Scan<'_>) -> bool {
     let month = |at: usize| scan.is(at, Use::Month);
     (0..scan.tokens.len()).any(month)
         && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
@@ -264,6 +272,16 @@ fn is_remark(name: &str) -> bool {
     let scan = Scan::of(name);
     let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
     let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
+    // `Checks only over`, `3 % fee on wires under`: what follows is a limit, and no price.
+    let end = scan.tokens.len();
+    let limits = words >= 2
+        && [2, 1].into_iter().any(|length| {
+            // `5 ft and under` is part of a name.
+            let joined = end > length
+                && scan.kind(end - length - 1) == Some(Kind::Word)
+                && !scan.is(end - length - 1, Use::Filler);
+            joined && VOCABULARY.has(scan.between(end - length, end), Use::Limit)
+        });
     let first = scan.word(0);
     let remark = words >= 2
         && scan.kind(0) == Some(Kind::Word)
@@ -273,13 +291,19 @@ fn is_remark(name: &str) -> bool {
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     let service = VOCABULARY.has_within(name, Use::Service);
     // `Seg a sex 8h às 17h | …`.
-    // `Seg a sex 8h às 17h | …`.
     let time = |at: usize| {
         let hour = matches!(scan.word(at + 1), "h" | "am" | "pm" | "Uhr" | "uhr");
         scan.kind(at) == Some(Kind::Fact) && (hour || scan.word(at).contains(['h', ':']))
     };
     let hours = scan.is(0, Use::Hours) && (1..scan.tokens.len()).any(time);
-    remark || service || hours || of_all || is_only_a_date(name) || speaks >= 2 && words >= 4 || words > 14
+    remark
+        || limits
+        || service
+        || hours
+        || of_all
+        || is_only_a_date(&scan)
+        || speaks >= 2 && words >= 4
+        || words > 14
 }
 
 /// Which parts of a line are charges. Where it names several, words of a charge speak of the part they stand in, or of
@@ -348,7 +372,7 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
             }
         })
     };
-    let (mut start, price) = before(end)?;
+    let Some((mut start, price)) = before(end) else { return on_request_and_more(scan, end) };
     // `Call for quote  Call`, as a page has it with its button.
     while let Some((earlier, _)) =
         start.checked_sub(1).filter(|gap| scan.kind(*gap) == Some(Kind::Gap)).and_then(before)
@@ -357,11 +381,26 @@ fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     }
     let name = trimmed(scan, 0, start)?;
     // `Call for prices` and `Other items: please call` name nothing.
-    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    let remark = starts_with(scan, Use::Remark)
+        || VOCABULARY.has_within(name, Use::Remark)
+        || starts_with(scan, Use::WholeSheet) && name.split_whitespace().count() > 1;
     let apart =
         start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
     let short = name.split_whitespace().count() <= 4;
     (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+}
+
+/// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
+fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let gap = (1..end).find(|&at| scan.kind(at) == Some(Kind::Gap))?;
+    let asks = (1..=3).any(|length| {
+        let behind = gap + 1 + length;
+        let over = behind < end && matches!(scan.word(behind), "," | ";" | "(" | "-" | "/");
+        over && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
+    });
+    let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
+    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    (asks && end - gap <= 8 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// `POA  Silver contacts`, among lines that begin with their price.
@@ -377,6 +416,21 @@ fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
     let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
     let remark = starts_with(scan, Use::Remark);
     (!remark).then(|| Part::asking(name, price))
+}
+
+/// What is on request behind the last price of a line that lists several: `… hdd .80 / ceramic cpu call. Good thru Fri.`
+fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
+    if !(scan.kind(from) == Some(Kind::Slash) || matches!(scan.word(from), "," | ";")) {
+        return None;
+    }
+    let ends = |at: usize| scan.word(at) == "." && (scan.spaced(at + 1) || at + 1 == scan.tokens.len());
+    let end = (from + 1..scan.tokens.len()).find(|&at| ends(at)).unwrap_or(scan.tokens.len());
+    let length = (1..=3).rev().find(|length| {
+        end > from + 1 + length && VOCABULARY.has(scan.between(end - length, end), Use::OnRequest)
+    })?;
+    let name = trimmed(scan, from + 1, end - length)?;
+    let short = name.split_whitespace().count() <= 4 && !VOCABULARY.has_within(name, Use::Remark);
+    short.then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// All tiers of a line of column names, in order.

@@ -9,6 +9,12 @@ use crate::vocabulary::{Use, VOCABULARY};
 /// So many lines that begin with a time and a name are a chat.
 const FEWEST_MESSAGES: usize = 3;
 const LONGEST_SENDER: usize = 40;
+/// So many lines may be the head of a mail.
+const LONGEST_HEAD: usize = 8;
+/// What the lines of its head are called that say who wrote it, and when.
+const SENDERS: [&str; 6] = ["from", "von", "de", "da", "od", "van"];
+const SENT: [&str; 10] =
+    ["date", "sent", "datum", "gesendet", "envoyé", "fecha", "enviado", "data", "inviato", "verzonden"];
 
 /// The lines to read, those set aside, and the texts that date the messages.
 #[derive(Debug, Default)]
@@ -124,7 +130,15 @@ fn mail(lines: Vec<Line>) -> Wrapped {
     let priced = |line: &Line| names_a_price(&line.text);
     let above = lines[..older].iter().filter(|line| !quoted(line) && priced(line)).count();
     let unquoted = lines.iter().filter(|line| !quoted(line) && priced(line)).count();
+    let head = lines.iter().take(LONGEST_HEAD).filter(|line| is_header(&line.text, &SENDERS)).count();
     for (at, mut line) in lines.into_iter().enumerate() {
+        // The day on which it was written is not the one from which its prices hold.
+        if head > 0 && at < LONGEST_HEAD && is_header(&line.text, &SENT) {
+            let (_, date) = line.text.split_once(':').unwrap_or_default();
+            wrapped.dates.push(date.to_string());
+            wrapped.aside.push(line);
+            continue;
+        }
         if quoted(&line) {
             if unquoted > 1 {
                 wrapped.aside.push(line);
@@ -141,6 +155,12 @@ fn mail(lines: Vec<Line>) -> Wrapped {
         wrapped.lines.push(line);
     }
     wrapped
+}
+
+/// Whether a line at the head of a mail begins with one of these.
+fn is_header(text: &str, names: &[&str]) -> bool {
+    text.split_once(':')
+        .is_some_and(|(name, _)| names.iter().any(|other| other.eq_ignore_ascii_case(name.trim())))
 }
 
 /// `-----Original Message-----`, `On Nov 1, Ann wrote:`.

@@ -4,7 +4,7 @@ use rust_decimal::dec;
 
 use crate::context::{Context, heading_name, is_heading};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
-use crate::price::{PriceText, Strength};
+use crate::price::{PriceText, Strength, UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::sheet::Doubt;
 use crate::tier::{TierText, tier_at};
@@ -70,8 +70,18 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                     && (from..all[i].first).any(|at| matches!(scan.kind(at), Some(Kind::Word | Kind::Fact)))
             };
             let several = all.len() >= 4 && (0..all.len()).filter(|&i| named(i)).count() >= 2;
+            // `Schrott 165 €/t, Batterien 0,62`: set apart from each other, each is an item of its own.
+            let apart = |i: usize| {
+                let ends = |i: usize| {
+                    let mark = scan.word(all[i].last);
+                    all[i].last == scan.tokens.len()
+                        || matches!(mark, "," | ";")
+                        || mark == "." && scan.spaced(all[i].last + 1)
+                };
+                ends(i) && (i == 0 || ends(i - 1))
+            };
             let keep: Vec<bool> =
-                (0..all.len()).map(|i| sure(i) || beside(i) || several && named(i)).collect();
+                (0..all.len()).map(|i| sure(i) || beside(i) || named(i) && (several || apart(i))).collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
         }
     }
@@ -91,7 +101,12 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     }
     let mut parts: Vec<Part> = Vec::new();
     for price in prices {
-        add(&mut parts, price, between.next().unwrap_or_default());
+        let beside = between.next().unwrap_or_default();
+        // `$4.22/lb was $4.15`.
+        let was = beside.name.as_ref().is_some_and(|name| VOCABULARY.has(name, Use::Was));
+        if parts.is_empty() || !was {
+            add(&mut parts, price, beside);
+        }
     }
     if let (Some(part), Some(behind)) = (parts.last_mut(), between.next()) {
         part.finish(behind);
@@ -125,6 +140,8 @@ pub(crate) struct HeadingWithin {
 
 /// Adds a price with what stands beside it: to a new part where that is a name, else to the last part.
 fn add(parts: &mut Vec<Part>, price: &PriceText, beside: Between) {
+    let mut price = price.clone();
+    price.unit = price.unit.or(beside.unit);
     let entry = (DraftPrice::Text(price.clone()), beside.tier);
     match parts.last_mut() {
         Some(part) if beside.name.is_none() => {
@@ -132,7 +149,7 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, beside: Between) {
             if entry.1.is_none() {
                 part.all_tiers = false;
                 if let Some(DraftPrice::Text(first)) = first {
-                    part.doubts.extend(second_price(first, price));
+                    part.doubts.extend(second_price(first, &price));
                     part.doubts.dedup();
                 }
             }
@@ -161,8 +178,8 @@ impl Part {
 
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
-        if behind.text.split_whitespace().count() > MOST_TIER_WORDS {
-            self.note = behind.name.is_some().then_some(behind.text);
+        if behind.name.is_some() && behind.text.split_whitespace().count() > MOST_TIER_WORDS {
+            self.note = Some(behind.text);
             return;
         }
         if let Some((_, tier @ None)) = self.prices.last_mut() {
@@ -180,6 +197,8 @@ struct Between {
     /// All of it, as it stands.
     text: String,
     tier: Option<TierText>,
+    /// The unit of the price behind it, where that has a column of its own: `Shred    GT    151.00`.
+    unit: Option<UnitText>,
     /// It is nothing but a remark in brackets.
     remark: bool,
 }
@@ -196,8 +215,11 @@ impl Between {
             self.name = Some(after.trim().to_string());
             return;
         }
+        let greets = name.split_once('!').is_some_and(|(before, _)| before.split_whitespace().count() < 3);
         let Some((_, last)) = name.rsplit_once(['.', '!', '?']).filter(|(before, last)| {
-            last.starts_with(' ') && before.split_whitespace().count() >= 3 && !last.trim().is_empty()
+            last.starts_with(' ')
+                && (greets || before.split_whitespace().count() >= 3)
+                && !last.trim().is_empty()
         }) else {
             return;
         };
@@ -247,20 +269,56 @@ impl Between {
             }
             _ => begins,
         };
+        let (begins, ends, unit) = without_columns(scan, begins, last);
         Between {
-            name: trimmed(scan, begins, last).filter(|_| !remark).map(str::to_string),
+            name: trimmed(scan, begins, ends).filter(|_| !remark).map(str::to_string),
             text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
             tier: tier.map(|(tier, ..)| tier),
+            unit,
             remark,
         }
     }
+}
+
+/// A name without the item's number and the unit that stand beside it in columns of their own.
+fn without_columns(scan: &Scan<'_>, first: usize, last: usize) -> (usize, usize, Option<UnitText>) {
+    let gap = |at: usize| scan.kind(at) == Some(Kind::Gap);
+    // A gap before the price may be there, or have been taken as its sign.
+    let end = if last > first && gap(last - 1) { last - 1 } else { last };
+    let start = (first..end).rev().find(|&at| gap(at) && !matches!(scan.word(at), ":" | "=" | ";"));
+    let unit = start.and_then(|gap| {
+        let (unit, next) = unit_words(scan, gap + 1)?;
+        (next == end && gap > first).then_some((gap, unit))
+    });
+    let (last, unit) = unit.map_or((last, None), |(gap, unit)| (gap, Some(unit)));
+    let code = (first..last)
+        .find(|&at| gap(at))
+        .filter(|&at| at > first && is_blank(scan.word(at)) && is_item_number(scan.between(first, at)));
+    let named = |at: usize| (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Word));
+    let long = scan.word(first).len() >= 5 && scan.word(first).bytes().all(|b| b.is_ascii_digit());
+    match code {
+        Some(at) if first == 0 && named(at) => (at + 1, last, unit),
+        _ if first == 0 && long && scan.spaced(1) && named(first) => (first + 1, last, unit),
+        _ => (first, last, unit),
+    }
+}
+
+fn is_blank(gap: &str) -> bool {
+    gap.chars().all(char::is_whitespace)
+}
+
+/// `F02`, `100010`, `A-12`.
+fn is_item_number(text: &str) -> bool {
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let digits = text.chars().filter(char::is_ascii_digit).count();
+    digits >= 2 && letters <= 3 && text.chars().all(|c| c.is_alphanumeric() || c == '-')
 }
 
 /// The text of these tokens without list marks, separators and filling words at its ends.
 pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let (mut first, mut last) = (first, last);
     // `We charge for: CRT monitors` names what stands behind the charge.
-    if let Some(length) = [3, 2].into_iter().find(|length| {
+    if let Some(length) = [4, 3, 2].into_iter().find(|length| {
         first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
     }) {
         first += length;
@@ -270,7 +328,7 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
     }
     while first < last {
         // `CRT: we charge` names what stands before the charge.
-        let charge = [3, 2, 1].into_iter().find(|&length| {
+        let charge = [4, 3, 2, 1].into_iter().find(|&length| {
             // One word alone may be the name's own, unless it is set apart from it.
             let apart = || {
                 last > first + 1
@@ -328,15 +386,10 @@ fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
 
 /// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).
 pub(crate) fn charge(text: &str) -> Charge {
-    let normal = crate::wording::normal_wording(text);
-    let words: Vec<&str> = normal.split(' ').collect();
-    let runs = |length: usize| words.windows(length).any(|run| VOCABULARY.has(&run.join(" "), Use::Charge));
-    if runs(2) || runs(3) {
-        Charge::Sure
-    } else if runs(1) {
-        Charge::Perhaps
-    } else {
-        Charge::No
+    match VOCABULARY.longest_within(text, Use::Charge) {
+        0 => Charge::No,
+        1 => Charge::Perhaps,
+        _ => Charge::Sure,
     }
 }
 

@@ -146,6 +146,12 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
                 let Some(currencies) = VOCABULARY.currencies(scan.word(i)) else { break };
                 narrow(&mut price.currencies, currencies);
             }
+            // `€    16,50`, as spreadsheets set the sign apart.
+            Some(Kind::Gap)
+                if i > free_from
+                    && price.currencies.is_empty()
+                    && scan.word(i).chars().all(char::is_whitespace)
+                    && VOCABULARY.currencies(scan.word(i - 1)).is_some() => {}
             Some(Kind::Minus) => price.sign = Sign::Minus,
             // A dash behind a gap, with a blank behind it as well: what most prices of the sheet have is decoration.
             Some(Kind::Dash)
@@ -199,9 +205,14 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
         price.last += 1;
     }
     // `0.05-`, as some bookkeeping programs write it.
-    let trailing = matches!(scan.kind(price.last), Some(Kind::Dash | Kind::Minus))
-        && !scan.spaced(price.last)
-        && scan.tokens.len() == price.last + 1;
+    let ends = match scan.kind(price.last + 1) {
+        None => true,
+        Some(Kind::Gap) => price.strength > Strength::Weak,
+        Some(Kind::Fact) => price.strength > Strength::Weak && scan.spaced(price.last + 1),
+        _ => false,
+    };
+    let trailing =
+        matches!(scan.kind(price.last), Some(Kind::Dash | Kind::Minus)) && !scan.spaced(price.last) && ends;
     if trailing && price.sign == Sign::Plain {
         price.sign = Sign::Dashed;
         price.last += 1;
@@ -268,10 +279,19 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
 /// The unit behind the price: `/lb`, `per 100 kg`, ` lb`, ` each`.
 fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
     // An opening bracket may stand between, or the gap before the next column: `3.80 (per lb)`, `3.80     lb`.
+    // `$20 fee each`.
+    let fee = scan.is(price.last, Use::Charge) && unit_words(scan, price.last + 1).is_some();
+    if fee && !price.currencies.is_empty() {
+        let (unit, _) = unit_words(scan, price.last + 1)?;
+        return Some(unit);
+    }
     let bracket = scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1);
     let column = scan.kind(price.last) == Some(Kind::Gap)
         && unit_words(scan, price.last + 1)
-            .is_some_and(|(_, next)| next == scan.tokens.len() || scan.kind(next) == Some(Kind::Gap));
+            .is_some_and(|(_, next)| next == scan.tokens.len() || scan.kind(next) == Some(Kind::Gap))
+        // `SS 304    lb    0.56`: the unit stands before its price.
+        && (price.strength > Strength::Weak
+            || !(price.last..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number)));
     if column && !starts_unit(scan, price.last + 1) {
         let (unit, last) = unit_words(scan, price.last + 1)?;
         price.last = last;
@@ -319,6 +339,9 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
         Some(Kind::Number) => (scan.word(at), at + 1),
         _ => ("1", at),
     };
+    if !(scan.is(at, Use::UnitStart) || scan.is(at, Use::Ton)) {
+        return None;
+    }
     for length in (1..=3).rev() {
         let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
         let run = scan.between(at, at + length);

@@ -74,6 +74,7 @@ pub(crate) fn sheet(document: Document, hints: &Hints) -> Sheet {
 
 /// The decimal mark of the whole document, by all its numbers that are text.
 fn marks(document: &Document, hints: &Hints) -> Marks {
-    let numbers = document.texts().flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>());
-    Marks::of(numbers, hints.usual_habit())
+    // Only what has a digit in it can hold a number.
+    let texts = document.texts().filter(|text| text.contains(|c: char| c.is_ascii_digit()));
+    Marks::of(texts.flat_map(|text| Scan::of(text).into_numbers()), hints.usual_habit())
 }

@@ -72,6 +72,12 @@ impl<'t> Scan<'t> {
         self.tokens.iter().filter(|t| t.kind == Kind::Number).map(move |t| &text[t.start..t.end])
     }
 
+    /// The same, for a scan that is needed no longer.
+    pub fn into_numbers(self) -> impl Iterator<Item = &'t str> {
+        let text = self.text;
+        self.tokens.into_iter().filter(|t| t.kind == Kind::Number).map(move |t| &text[t.start..t.end])
+    }
+
     /// The text of the tokens from `first` up to, not including, `last`.
     pub fn between(&self, first: usize, last: usize) -> &'t str {
         match (self.tokens.get(first), last.checked_sub(1).and_then(|i| self.tokens.get(i))) {
@@ -190,6 +196,12 @@ impl<'t> Scan<'t> {
                 self.tokens[at - 1].kind = Kind::Fact;
                 self.tokens[at + 1].kind = Kind::Fact;
             }
+            // `7:30a-4p`, where a `p` alone could be pence.
+            let half = matches!(self.word(at + 2), "a" | "p" | "A" | "P") && !self.spaced(at + 2);
+            let hour = self.word(at + 1).parse::<u8>().is_ok_and(|hour| hour <= 12);
+            if joins && half && hour && self.kind(at - 1) == Some(Kind::Fact) {
+                self.tokens[at + 1].kind = Kind::Fact;
+            }
         }
     }
 
@@ -258,7 +270,7 @@ impl<'t> Lexer<'t> {
     fn push(&mut self, kind: Kind, length: usize) {
         let (start, end) = (self.at, self.at + length);
         let uses = match kind {
-            Kind::Word => VOCABULARY.uses(&self.text[start..end]),
+            Kind::Word => uses(&self.text[start..end]),
             _ => Uses::default(),
         };
         self.tokens.push(Token { kind, start, end, spaced: self.spaced, uses });
@@ -346,6 +358,17 @@ impl<'t> Lexer<'t> {
         // `8 350` that stands alone, in a cell or apart at the end of a line.
         let apart = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap) && after.trim().is_empty();
         !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money || apart)
+    }
+}
+
+/// What a word can do; days from one to another, `Mo-Fr` and `ma-vr`, are of opening hours as each of them is.
+fn uses(word: &str) -> Uses {
+    let own = VOCABULARY.uses(word);
+    match word.split_once('-') {
+        Some((from, to)) if [from, to].iter().all(|day| VOCABULARY.has(day, Use::Hours)) => {
+            own.and(Use::Hours.into())
+        }
+        _ => own,
     }
 }
 

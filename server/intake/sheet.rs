@@ -20,23 +20,29 @@ pub struct Sheet {
     pub problems: Vec<Problem>,
 }
 
-/// One price for one wording: a line with three tiers makes three rows.
+/// One price for one wording: a line with three tiers makes three rows. What is not there is not written either: drafts
+/// of long sheets are kept as JSON.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Row {
     /// The name of the grade as the outlet writes it, a part of `source`.
     pub wording: String,
     /// The heading it stands under, which may complete the name: `Copper` above `No. 2`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub group: Option<String>,
     pub price: RowPrice,
     pub unit: Option<PriceUnit>,
     pub currency: Option<Currency>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tier_from: Option<Mass>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tier_to: Option<Mass>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
     pub place: Place,
     /// The line, or the cells joined with ` | `, as they stood.
     pub source: String,
     /// What a person has to look at before this row counts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubts: Vec<Doubt>,
 }
 
@@ -46,6 +52,7 @@ pub struct Row {
 pub enum RowPrice {
     Priced {
         low: Decimal,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         high: Option<Decimal>,
     },
     /// Call, POA, market, or left blank.

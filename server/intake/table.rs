@@ -6,7 +6,7 @@ use trade::mass::MassUnit;
 use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
 use crate::date::Dated;
-use crate::document::{Cell, GridRow, Line};
+use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
 use crate::lines::{LineReader, is_only_a_date};
 use crate::parts::charge;
@@ -38,9 +38,10 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
             draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             continue;
         }
+        let cut = row.cut();
         // Most rows have a price, and so are none of names.
-        if columns::holds_price(row, draft.marks) {
-            table.row(row, draft);
+        if columns::holds_price_in(&cut, draft.marks) {
+            table.row(&cut, draft);
             continue;
         }
         let second = rows.get(i + 1).and_then(|below| columns::in_two_rows(row, below, draft.marks));
@@ -57,13 +58,21 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
             skip = true;
             continue;
         }
+        let unnamed = header.is_none() && draft.rows.len() == first && table.names_columns(row);
+        if unnamed {
+            let source = row.source();
+            draft.look_for_date(&source);
+            draft.whole_sheet(&Context::of(&source, true), &source);
+            draft.leave_out(&source, &row.place, Why::ColumnNames);
+            continue;
+        }
         match columns::named(row, &rows[i + 1..], draft.marks) {
             Some(panels) => {
                 table.panels = panels;
                 table.restart();
                 draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             }
-            None => table.row(row, draft),
+            None => table.row(&cut, draft),
         }
     }
     // A list of contacts looks like one of prices that were all left blank.
@@ -120,7 +129,8 @@ impl Table {
         self.above = vec![Above::default(); self.panels.len()];
     }
 
-    fn row(&mut self, row: &GridRow, draft: &mut Draft<'_>) {
+    fn row(&mut self, cut: &CutRow<'_>, draft: &mut Draft<'_>) {
+        let row = cut.row;
         let source = row.source();
         if self.panels.is_empty() {
             return self.remark(&source, row, draft);
@@ -135,7 +145,7 @@ impl Table {
         let before = draft.rows.len();
         let mut why = None;
         for at in 0..self.panels.len() {
-            if let Err(reason) = self.panel_row(at, row, &source, draft) {
+            if let Err(reason) = self.panel_row(at, cut, &source, draft) {
                 why = Some(reason);
             }
         }
@@ -148,14 +158,29 @@ impl Table {
         }
     }
 
+    /// Whether a row above the first price names columns by words that nobody knows: there are names where the prices
+    /// will stand.
+    fn names_columns(&self, row: &GridRow) -> bool {
+        let is_name = |at: usize| {
+            matches!(row.cells.get(at), Some(Cell::Text(text)) if text.chars().any(char::is_alphabetic)
+                && !VOCABULARY.has(text, Use::OnRequest)
+                && !VOCABULARY.has(text, Use::Free)
+                && !text.contains(|c: char| c.is_ascii_digit()))
+        };
+        self.panels
+            .iter()
+            .any(|panel| is_name(panel.wording) && panel.prices.iter().all(|price| is_name(price.at)))
+    }
+
     /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.
     fn panel_row(
         &mut self,
         at: usize,
-        row: &GridRow,
+        cut: &CutRow<'_>,
         source: &str,
         draft: &mut Draft<'_>,
     ) -> Result<(), Why> {
+        let row = cut.row;
         let panel = &self.panels[at];
         let cell =
             |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
@@ -185,7 +210,15 @@ impl Table {
         if !name.chars().any(char::is_alphanumeric) {
             return Err(Why::NoName);
         }
-        if is_only_a_date(&name) || VOCABULARY.has_within(&name, Use::Service) {
+        let again;
+        let scan = match cut.scans.get(panel.wording).filter(|scan| scan.text == name) {
+            Some(scan) => scan,
+            None => {
+                again = Scan::of(&name);
+                &again
+            }
+        };
+        if is_only_a_date(scan) || VOCABULARY.has_within(&name, Use::Service) {
             return Err(Why::NoPrice);
         }
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
@@ -195,8 +228,8 @@ impl Table {
             _ => {}
         }
         let heading = &self.headings[at];
-        let named = Context { unit: Context::of(&name, false).unit, ..Context::default() };
-        let of_row = row_context(panel, row).within(&named);
+        let named = Context { unit: Context::within_scan(scan, false).unit, ..Context::default() };
+        let of_row = row_context(panel, cut).within(&named);
         let notes: Vec<String> = panel.notes.iter().filter_map(|c| cell(Some(*c))).map(Cell::shown).collect();
         let base = DraftRow {
             wording: name.clone(),
@@ -211,7 +244,7 @@ impl Table {
             charge: charge_of(&name, heading),
             in_cell: true,
         };
-        let new = price_rows(panel, row, &base, &of_row, &heading.context, notes, draft);
+        let new = price_rows(panel, cut, base, &of_row, &heading.context, notes, draft);
         draft.rows.extend(new);
         Ok(())
     }
@@ -280,16 +313,28 @@ fn charge_of(name: &str, heading: &Heading) -> Charge {
 }
 
 /// What the row's unit and currency columns say.
-fn row_context(panel: &Panel, row: &GridRow) -> Context {
-    let text =
-        |column: Option<usize>| column.and_then(|c| row.cells.get(c)).map(Cell::shown).unwrap_or_default();
-    let unit = text(panel.unit);
-    let scan = Scan::of(&unit);
-    let by_unit = match price::unit_words(&scan, 0) {
-        Some((unit, _)) => Context { unit: Some(unit), ..Context::default() },
-        None => Context::of(&unit, true),
+fn row_context(panel: &Panel, cut: &CutRow<'_>) -> Context {
+    let said = |column: Option<usize>| {
+        let column = column?;
+        let shown;
+        let again;
+        let scan = match cut.row.cells.get(column)? {
+            Cell::Text(_) => cut.scans.get(column)?,
+            other => {
+                shown = other.shown();
+                again = Scan::of(&shown);
+                &again
+            }
+        };
+        Some(match price::unit_words(scan, 0) {
+            Some((unit, _)) if Some(column) == panel.unit => {
+                Context { unit: Some(unit), ..Context::default() }
+            }
+            _ => Context::within_scan(scan, true),
+        })
     };
-    let by_currency = Context::of(&text(panel.currency), true);
+    let by_unit = said(panel.unit).unwrap_or_default();
+    let by_currency = said(panel.currency).unwrap_or_default();
     Context { currencies: by_currency.currencies, ..Context::default() }.within(&by_unit)
 }
 
@@ -327,21 +372,25 @@ fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
 /// The rows of one name: one for each tier column, else one for its price.
 fn price_rows(
     panel: &Panel,
-    row: &GridRow,
-    base: &DraftRow,
+    cut: &CutRow<'_>,
+    base: DraftRow,
     of_row: &Context,
     of_heading: &Context,
     mut notes: Vec<String>,
     draft: &Draft<'_>,
 ) -> Vec<DraftRow> {
     let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
-    let base = &DraftRow { charge, ..base.clone() };
+    let base = DraftRow { charge, ..base };
+    let row = cut.row;
     let mut rows: Vec<DraftRow> = Vec::new();
     for column in &panel.prices {
         let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
-        let read = CellPrice::of(cell, draft);
+        let read = match (cell, cut.scans.get(column.at)) {
+            (Cell::Text(_), Some(scan)) => CellPrice::of_text(scan, draft),
+            _ => CellPrice::of(cell, draft),
+        };
         // Nothing, or a dash, where other columns have the price.
-        let silent = !cell.shown().chars().any(char::is_alphanumeric);
+        let silent = cell.says_nothing();
         if silent && (column.tier.is_some() || *cell == Cell::Empty && panel.prices.len() > 1) {
             continue;
         }
@@ -454,20 +503,21 @@ impl CellPrice {
                 doubts: vec![Doubt::Blank],
                 ..plain(DraftPrice::OnRequest)
             },
-            Cell::Text(text) => CellPrice::of_text(text, draft),
+            Cell::Text(text) => CellPrice::of_text(&Scan::of(text), draft),
         }
     }
 
-    fn of_text(text: &str, draft: &Draft<'_>) -> CellPrice {
-        let asks = VOCABULARY.has(text, Use::OnRequest) || !text.chars().any(char::is_alphanumeric);
+    fn of_text(scan: &Scan<'_>, draft: &Draft<'_>) -> CellPrice {
+        let text = scan.text;
+        let words = text.chars().any(char::is_alphabetic);
+        let asks = words && VOCABULARY.has(text, Use::OnRequest) || !text.chars().any(char::is_alphanumeric);
         if asks {
             return CellPrice { price: DraftPrice::OnRequest, note: None, doubts: Vec::new() };
         }
-        if VOCABULARY.has(text, Use::Free) {
+        if words && VOCABULARY.has(text, Use::Free) {
             return CellPrice { price: DraftPrice::Free, note: None, doubts: Vec::new() };
         }
-        let scan = Scan::of(text);
-        let prices = price::prices(&scan, draft.marks);
+        let prices = price::prices(scan, draft.marks);
         let strongest = prices.iter().map(|price| price.strength).max();
         let mut sure = prices.iter().filter(|price| Some(price.strength) == strongest);
         let Some(price) = sure.next() else {

@@ -9,7 +9,7 @@ use serde::Deserialize;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
-use crate::wording::{lower, normal, normal_wording};
+use crate::wording::{normal, normal_wording, with_lower, with_normal};
 use crate::words::stem;
 
 /// The vocabulary that this crate is built with.
@@ -118,6 +118,12 @@ pub(crate) enum Use {
     Wrote,
     /// The name of a month.
     Month,
+    /// A unit's name begins with it.
+    UnitStart,
+    /// Right before a price that was paid before.
+    Was,
+    /// Before an amount that limits what is paid or taken.
+    Limit,
 }
 
 /// All that a word can do, as a set.
@@ -129,7 +135,7 @@ impl Uses {
         self.0 & (1 << is as u64) != 0
     }
 
-    fn and(self, other: Uses) -> Uses {
+    pub fn and(self, other: Uses) -> Uses {
         Uses(self.0 | other.0)
     }
 }
@@ -164,7 +170,10 @@ pub(crate) enum Column {
 impl Vocabulary {
     /// All that a word can do, or a run of words as one.
     pub fn uses(&self, word: &str) -> Uses {
-        self.uses.get(sign_or_normal(word).as_ref()).copied().unwrap_or_default()
+        // Signs such as `¢` and `-` have no normal form of their own; they stand as they are.
+        with_normal(word, |normal| {
+            self.uses.get(if normal.is_empty() { word.trim() } else { normal }).copied().unwrap_or_default()
+        })
     }
 
     pub fn has(&self, word: &str, is: Use) -> bool {
@@ -190,16 +199,37 @@ impl Vocabulary {
         }
     }
 
+    /// How many words, of up to three, the longest run in the text has that has this use; 0 where none has.
+    pub fn longest_within(&self, text: &str, is: Use) -> usize {
+        let normal = normal(text);
+        let mut rest = normal.as_ref();
+        let mut longest = 0;
+        loop {
+            let first = rest.split(' ').next().unwrap_or_default();
+            let most = if self.use_starts.contains(first) { 3 } else { 1 };
+            let blanks = rest.match_indices(' ').map(|(at, _)| at).chain([rest.len()]);
+            for (words, end) in (1..=most).zip(blanks) {
+                if words > longest && self.uses.get(&rest[..end]).is_some_and(|uses| uses.has(is)) {
+                    longest = words;
+                }
+            }
+            match rest.split_once(' ') {
+                Some((_, after)) => rest = after,
+                None => return longest,
+            }
+        }
+    }
+
     /// The unit a word means; `ton` alone means none.
     pub fn unit(&self, word: &str) -> Option<PriceUnit> {
         MassUnit::from_word(word)
             .map(PriceUnit::Mass)
-            .or_else(|| self.units.get(normal(word).as_ref()).copied())
+            .or_else(|| with_normal(word, |normal| self.units.get(normal).copied()))
     }
 
     /// The currencies that a sign or word can mean; most mean one.
     pub fn currencies(&self, word: &str) -> Option<&[Currency]> {
-        self.currencies.get(lower(word).as_ref()).map(Vec::as_slice)
+        with_lower(word, |lower| self.currencies.get(lower)).map(Vec::as_slice)
     }
 
     pub fn column(&self, name: &str) -> Option<Column> {
@@ -300,6 +330,13 @@ impl Vocabulary {
         for (code, words) in &file.units {
             let unit = PriceUnit::from_code(code).ok_or_else(|| format!("“{code}” is no unit"))?;
             units.extend(words.iter().map(|word| (normal_wording(word), unit)));
+        }
+        let of_masses = MassUnit::WORDS.iter().flat_map(|(words, _)| words.iter().copied());
+        for words in units.keys().map(String::as_str).chain(of_masses) {
+            for start in [words, words.split(' ').next().unwrap_or_default()] {
+                let so_far = uses.entry(start.to_string()).or_default();
+                *so_far = so_far.and(Use::UnitStart.into());
+            }
         }
         let mut currencies: HashMap<String, Vec<Currency>> = HashMap::default();
         for (code, words) in &file.currencies {

@@ -35,6 +35,28 @@ pub(crate) fn lower(text: &str) -> Cow<'_, str> {
     }
 }
 
+/// Looks a text up by its lower case, which is made in place where the text is short and plain.
+pub(crate) fn with_lower<T>(text: &str, look_up: impl FnOnce(&str) -> T) -> T {
+    let mut short = [0; 32];
+    match short.get_mut(..text.len()).filter(|_| text.is_ascii()) {
+        Some(short) => {
+            short.copy_from_slice(text.as_bytes());
+            short.make_ascii_lowercase();
+            look_up(std::str::from_utf8(short).unwrap_or(text))
+        }
+        None => look_up(&lower(text)),
+    }
+}
+
+/// Looks a text up by its normal form. One word of plain letters, as most are, has only its case to lose.
+pub(crate) fn with_normal<T>(text: &str, look_up: impl FnOnce(&str) -> T) -> T {
+    if !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_alphabetic()) {
+        with_lower(text, look_up)
+    } else {
+        look_up(&normal(text))
+    }
+}
+
 fn normalised(wording: &str) -> String {
     plainly(wording).unwrap_or_else(|| with_marks(wording))
 }

@@ -78,6 +78,7 @@ pub async fn learn(
     wordings: &[(String, Option<GradeId>)],
 ) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
+    let at = stamp(*at);
     let (many, rest) = wordings.as_chunks::<AT_ONCE>();
     let chunks = many.iter().map(|many| (&LEARN_MANY, many.as_slice()));
     for (sql, chunk) in chunks.chain(rest.chunks(1).map(|one| (&LEARN_ONE, one))) {
@@ -89,7 +90,7 @@ pub async fn learn(
                 .bind(shop_id)
                 .bind(grade.as_ref().map(GradeId::as_str))
                 .bind(partner_id)
-                .bind(stamp(*at));
+                .bind(&at);
         }
         query.execute(&mut **tx).await?;
     }

@@ -221,29 +221,32 @@ impl MassUnit {
     ///
     /// `ton` alone is not here: it means three different masses, so a reader has to ask.
     pub fn from_word(word: &str) -> Option<MassUnit> {
-        let word = word.trim().trim_end_matches('.').to_lowercase();
-        Some(match word.as_str() {
-            "gr" | "grain" | "grains" => MassUnit::Grain,
-            "g" | "gm" | "gms" | "gram" | "grams" | "gramme" | "grammes" => MassUnit::Gram,
-            "dwt" | "pennyweight" | "pennyweights" => MassUnit::Pennyweight,
-            "oz" | "ozs" | "ounce" | "ounces" => MassUnit::Ounce,
-            "ozt" | "oz t" | "t oz" | "toz" | "troy oz" | "oz troy" | "troy ounce" | "troy ounces" => {
-                MassUnit::TroyOunce
-            }
-            "lb" | "lbs" | "#" | "pound" | "pounds" => MassUnit::Pound,
-            "kg" | "kgs" | "kilo" | "kilos" | "kilogram" | "kilograms" | "kilogramme" | "kilogrammes" => {
-                MassUnit::Kilogram
-            }
-            "cwt" | "hundredweight" | "100 lb" | "100lb" | "100 lbs" | "100lbs" => MassUnit::Hundredweight,
-            "100 kg" | "100kg" | "100 kgs" | "100kgs" => MassUnit::HundredKilograms,
-            "st" | "short ton" | "short_ton" | "short tons" | "net ton" | "net tons" | "nt" => {
-                MassUnit::ShortTon
-            }
-            "t" | "mt" | "tonne" | "tonnes" | "metric ton" | "metric tons" => MassUnit::Tonne,
-            "gt" | "gross ton" | "gross_ton" | "gross tons" | "long ton" | "long tons" => MassUnit::GrossTon,
-            _ => return None,
-        })
+        let word = word.trim().trim_end_matches('.');
+        let means = |words: &[&str]| words.iter().any(|other| other.eq_ignore_ascii_case(word));
+        Self::WORDS.iter().find(|(words, _)| means(words)).map(|(_, unit)| *unit)
     }
+
+    /// All words that [`MassUnit::from_word`] knows.
+    pub const WORDS: [(&[&str], MassUnit); 12] = [
+        (&["gr", "grain", "grains"], MassUnit::Grain),
+        (&["g", "gm", "gms", "gram", "grams", "gramme", "grammes"], MassUnit::Gram),
+        (&["dwt", "pennyweight", "pennyweights"], MassUnit::Pennyweight),
+        (&["oz", "ozs", "ounce", "ounces"], MassUnit::Ounce),
+        (
+            &["ozt", "oz t", "t oz", "toz", "troy oz", "oz troy", "troy ounce", "troy ounces"],
+            MassUnit::TroyOunce,
+        ),
+        (&["lb", "lbs", "#", "pound", "pounds"], MassUnit::Pound),
+        (
+            &["kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme", "kilogrammes"],
+            MassUnit::Kilogram,
+        ),
+        (&["cwt", "hundredweight", "100 lb", "100lb", "100 lbs", "100lbs"], MassUnit::Hundredweight),
+        (&["100 kg", "100kg", "100 kgs", "100kgs"], MassUnit::HundredKilograms),
+        (&["st", "short ton", "short_ton", "short tons", "net ton", "net tons", "nt"], MassUnit::ShortTon),
+        (&["t", "mt", "tonne", "tonnes", "metric ton", "metric tons"], MassUnit::Tonne),
+        (&["gt", "gross ton", "gross_ton", "gross tons", "long ton", "long tons"], MassUnit::GrossTon),
+    ];
 }
 
 impl fmt::Display for MassUnit {

@@ -63,7 +63,7 @@ impl Shown {
                 shown.units += 1;
             } else if looks_priced(cell, marks) || VOCABULARY.has(text, Use::OnRequest) {
                 shown.priced += 1;
-                shown.sure += usize::from(strength(text, marks) > Some(Strength::Weak));
+                shown.sure += usize::from(strength(&Scan::of(text), marks) > Some(Strength::Weak));
             } else if text.chars().any(char::is_alphabetic) {
                 shown.words += 1;
                 if !seen.contains(text) {
@@ -105,25 +105,27 @@ fn is_code(text: &str) -> bool {
 pub(super) fn is_price(cell: &Cell, marks: Marks) -> bool {
     match cell {
         Cell::Number { percent, .. } => !percent,
-        Cell::Text(text) => {
-            text.contains(|c: char| c.is_ascii_digit()) && strength(text, marks) > Some(Strength::Weak)
-        }
+        Cell::Text(text) => has_price(&Scan::of(text), marks),
         _ => false,
     }
+}
+
+/// The same of a text that has been cut already.
+pub(super) fn has_price(scan: &Scan<'_>, marks: Marks) -> bool {
+    scan.text.contains(|c: char| c.is_ascii_digit()) && strength(scan, marks) > Some(Strength::Weak)
 }
 
 /// Whether a cell of text is nothing but a price, with its currency and unit.
 pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
     match cell {
         Cell::Number { percent, .. } => !percent,
-        Cell::Text(text) => strength(text, marks).is_some(),
+        Cell::Text(text) => strength(&Scan::of(text), marks).is_some(),
         _ => false,
     }
 }
 
-fn strength(text: &str, marks: Marks) -> Option<Strength> {
-    let scan = Scan::of(text);
-    let prices = price::prices(&scan, marks);
+fn strength(scan: &Scan<'_>, marks: Marks) -> Option<Strength> {
+    let prices = price::prices(scan, marks);
     let price = prices.first()?;
     let rest = (0..price.first).chain(price.last..scan.tokens.len());
     let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
