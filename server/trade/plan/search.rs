@@ -8,6 +8,9 @@ use super::lots::{Prices, Reduced};
 use super::model::Model;
 use super::node::{Node, Reach, Scope};
 
+/// Strikes out of a state what no plan worth more than so much does.
+pub(super) type Firm<'f> = &'f dyn Fn(&mut Node, f64);
+
 /// Where a search starts: a known plan saves work, and so do what the search by lots knows from before.
 #[derive(Default)]
 pub(super) struct Start<'s> {
@@ -17,8 +20,8 @@ pub(super) struct Start<'s> {
     pub known: Option<&'s Reduced>,
     /// What the search by classes knows from such a problem.
     pub base: Option<&'s Base>,
-    /// Strikes out of a state what no plan that is worth more than so much does; only the search by classes asks.
-    pub firm: Option<&'s dyn Fn(&mut Node, f64)>,
+    /// What is known of plans that are worth more; only the search by classes asks.
+    pub firm: Option<Firm<'s>>,
     /// Plans that are not worth more than this are not looked for. With it and no place, one as good is known.
     pub floor: Option<f64>,
 }

@@ -15,7 +15,7 @@ use std::rc::Rc;
 use super::improve::{Assignment, Improver};
 use super::model::Model;
 use super::node::{Node, Scope};
-use super::search::{self, Budget, Goal, Outcome, Start, decided};
+use super::search::{self, Budget, Firm, Goal, Outcome, Start, decided};
 use super::tree::{Explore, State, Tree, grow};
 
 pub(super) use base::Base;
@@ -51,7 +51,7 @@ struct Search<'m> {
     desk: Desk,
     remembered: Rc<Remembered>,
     /// See [`Start::firm`].
-    firm: Option<&'m dyn Fn(&mut Node, f64)>,
+    firm: Option<Firm<'m>>,
 }
 
 pub(super) fn search<'m>(
