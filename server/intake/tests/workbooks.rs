@@ -133,3 +133,13 @@ fn a_sheet_survives_json() {
     let json = serde_json::to_string(&sheet).unwrap();
     assert_eq!(serde_json::from_str::<Sheet>(&json).unwrap(), sheet);
 }
+
+/// Its content begins with bytes that no XML in UTF-8 does, as one in some that are encrypted.
+#[test]
+fn an_open_document_with_a_password_says_so() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/data/sheets/locked/locked.ods");
+    let bytes = std::fs::read(path).unwrap();
+    let read =
+        intake::read_alone(intake::Format::Workbook(intake::WorkbookKind::Ods), &bytes, date(2026, 11, 4));
+    assert_eq!(read, Err(intake::Unreadable::Encrypted));
+}

@@ -9,6 +9,8 @@ use crate::format::Unreadable;
 
 /// All parts of a workbook together, unpacked.
 const LARGEST_UNPACKED: u64 = 64 * 1024 * 1024;
+/// So much of a manifest is looked at.
+const LONGEST_MANIFEST: u64 = 1024 * 1024;
 /// A price sheet's workbook has some tens of parts.
 const MOST_PARTS: usize = 2_000;
 
@@ -17,6 +19,9 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), Unreadable> {
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| damaged(&error))?;
     if archive.len() > MOST_PARTS {
         return Err(Unreadable::UnpacksTooLarge);
+    }
+    if is_encrypted(&mut archive) {
+        return Err(Unreadable::Encrypted);
     }
     let mut left = LARGEST_UNPACKED;
     let mut content = Vec::new();
@@ -39,6 +44,16 @@ pub(super) fn check(bytes: &[u8]) -> Result<(), Unreadable> {
         }
     }
     Ok(())
+}
+
+/// Whether the manifest of an OpenDocument says how its parts are encrypted: those are then no XML to look at.
+fn is_encrypted(archive: &mut ZipArchive<Cursor<&[u8]>>) -> bool {
+    const MARK: &[u8] = b"encryption-data";
+    let mut manifest = Vec::new();
+    let read = archive
+        .by_name("META-INF/manifest.xml")
+        .is_ok_and(|part| part.take(LONGEST_MANIFEST).read_to_end(&mut manifest).is_ok());
+    read && manifest.windows(MARK.len()).any(|window| window == MARK)
 }
 
 fn damaged(error: &ZipError) -> Unreadable {
