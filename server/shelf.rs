@@ -11,7 +11,7 @@ mod turning;
 use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZero;
-use std::sync::{Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
@@ -50,6 +50,8 @@ const PATIENCE: Duration = Duration::from_secs(8);
 /// How much work each lot's margin may take, in nodes of the search: a second or so for a shelf of sixty lots. A margin
 /// that it does not prove is told as the most that it can be.
 const NODES_FOR_MARGIN: u64 = 2;
+/// How long all margins may take, whatever the shelf.
+const PATIENCE_FOR_MARGINS: Duration = Duration::from_secs(8);
 /// How long it may take to find what would change the plan, and how much work each plan on the way.
 const PATIENCE_FOR_TURNS: Duration = Duration::from_secs(8);
 const NODES_FOR_TURN: u64 = 400;
@@ -209,19 +211,32 @@ impl Shelf {
         }
     }
 
-    fn answer(&self, depth: Depth) -> Answer {
-        // The clock runs from the first step of the search: what comes before takes as long as it takes.
-        let searching = OnceCell::new();
+    /// What the shelf is worth and where it goes. `plan_found` hears of it as soon as the plan is there: a large shelf's
+    /// margins take far longer. They are no longer sought, beyond what is quickly said, once the shelf `is_outdated`.
+    fn answer(
+        &self,
+        depth: Depth,
+        is_outdated: &dyn Fn() -> bool,
+        plan_found: impl FnOnce(&Arc<Answer>),
+    ) -> Arc<Answer> {
+        // The clocks run from the first step of a search: what comes before takes as long as it takes.
+        let (searching, weighing_up) = (OnceCell::new(), OnceCell::new());
         let out_of_patience = || searching.get_or_init(Instant::now).elapsed() > PATIENCE;
         let for_plan = Limits { stop: Some(&out_of_patience), ..Limits::default() };
-        let for_margin = Limits::nodes(NODES_FOR_MARGIN);
-        self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin))
+        let enough =
+            || is_outdated() || weighing_up.get_or_init(Instant::now).elapsed() > PATIENCE_FOR_MARGINS;
+        let for_margin = Limits { stop: Some(&enough), ..Limits::nodes(NODES_FOR_MARGIN) };
+        self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin), plan_found)
     }
 
-    /// What the shelf is worth and where it goes, with so much work for the plan and for each lot's margin; without
-    /// margins where there is none for them.
-    pub(crate) fn answer_within(&self, for_plan: &Limits<'_>, for_margin: Option<&Limits<'_>>) -> Answer {
-        let started = Instant::now();
+    /// [`Shelf::answer`] with so much work for the plan and for each lot's margin; without margins where there is none for
+    /// them.
+    pub(crate) fn answer_within(
+        &self,
+        for_plan: &Limits<'_>,
+        for_margin: Option<&Limits<'_>>,
+        plan_found: impl FnOnce(&Arc<Answer>),
+    ) -> Arc<Answer> {
         let outlooks = self.outlooks();
         let lots = self.plan_lots(&outlooks);
         let problem = Problem {
@@ -233,16 +248,20 @@ impl Shelf {
         };
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(for_plan);
-        let margins = for_margin.map_or_else(Vec::new, |limits| planner.margins(&plan, limits));
-        Answer {
-            margins: margins.into_iter().map(|margin| (margin.lot.clone(), margin)).collect(),
+        let answer = Arc::new(Answer {
+            margins: OnceLock::new(),
             worth: worth(&plan, &lots),
             habits: Habits::of(&problem),
             outlooks,
             plan,
             nets: OnceLock::new(),
-            took: started.elapsed(),
+        });
+        if let Some(limits) = for_margin {
+            plan_found(&answer);
+            let margins = planner.margins(&answer.plan, limits).into_iter();
+            answer.margins.get_or_init(|| margins.map(|margin| (margin.lot.clone(), margin)).collect());
         }
+        answer
     }
 
     fn plan_lots(&self, outlooks: &BTreeMap<GradeId, Vec<Outlook>>) -> Vec<PlanLot> {
@@ -375,7 +394,8 @@ pub enum Depth {
 #[derive(Debug)]
 pub struct Answer {
     pub plan: Plan,
-    pub margins: BTreeMap<LotId, Margin>,
+    /// Of each lot that has another place to go to, once they are there.
+    margins: OnceLock<BTreeMap<LotId, Margin>>,
     /// What each lot brings where the plan puts it, in home currency. All of them make up the plan's total.
     pub worth: BTreeMap<LotId, Decimal>,
     /// Each grade's bag at every outlet, best first.
@@ -384,7 +404,6 @@ pub struct Answer {
     pub habits: Habits,
     /// What a little more of each grade brings, once it was asked for.
     nets: OnceLock<GradeNets>,
-    pub took: Duration,
 }
 
 /// What habits bring, where they can be followed.
@@ -406,6 +425,15 @@ impl Habits {
 }
 
 impl Answer {
+    /// Each lot's margin; `None` while they are worked out, or where nobody asked for them.
+    pub fn margins(&self) -> Option<&BTreeMap<LotId, Margin>> {
+        self.margins.get()
+    }
+
+    pub fn margin(&self, lot: &LotId) -> Option<&Margin> {
+        self.margins()?.get(lot)
+    }
+
     /// The delivery a lot is in; `None` where the plan keeps it.
     pub fn delivery_of(&self, lot: &LotId) -> Option<&Delivery> {
         self.plan.deliveries.iter().find(|delivery| delivery.lots.contains(lot))

@@ -30,6 +30,7 @@ on_both![
     what_would_change_it_is_said,
     a_little_more_pays_for_the_drive,
     nothing_near_is_said_too,
+    the_plan_does_not_wait_for_second_choices,
     it_prints_as_a_load_list,
     kilograms_throughout,
 ];
@@ -73,6 +74,24 @@ async fn a_lot_goes_to_the_better_of_two_yards(shop: &TestShop) {
     );
     let working = page.text(&format!("{} .ladder p", stop(&far)));
     assert_eq!(working, "40 lb No. 2 copper × 3.60 USD/lb");
+}
+
+async fn the_plan_does_not_wait_for_second_choices(shop: &TestShop) {
+    shop.near_yard(&[("copper-2", "3.00/lb")]).await;
+    shop.far_yard(&[("copper-2", "3.60/lb")]).await;
+    shop.filled("Bag 1", "copper-2", "40 lb").await;
+    let phone = shop.hurried_phone();
+    for _ in 0..200 {
+        let page = phone.get("/plan").await.ok();
+        assert_eq!(headings(&page), ["Harbour Yard 105.00 USD"]);
+        let is_whole = page.text("section li").contains("else Quay Metals, 2.40 USD less");
+        assert_ne!(is_whole, page.says("Each lot’s second choice"), "{}", page.text("main"));
+        if is_whole {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    panic!("second choices never come");
 }
 
 async fn one_trip_is_paid_for_once(shop: &TestShop) {

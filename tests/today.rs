@@ -26,6 +26,7 @@ on_both![
     a_shipment_that_is_not_paid_for_is_overdue,
     a_lot_of_a_retired_grade_wants_another,
     an_unchanged_shelf_is_answered_from_memory,
+    a_plan_is_there_before_its_margins,
     while_an_answer_is_sought_the_last_one_stands_in_and_pages_are_told,
     asked_twice_at_once_it_thinks_once,
 ];
@@ -271,6 +272,20 @@ async fn asked_twice_at_once_it_thinks_once(shop: &TestShop) {
         let (first, second) = tokio::join!(answers.about(&one), answers.about(&other));
         assert!(Arc::ptr_eq(&first, &second), "it thought twice");
     }
+}
+
+async fn a_plan_is_there_before_its_margins(shop: &TestShop) {
+    shop.near_yard(&[("copper-2", "3.00/lb")]).await;
+    shop.filled("Bag 1", "copper-2", "40 lb").await;
+    let answers = Arc::new(Answers::new(shop.store.news().clone()));
+    let shelf = Arc::new(shop.shelf().await);
+    assert!(answers.plan_at_hand(&shelf).await.is_none());
+    answers.prepare(&shop.id, &shelf, Depth::Margins).await;
+    let plan = answers.plan_about(&shop.id, &shelf).await;
+    let whole = answers.about(&shelf).await;
+    assert_eq!((plan.total(), whole.total()), (dec!(102.60), dec!(102.60)));
+    assert!(whole.margins().is_some());
+    assert!(answers.plan_at_hand(&shelf).await.is_some());
 }
 
 async fn while_an_answer_is_sought_the_last_one_stands_in_and_pages_are_told(shop: &TestShop) {

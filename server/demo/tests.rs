@@ -1,7 +1,7 @@
 //! The demo shows something true on every screen. What it has to show is in the names of these tests.
 
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
@@ -30,10 +30,10 @@ use crate::store::{Place as StorePlace, Store};
 struct Demo {
     now: Timestamp,
     shelf: Shelf,
-    answer: Answer,
+    answer: Arc<Answer>,
     /// The sheet that came in last, and the answer without it.
     latest: PriceSheet,
-    answer_before: Answer,
+    answer_before: Arc<Answer>,
     lots: Vec<Lot>,
     ledgers: BTreeMap<LotId, Vec<Weighing>>,
     sheets: Vec<PriceSheet>,
@@ -51,8 +51,14 @@ static DEMO: LazyLock<Demo> = LazyLock::new(|| {
 
 /// The search ends by its work, not by the clock: how fast it is depends on what else the machine does. Margins are
 /// told as far as one step of the search tells them.
-fn answer(shelf: &Shelf) -> Answer {
-    shelf.answer_within(&Limits::default(), Some(&Limits::nodes(1)))
+fn answer(shelf: &Shelf) -> Arc<Answer> {
+    let mut told = None;
+    let for_margin = Limits::nodes(1);
+    let answer = shelf.answer_within(&Limits::default(), Some(&for_margin), |plan| {
+        told = Some((Arc::clone(plan), plan.margins().is_none()));
+    });
+    assert!(told.is_some_and(|(plan, early)| early && Arc::ptr_eq(&plan, &answer)), "the plan is told first");
+    answer
 }
 
 /// A store of its own with the demo loaded as if it were `now`.
@@ -256,7 +262,7 @@ fn the_plan_is_proved_and_beats_what_shops_do_without_one() {
         assert!(DEMO.answer.plan.total > habit.as_ref().unwrap().net());
     }
     assert_eq!(DEMO.answer.plan.proof, Proof::Optimal);
-    assert!(DEMO.answer.margins.values().all(|margin| margin.margin >= Decimal::ZERO));
+    assert!(DEMO.answer.margins().expect("margins").values().all(|margin| margin.margin >= Decimal::ZERO));
 }
 
 #[test]

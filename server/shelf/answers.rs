@@ -18,8 +18,8 @@ use super::{Answer, Depth, Shelf, cores};
 use crate::store::activity::Noun;
 use crate::store::{Change, News};
 
-/// How many answers are remembered.
-const REMEMBERED: usize = 8;
+/// How many answers are remembered: those with margins twice, the plan being there first.
+const REMEMBERED: usize = 16;
 /// Behind a search about another shelf, a page waits for this part of its patience.
 const BEHIND_ANOTHER: u32 = 10;
 /// How long the last answer may stand in for the one that is sought.
@@ -124,7 +124,7 @@ impl Answers {
         let work = tokio::task::spawn_blocking(move || {
             let key = (answers.key(&shelf), Depth::Margins);
             let known = answers.remembered(&key);
-            known.unwrap_or_else(|| answers.remembered_or_found(key, &shelf, Depth::Margins))
+            known.unwrap_or_else(|| answers.remembered_or_found(key, &shelf, None))
         });
         done(work).await
     }
@@ -153,6 +153,40 @@ impl Answers {
             queue.owed.insert(shop_id.to_string());
         }
         answer
+    }
+
+    /// The plan of a shelf, as soon as it is there: margins may still be worked out.
+    pub async fn plan_about(self: &Arc<Self>, shop_id: &str, shelf: &Arc<Shelf>) -> Arc<Answer> {
+        let mut found = self.found();
+        let mut lined_up = match self.lined_up(shop_id, shelf, Depth::Plan).await {
+            Ok(answer) => return answer,
+            Err(lined_up) => lined_up,
+        };
+        loop {
+            if let Some(answer) = lined_up.answer.borrow().clone() {
+                return answer;
+            }
+            tokio::select! {
+                // Where a newer shelf took its place in the queue, nothing will come any more.
+                sent = lined_up.answer.changed() => if sent.is_err() {
+                    break;
+                },
+                _ = found.changed() => if let Some(answer) = self.plan_at_hand(shelf).await {
+                    return answer;
+                },
+            }
+        }
+        self.about(shelf).await
+    }
+
+    /// The plan of a shelf, if it is known.
+    pub async fn plan_at_hand(self: &Arc<Self>, shelf: &Arc<Shelf>) -> Option<Arc<Answer>> {
+        let (answers, shelf) = (Arc::clone(self), Arc::clone(shelf));
+        let work = tokio::task::spawn_blocking(move || {
+            let key = (answers.key(&shelf), Depth::Plan);
+            answers.remembered(&key)
+        });
+        done(work).await
     }
 
     /// Seeks the answer for the shelf of a shop ahead of its being asked for.
@@ -247,7 +281,7 @@ impl Answers {
         let search = self.search(depth);
         let _open = Open(search);
         loop {
-            let answer = self.remembered_or_found(job.key, &job.shelf, depth);
+            let answer = self.remembered_or_found(job.key, &job.shelf, Some(&shop_id));
             let mut queue = search.queue();
             let known = Known { shelf: job.shelf, answer: Arc::clone(&answer) };
             queue.last.insert(shop_id.clone(), (known, Instant::now()));
@@ -265,13 +299,24 @@ impl Answers {
         }
     }
 
-    fn remembered_or_found(&self, key: Key, shelf: &Shelf, depth: Depth) -> Arc<Answer> {
-        let _seeking = self.search(depth).seeking.lock().unwrap_or_else(PoisonError::into_inner);
+    fn remembered_or_found(&self, key: Key, shelf: &Shelf, shop_id: Option<&String>) -> Arc<Answer> {
+        let (of_shelf, depth) = key;
+        let search = self.search(depth);
+        let _seeking = search.seeking.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(answer) = self.remembered(&key) {
             return answer;
         }
-        let answer = Arc::new(shelf.answer(depth));
-        tracing::info!(lots = shelf.lots.len(), ?depth, took = ?answer.took, "planned");
+        let started = Instant::now();
+        let is_outdated = || shop_id.is_some_and(|shop_id| search.queue().next.contains_key(shop_id));
+        let answer = shelf.answer(depth, &is_outdated, |plan| {
+            // Pages can be drawn from the plan while margins are worked out.
+            self.remember((of_shelf, Depth::Plan), plan);
+            search.found.send_modify(|found| *found += 1);
+            if let Some(shop_id) = shop_id.filter(|shop_id| search.queue().owed.contains(*shop_id)) {
+                self.tell(shop_id.clone());
+            }
+        });
+        tracing::info!(lots = shelf.lots.len(), ?depth, took = ?started.elapsed(), "planned");
         self.remember(key, &answer);
         answer
     }

@@ -89,6 +89,10 @@ impl App {
             if let Some(answer) = self.answer_soon(&shelf, shop_id).await {
                 return Answered { shelf, answer, is_current: true };
             }
+            // The plan is there before the margins are; open pages are told of those.
+            if let Some(answer) = self.answers.plan_at_hand(&shelf).await {
+                return Answered { shelf, answer, is_current: true };
+            }
             if let Some(Known { shelf, answer }) = self.answers.last(shop_id, &shelf) {
                 return Answered { shelf, answer, is_current: false };
             }

@@ -185,7 +185,7 @@ async fn drawn(
     refused: Option<Refused>,
 ) -> Result<Response, Failure> {
     let shelf = app.shelf(&visitor).await?;
-    let answer = app.answers.about(&shelf).await;
+    let answer = app.answers.plan_about(&visitor.shop.id, &shelf).await;
     let none = Vec::new();
     let ways = answer.outlooks.get(&lot.grade_id).unwrap_or(&none);
     let same: Vec<&Lot> = shelf.lots.iter().filter(|other| other.grade_id == lot.grade_id).collect();

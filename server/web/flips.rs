@@ -37,7 +37,7 @@ pub fn flips(shelf: &Shelf, before: &Answer, after: &Answer) -> Vec<Flip> {
             before: name(was),
             after: name(is),
             change: worth(after, &lot.id) - worth(before, &lot.id),
-            second: after.margins.get(&lot.id).map(|margin| second_choice(shelf, margin)),
+            second: after.margin(&lot.id).map(|margin| second_choice(shelf, margin)),
         })
     };
     shelf.lots.iter().filter_map(flip).collect()

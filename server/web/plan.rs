@@ -86,6 +86,8 @@ struct PlanPage {
     drives: usize,
     /// Drives to several yards at once.
     tours: Vec<TourLine>,
+    /// Whether second choices are known, or else worked out.
+    has_margins: bool,
     /// Whether there is a plan that something could change, and one that is proved best.
     is_turning: bool,
     /// `None` while it is worked out.
@@ -111,7 +113,9 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
     let tours: Vec<TourLine> = answer.plan.tours.iter().map(|tour| TourLine::new(tour, &shelf)).collect();
     let saved: Decimal = tours.iter().map(|tour| tour.saved).sum();
     let (stale_sheets, stale_rates) = leant_on(&shelf);
-    let is_turning = is_current && answer.plan.proof == Proof::Optimal && !shelf.lots.is_empty();
+    let has_margins = answer.margins().is_some();
+    let is_turning =
+        has_margins && is_current && answer.plan.proof == Proof::Optimal && !shelf.lots.is_empty();
     let turns = if is_turning { app.answers.turns(&visitor.shop.id, &shelf, &answer).await } else { None };
     html(&PlanPage {
         page,
@@ -129,6 +133,7 @@ pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, 
         places: places(&shelf),
         drives: stops.iter().filter(|stop| stop.is_yard).count(),
         tours,
+        has_margins,
         is_turning,
         turns: turns.map(|turns| TurnLines::new(&turns, &shelf, &visitor)),
         stops,
@@ -171,7 +176,7 @@ impl View<'_> {
     }
 
     fn row(&self, lot_id: &LotId) -> Option<Row> {
-        let margin = self.answer.margins.get(lot_id);
+        let margin = self.answer.margin(lot_id);
         let choices = &self.shelf.choices;
         let lot = self.shelf.lot(lot_id)?;
         Some(Row {

@@ -151,6 +151,14 @@ impl TestShop {
         phone
     }
 
+    /// The first partner's phone, with pages that wait for no plan.
+    pub fn hurried_phone(&self) -> Phone {
+        let config = Config { patience: Duration::ZERO, ..config(Vec::new()) };
+        let phone = Phone::new(router(App::new(self.store.clone(), config)));
+        phone.sign_in(&self.tokens[0]);
+        phone
+    }
+
     /// The first partner's phone, on a copy of the record.
     pub fn phone_on(&self, copy: &Store) -> Phone {
         let phone = phone_to(copy);

@@ -170,7 +170,7 @@ fn step(step: &trade::net::Step) -> StepBody {
 }
 
 fn planned(answer: &Answer, lot: &Lot) -> PlannedBody {
-    let margin = answer.margins.get(&lot.id);
+    let margin = answer.margin(&lot.id);
     PlannedBody {
         lot: lot.id.as_str().to_string(),
         outlet: answer.delivery_of(&lot.id).map(|delivery| delivery.outlet.as_str().to_string()),

@@ -226,7 +226,7 @@ fn planned(shelf: &Shelf, answer: &Answer, lot: &LotId) -> Option<Planned> {
         place: place_name(shelf, &place),
         worth: *answer.worth.get(lot)?,
         unpriced: shelf.lot(lot).and_then(|lot| Unpriced::of(lot, shelf)),
-        second: answer.margins.get(lot).map(|margin| second_choice(shelf, margin)),
+        second: answer.margin(lot).map(|margin| second_choice(shelf, margin)),
     })
 }
 
