@@ -239,13 +239,7 @@ impl Shelf {
     ) -> Arc<Answer> {
         let outlooks = self.outlooks();
         let lots = self.plan_lots(&outlooks);
-        let problem = Problem {
-            lots: &lots,
-            outlets: &self.outlets,
-            facts: &self.facts,
-            choices: &self.choices,
-            roads: &self.roads,
-        };
+        let problem = self.problem(&lots);
         let mut planner = Planner::new(&problem);
         let plan = planner.solve(for_plan);
         let answer = Arc::new(Answer {
@@ -264,6 +258,16 @@ impl Shelf {
         answer
     }
 
+    fn problem<'a>(&'a self, lots: &'a [PlanLot]) -> Problem<'a> {
+        Problem {
+            lots,
+            outlets: &self.outlets,
+            facts: &self.facts,
+            choices: &self.choices,
+            roads: &self.roads,
+        }
+    }
+
     fn plan_lots(&self, outlooks: &BTreeMap<GradeId, Vec<Outlook>>) -> Vec<PlanLot> {
         let lot = |lot: &Lot| PlanLot { load: self.load_from(lot), keep: self.keep(lot, outlooks) };
         self.lots.iter().map(lot).collect()
@@ -275,13 +279,7 @@ impl Shelf {
         let out_of_patience = || started.elapsed() > PATIENCE_FOR_TURNS;
         let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&out_of_patience) };
         let lots = self.plan_lots(&answer.outlooks);
-        let problem = Problem {
-            lots: &lots,
-            outlets: &self.outlets,
-            facts: &self.facts,
-            choices: &self.choices,
-            roads: &self.roads,
-        };
+        let problem = self.problem(&lots);
         Planner::new(&problem).turns(&answer.plan, &limits)
     }
 

@@ -51,16 +51,10 @@ export async function entries() {
 
 const WEIGHINGS = '/api/v1/weighings';
 
-/// Keeps a reading for a lot, under whoever was last seen to be signed in: `fields` are those of a form, `seen` what the
+/// Keeps a reading for a lot: `fields` are those of a form, `seen` what the
 /// lot held, in micrograms, when the form was filled in.
 export async function keepReading({ lot, label, seen, fields }) {
-  const who = await known('me').catch(() => undefined);
-  await keep({
-    id: newId(),
-    state: WAITING,
-    at: new Date().toISOString(),
-    partner_id: who?.partner_id,
-    partner: who?.partner,
+  await keepNew({
     label,
     body: {
       lot,
@@ -77,13 +71,7 @@ export async function keepReading({ lot, label, seen, fields }) {
 
 /// Keeps an entry of a teardown: a weight of the unit or its waste, or the timer turned, with the time of now.
 export async function keepTeardownEntry({ teardown, kind, label, reading }) {
-  const who = await known('me').catch(() => undefined);
-  await keep({
-    id: newId(),
-    state: WAITING,
-    at: new Date().toISOString(),
-    partner_id: who?.partner_id,
-    partner: who?.partner,
+  await keepNew({
     label,
     address: `/api/v1/teardowns/${teardown}/entries`,
     body: { kind, reading: reading || undefined },
@@ -92,19 +80,20 @@ export async function keepTeardownEntry({ teardown, kind, label, reading }) {
 
 /// Keeps a photo for the thing whose page has its form: `address` is where its photos go.
 export async function keepPhoto({ address, label, photo }) {
-  const who = await known('me').catch(() => undefined);
-  await keep({
-    id: newId(),
-    state: WAITING,
-    at: new Date().toISOString(),
-    partner_id: who?.partner_id,
-    partner: who?.partner,
+  await keepNew({
     label,
     address: `/api/v1${address}`,
     // The bytes and not the file: a phone may tidy the camera's file away before it was sent.
     photo: new Blob([await photo.arrayBuffer()], { type: photo.type }),
     body: {},
   });
+}
+
+/// Keeps an entry of this moment, under whoever was last seen to be signed in.
+async function keepNew(entry) {
+  const who = await known('me').catch(() => undefined);
+  const { partner_id, partner } = who ?? {};
+  await keep({ id: newId(), state: WAITING, at: new Date().toISOString(), partner_id, partner, ...entry });
 }
 
 export async function keep(entry) {

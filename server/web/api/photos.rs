@@ -6,7 +6,7 @@ use axum::extract::rejection::{BytesRejection, QueryRejection};
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use utoipa::{IntoParams, IntoResponses, ToSchema};
 
 use super::weighings::{malformed, weighed_at};
 use super::{Caller, Problem};
@@ -32,14 +32,37 @@ pub struct PhotoBody {
     id: String,
 }
 
+/// What a photo is answered with, for the description.
+#[derive(IntoResponses)]
+#[expect(dead_code, reason = "only its shape is used")]
+enum PhotoAnswer {
+    /// It is kept, now or since it was first sent.
+    #[response(status = 200)]
+    Kept(PhotoBody),
+    /// Not everything that it takes came along.
+    #[response(status = 400)]
+    Malformed(Problem),
+    /// Nobody is signed in.
+    #[response(status = 401)]
+    SignedOut(Problem),
+    /// Helpers take no photos.
+    #[response(status = 403)]
+    ForPartners(Problem),
+    /// There is no such thing to take a photo of.
+    #[response(status = 404)]
+    Missing(Problem),
+    /// It is over 20 MB.
+    #[response(status = 413)]
+    TooLarge(Problem),
+    /// It is no photo that can be read.
+    #[response(status = 422)]
+    NoPhoto(Problem),
+}
+
 /// Keeps a photo of a lot: made smaller, and without what the camera wrote into it.
 #[utoipa::path(post, path = "/api/v1/lots/{lot}/photos", tag = "photos", params(("lot" = String, Path), NewPhoto),
     request_body(content_type = "image/jpeg", content = Vec<u8>),
-    responses(
-        (status = 200, description = "It is kept, now or since it was first sent.", body = PhotoBody),
-        (status = 400, body = Problem), (status = 401, body = Problem), (status = 403, body = Problem),
-        (status = 404, body = Problem), (status = 413, description = "It is over 20 MB.", body = Problem),
-        (status = 422, description = "It is no photo that can be read.", body = Problem)))]
+    responses(PhotoAnswer))]
 pub async fn add_to_lot(
     State(app): State<App>,
     caller: Caller,
@@ -54,11 +77,7 @@ pub async fn add_to_lot(
 #[utoipa::path(post, path = "/api/v1/pickups/{pickup}/photos", tag = "photos",
     params(("pickup" = String, Path), NewPhoto),
     request_body(content_type = "image/jpeg", content = Vec<u8>),
-    responses(
-        (status = 200, description = "It is kept, now or since it was first sent.", body = PhotoBody),
-        (status = 400, body = Problem), (status = 401, body = Problem), (status = 403, body = Problem),
-        (status = 404, body = Problem), (status = 413, description = "It is over 20 MB.", body = Problem),
-        (status = 422, description = "It is no photo that can be read.", body = Problem)))]
+    responses(PhotoAnswer))]
 pub async fn add_to_pickup(
     State(app): State<App>,
     caller: Caller,
@@ -73,11 +92,7 @@ pub async fn add_to_pickup(
 #[utoipa::path(post, path = "/api/v1/runs/stops/{stop}/photos", tag = "photos",
     params(("stop" = String, Path), NewPhoto),
     request_body(content_type = "image/jpeg", content = Vec<u8>),
-    responses(
-        (status = 200, description = "It is kept, now or since it was first sent.", body = PhotoBody),
-        (status = 400, body = Problem), (status = 401, body = Problem), (status = 403, body = Problem),
-        (status = 404, body = Problem), (status = 413, description = "It is over 20 MB.", body = Problem),
-        (status = 422, description = "It is no photo that can be read.", body = Problem)))]
+    responses(PhotoAnswer))]
 pub async fn add_to_ticket(
     State(app): State<App>,
     caller: Caller,
