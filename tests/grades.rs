@@ -31,7 +31,7 @@ async fn the_list_goes_by_family_and_is_searched(shop: &TestShop) {
     shop.put(&lot, "2 lb 8 oz").await;
     let list = shop.get("/grades").await.ok();
     let families = list.texts("h2.family");
-    assert_eq!(families[..3], ["copper", "wire", "aluminium"]);
+    assert_eq!(families[..3], ["Copper", "Wire", "Aluminium"]);
     assert_eq!(list.texts("ul a.ticket").len(), GRADES.len());
     assert_eq!(list.texts("ul a.ticket .number"), ["2 lb 8.0 oz"], "what is on the shelf, and nothing else");
 
@@ -197,7 +197,7 @@ async fn a_grade_is_renamed_and_its_lots_show_the_new_name(shop: &TestShop) {
     assert_eq!((page.url.as_str(), page.text("h1").as_str()), ("/grades/copper-2", "Number two"));
     assert_eq!(shop.lot(&lot).await.grade_name, "Number two");
     let wire = shop.get("/grades?find=number").await.ok();
-    assert_eq!(wire.texts("h2.family"), ["wire"]);
+    assert_eq!(wire.texts("h2.family"), ["Wire"]);
 
     let taken = shop.get("/grades/copper-1/edit").await.ok().form(EDIT).set("name", "Number two");
     assert!(shop.submit(taken).await.ok().text("#name-problem").contains("Another grade has that name"));
