@@ -158,7 +158,11 @@ async fn no_request_of_the_api_reaches_another_shop(shop: &TestShop) {
         for method in operations.as_object().expect("operations").keys() {
             for id in next_door.all_ids() {
                 let url = path.split('/').map(|part| if part.starts_with('{') { id.as_str() } else { part });
-                let url = url.collect::<Vec<_>>().join("/");
+                let mut url = url.collect::<Vec<_>>().join("/");
+                // A photo's own id stands beside its bytes.
+                if path.ends_with("/photos") {
+                    url.push_str(&format!("?id={}", new_id()));
+                }
                 // What each of them would take, if it were this shop's.
                 let body = format!(
                     "{{\"id\": \"{}\", \"lot\": \"{id}\", \"kind\": \"whole\", \"reading\": \"1 lb\"}}",
