@@ -84,7 +84,7 @@ async fn the_plan_does_not_wait_for_second_choices(shop: &TestShop) {
     for _ in 0..200 {
         let page = phone.get("/plan").await.ok();
         assert_eq!(headings(&page), ["Harbour Yard 105.00 USD"]);
-        let is_whole = page.text("section li").contains("else Quay Metals, 2.40 USD less");
+        let is_whole = page.text("main").contains("else Quay Metals, 2.40 USD less");
         assert_ne!(is_whole, page.says("Each lot’s second choice"), "{}", page.text("main"));
         if is_whole {
             return;
