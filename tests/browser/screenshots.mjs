@@ -26,6 +26,8 @@ const SHOTS = [
   { name: 'ladder', at: '/', size: PHONE, steps: [follow('Bag 1: Set-top boards'), open('From the sheet')] },
   { name: 'shipment', at: '/shipments', size: PHONE, steps: [follow('packed')] },
   { name: 'money', at: '/money', size: PHONE },
+  { name: 'bench', at: '/bench/tower-computer', size: PHONE, steps: [reach('#answer')] },
+  { name: 'run', at: '/plan/load-list', size: PHONE },
   { name: 'sheet', at: '/sheets/new', size: PHONE, steps: [choose('Whose prices', 'Millrace Metals'), fill('Or paste the prices', PASTED), press('Read it')] },
   { name: 'prices', at: '/prices', size: LAPTOP },
   { name: 'history', at: '/prices/copper-bright', size: PHONE },
@@ -49,6 +51,10 @@ function open(words) {
     await summary.click();
     await summary.evaluate((element) => element.scrollIntoView({ block: 'start' }));
   };
+}
+
+function reach(place) {
+  return (main) => main.locator(place).evaluate((element) => element.scrollIntoView({ block: 'start' }));
 }
 
 function fill(label, text) {
@@ -79,6 +85,8 @@ try {
   for (const { name, at, size, scheme, steps = [] } of SHOTS) {
     const { page, troubles, close } = await openPage(browser, shop.address, { size, scheme });
     await page.goto(at);
+    // What is still worked out appears by itself.
+    await page.waitForFunction(() => !document.querySelector('main').innerText.includes('being worked out'));
     for (const step of steps) await step(page.locator('main'));
     await page.waitForLoadState();
     const picture = join(folder, `${name}.png`);
