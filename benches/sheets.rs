@@ -16,7 +16,7 @@ mod common;
 use std::hint::black_box;
 use std::io::Cursor;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use calamine::{Data, Reader, Xlsx};
@@ -231,20 +231,32 @@ fn main() {
     review_of_a_message(folder.path(), &shop);
 }
 
+/// The program, for as long as this lives.
+struct Running(Child);
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        drop(self.0.kill());
+        drop(self.0.wait());
+    }
+}
+
 /// What a partner waits for who pastes a message of 150 lines: the answer to the upload, and the page of the review with its
 /// flags and what it does to the sell plan, from the program itself.
 fn review_of_a_message(folder: &Path, shop: &Shop) {
     let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
-    let mut program = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
+    let program = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
         .args(["serve", "--no-mdns", "--no-backups", "--listen", &format!("127.0.0.1:{port}"), "--data"])
         .arg(folder)
         .stdout(Stdio::null())
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
+    let mut program = Running(program);
     let agent: ureq::Agent = ureq::Agent::config_builder().max_redirects(0).build().into();
     let at = |path: &str| format!("http://127.0.0.1:{port}{path}");
     while agent.get(at("/healthz")).call().is_err() {
+        assert!(program.0.try_wait().unwrap().is_none(), "the program ended by itself");
         std::thread::sleep(Duration::from_millis(20));
     }
     let lines: Vec<String> = (0..150).map(|at| format!("{} ........ $1.25/lb", name(at))).collect();
@@ -262,6 +274,7 @@ fn review_of_a_message(folder: &Path, shop: &Shop) {
         let upload = agent
             .post(at("/sheets/new"))
             .header("Cookie", &shop.cookie)
+            .header("x-form-token", &shop.form_token)
             .header("Content-Type", "multipart/form-data; boundary=cut");
         let answer = upload.send(body.as_bytes()).unwrap();
         arriving.push(start.elapsed());
@@ -272,8 +285,7 @@ fn review_of_a_message(folder: &Path, shop: &Shop) {
         shown.push(start.elapsed());
         assert!(page.contains("To confirm"), "{page}");
     }
-    program.kill().unwrap();
-    program.wait().unwrap();
+    drop(program);
     arriving.sort();
     shown.sort();
     println!(

@@ -30,6 +30,8 @@ pub struct Shop {
     pub by: By,
     /// What the cookie of a signed-in phone holds.
     pub cookie: String,
+    /// What its forms carry.
+    pub form_token: String,
     pub outlet: OutletId,
 }
 
@@ -59,7 +61,13 @@ impl Shop {
             terms: Terms::default(),
         };
         store.create_outlet(&by, &outlet, &details).await.unwrap();
-        Shop { store, by, cookie: format!("session={}", token.text()), outlet: OutletId::new(outlet) }
+        Shop {
+            store,
+            by,
+            cookie: format!("session={}", token.text()),
+            form_token: token.form_token(),
+            outlet: OutletId::new(outlet),
+        }
     }
 
     /// A lot in a bag of its own with some mass in it; gives its id.
