@@ -18,8 +18,8 @@ use super::{Answer, Depth, Shelf, cores};
 use crate::store::activity::Noun;
 use crate::store::{Change, News};
 
-/// How many answers are remembered: those with margins twice, the plan being there first.
-const REMEMBERED: usize = 16;
+/// How many answers are remembered.
+const REMEMBERED: usize = 8;
 /// Behind a search about another shelf, a page waits for this part of its patience.
 const BEHIND_ANOTHER: u32 = 10;
 /// How long the last answer may stand in for the one that is sought.
@@ -347,6 +347,8 @@ impl Answers {
 
     fn remember(&self, key: Key, answer: &Arc<Answer>) {
         let mut found = self.found.lock().unwrap_or_else(PoisonError::into_inner);
+        // The plan that was there first has its margins now.
+        found.retain(|(known, other)| known.0 != key.0 || !Arc::ptr_eq(other, answer));
         if found.len() >= REMEMBERED {
             found.remove(0);
         }
