@@ -11,7 +11,6 @@ mod common;
 
 use std::collections::BTreeSet;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
@@ -20,7 +19,7 @@ use axum::Router;
 use axum::http::header::CONTENT_TYPE;
 use axum::response::Html;
 use axum::routing::get;
-use common::Shop;
+use common::{Program, Shop};
 use jiff::Timestamp;
 use pennyweight::secret::Token;
 use pennyweight::store::new_id;
@@ -51,23 +50,21 @@ fn main() {
     let (cookie, key, lots) = runtime.block_on(prepared(folder.path()));
     let binary = env!("CARGO_BIN_EXE_pennyweight");
     println!("binary: {:.1} MB", std::fs::metadata(binary).unwrap().len() as f64 / 1e6);
-    let port = free_port();
     let started = Instant::now();
-    let mut program = start(binary, folder.path(), port);
+    let program = Program::serve(folder.path());
+    let port = program.port;
     runtime.block_on(async {
         let first = first_page(port).await;
         println!("from start to the first page: {:.0} ms ({} bytes)", ms(started), first.len());
         tokio::time::sleep(Duration::from_secs(10)).await;
-        println!("memory at rest: {:.1} MB", memory(program.id()));
+        println!("memory at rest: {:.1} MB", program.memory("VmRSS"));
         weigh_pages(port, &cookie).await;
         let page = get_until_worth(port, &cookie).await;
         compare_pages(port, &cookie, page, folder.path()).await;
-        println!("memory after the pages: {:.1} MB", memory(program.id()));
+        println!("memory after the pages: {:.1} MB", program.memory("VmRSS"));
         compare_weighings(port, &key, &lots, folder.path()).await;
-        println!("memory after the weighings: {:.1} MB", memory(program.id()));
+        println!("memory after the weighings: {:.1} MB", program.memory("VmRSS"));
     });
-    program.kill().unwrap();
-    program.wait().unwrap();
 }
 
 /// A shop with its lots, as `serve` finds it; gives a phone's cookie, a device's key and the lots' ids.
@@ -84,29 +81,8 @@ async fn prepared(folder: &Path) -> (String, String, Vec<String>) {
     (shop.cookie, key.text().to_string(), lots)
 }
 
-fn start(binary: &str, folder: &Path, port: u16) -> Child {
-    Command::new(binary)
-        .args(["serve", "--no-mdns", "--no-backups", "--listen", &format!("127.0.0.1:{port}"), "--data"])
-        .arg(folder)
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap()
-}
-
-fn free_port() -> u16 {
-    std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
-}
-
 fn ms(since: Instant) -> f64 {
     since.elapsed().as_secs_f64() * 1e3
-}
-
-/// Resident memory of a process, in MB (proc(5), VmRSS).
-fn memory(process: u32) -> f64 {
-    let status = std::fs::read_to_string(format!("/proc/{process}/status")).unwrap();
-    let line = status.lines().find(|line| line.starts_with("VmRSS:")).unwrap();
-    line.split_whitespace().nth(1).unwrap().parse::<f64>().unwrap() / 1e3
 }
 
 /// One connection that is kept open.

@@ -12,10 +12,9 @@ mod common;
 
 use std::io::Read;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use common::Shop;
+use common::{Program, Shop};
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::store::{Place, Store, new_id, stamp};
@@ -53,8 +52,7 @@ fn main() {
 
 /// A record with a full cash book, and the program that serves it.
 struct Filled {
-    program: Child,
-    port: u16,
+    program: Program,
     cookie: String,
     database: std::path::PathBuf,
     shop_id: String,
@@ -80,32 +78,21 @@ impl Filled {
             store.close().await;
         });
         println!("check proves them in {:.1} s", started.elapsed().as_secs_f64());
-        let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
-        let program = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
-            .args(["serve", "--no-mdns", "--no-backups", "--listen", &format!("127.0.0.1:{port}"), "--data"])
-            .arg(folder)
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let filled = Filled {
+        let mut program = Program::serve(folder);
+        program.wait_until_it_answers();
+        Filled {
             program,
-            port,
             cookie: shop.cookie.clone(),
             database,
             shop_id: shop.by.shop_id.clone(),
             outlet: shop.outlet.to_string(),
             entry,
             last,
-        };
-        while ureq::get(filled.address("/healthz")).call().is_err() {
-            std::thread::sleep(Duration::from_millis(20));
         }
-        filled
     }
 
     fn address(&self, url: &str) -> String {
-        format!("http://127.0.0.1:{}{url}", self.port)
+        self.program.address(url)
     }
 
     /// Fetches a page or file to its end; gives its length.
@@ -139,20 +126,6 @@ impl Filled {
             "/money/shares".to_string(),
             "/money/hours".to_string(),
         ]
-    }
-
-    /// The most memory that the program ever took, in MB (proc(5), VmHWM).
-    fn most_memory(&self) -> f64 {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", self.program.id())).unwrap();
-        let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap();
-        line.split_whitespace().nth(1).unwrap().parse::<f64>().unwrap() / 1e3
-    }
-}
-
-impl Drop for Filled {
-    fn drop(&mut self) {
-        self.program.kill().unwrap();
-        self.program.wait().unwrap();
     }
 }
 
@@ -332,7 +305,7 @@ fn compare_pages(year: &Filled, decade: &Filled) {
 }
 
 fn take_along(decade: &Filled) {
-    println!("\nmost memory after the pages: {:.1} MB", decade.most_memory());
+    println!("\nmost memory after the pages: {:.1} MB", decade.program.memory("VmHWM"));
     for ending in ["csv", "beancount", "xlsx"] {
         let started = Instant::now();
         let length = decade.fetch(&format!("/money/book.{ending}"));
@@ -340,7 +313,7 @@ fn take_along(decade: &Filled) {
             "book.{ending}: {:.1} MB in {:.1} s; most memory until then {:.1} MB",
             length as f64 / 1e6,
             started.elapsed().as_secs_f64(),
-            decade.most_memory()
+            decade.program.memory("VmHWM")
         );
     }
 }

@@ -16,11 +16,10 @@ mod common;
 use std::hint::black_box;
 use std::io::Cursor;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use calamine::{Data, Reader, Xlsx};
-use common::Shop;
+use common::{Program, Shop};
 use intake::{Catalogue, Format, Grade, Hints, Learned, Sheet, WorkbookKind, read};
 use jiff::civil::date;
 use pennyweight::catalogue::GRADES;
@@ -231,34 +230,12 @@ fn main() {
     review_of_a_message(folder.path(), &shop);
 }
 
-/// The program, for as long as this lives.
-struct Running(Child);
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        drop(self.0.kill());
-        drop(self.0.wait());
-    }
-}
-
 /// What a partner waits for who pastes a message of 150 lines: the answer to the upload, and the page of the review with its
 /// flags and what it does to the sell plan, from the program itself.
 fn review_of_a_message(folder: &Path, shop: &Shop) {
-    let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
-    let program = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
-        .args(["serve", "--no-mdns", "--no-backups", "--listen", &format!("127.0.0.1:{port}"), "--data"])
-        .arg(folder)
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut program = Running(program);
+    let mut program = Program::serve(folder);
+    program.wait_until_it_answers();
     let agent: ureq::Agent = ureq::Agent::config_builder().max_redirects(0).build().into();
-    let at = |path: &str| format!("http://127.0.0.1:{port}{path}");
-    while agent.get(at("/healthz")).call().is_err() {
-        assert!(program.0.try_wait().unwrap().is_none(), "the program ended by itself");
-        std::thread::sleep(Duration::from_millis(20));
-    }
     let lines: Vec<String> = (0..150).map(|at| format!("{} ........ $1.25/lb", name(at))).collect();
     let (mut arriving, mut shown) = (Vec::new(), Vec::new());
     for round in 0..ROUNDS {
@@ -272,7 +249,7 @@ fn review_of_a_message(folder: &Path, shop: &Shop) {
             .collect();
         let start = Instant::now();
         let upload = agent
-            .post(at("/sheets/new"))
+            .post(program.address("/sheets/new"))
             .header("Cookie", &shop.cookie)
             .header("x-form-token", &shop.form_token)
             .header("Content-Type", "multipart/form-data; boundary=cut");
@@ -280,12 +257,11 @@ fn review_of_a_message(folder: &Path, shop: &Shop) {
         arriving.push(start.elapsed());
         let path = answer.headers()["location"].to_str().unwrap().to_string();
         let start = Instant::now();
-        let page = agent.get(at(&path)).header("Cookie", &shop.cookie).call().unwrap();
+        let page = agent.get(program.address(&path)).header("Cookie", &shop.cookie).call().unwrap();
         let page = page.into_body().read_to_string().unwrap();
         shown.push(start.elapsed());
         assert!(page.contains("To confirm"), "{page}");
     }
-    drop(program);
     arriving.sort();
     shown.sort();
     println!(

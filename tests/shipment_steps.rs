@@ -239,7 +239,8 @@ async fn what_was_lost_may_turn_up(shop: &TestShop) {
 async fn what_is_paid_for_a_lost_parcel_is_money(shop: &TestShop) {
     let (id, _) = packed(shop).await;
     let early = shop.get(&format!("/shipments/{id}/claim")).await;
-    assert_eq!(early.status, StatusCode::NOT_FOUND, "it has not left");
+    assert_eq!(early.status, StatusCode::CONFLICT, "it has not left");
+    assert!(early.says("nothing was lost on the way"), "{}", early.text("main"));
     shop.submit(show(shop, &id).await.form("form[action$='/send']")).await.ok();
     assert!(!show(shop, &id).await.has("#claims"));
     shop.submit(show(shop, &id).await.form("form[action$='/lose']")).await.ok();

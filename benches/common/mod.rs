@@ -2,6 +2,8 @@
 #![allow(dead_code, reason = "each bench wants some of it")]
 
 use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
 
 use jiff::{Timestamp, ToSpan};
 use pennyweight::catalogue;
@@ -129,5 +131,51 @@ fn settings() -> ShopSettings {
             capital_per_year: share(10),
             risk_per_year: share(8),
         },
+    }
+}
+
+/// The program that serves a record, for as long as this lives, whatever ends it.
+pub struct Program {
+    child: Child,
+    pub port: u16,
+}
+
+impl Program {
+    /// On a port that is free. It takes a moment to answer.
+    pub fn serve(folder: &Path) -> Program {
+        let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        let child = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
+            .args(["serve", "--no-mdns", "--no-backups", "--listen", &format!("127.0.0.1:{port}"), "--data"])
+            .arg(folder)
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        Program { child, port }
+    }
+
+    pub fn address(&self, path: &str) -> String {
+        format!("http://127.0.0.1:{}{path}", self.port)
+    }
+
+    pub fn wait_until_it_answers(&mut self) {
+        while ureq::get(self.address("/healthz")).call().is_err() {
+            assert!(self.child.try_wait().unwrap().is_none(), "the program ended by itself");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    /// A figure of its memory in MB (proc(5)): `VmRSS` is what it has now, `VmHWM` the most it ever had.
+    pub fn memory(&self, figure: &str) -> f64 {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap();
+        let line = status.lines().find(|line| line.starts_with(&format!("{figure}:"))).unwrap();
+        line.split_whitespace().nth(1).unwrap().parse::<f64>().unwrap() / 1e3
+    }
+}
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        drop(self.child.kill());
+        drop(self.child.wait());
     }
 }

@@ -38,6 +38,13 @@ pub struct GradeDetails {
     pub sold_by: SoldBy,
 }
 
+impl GradeDetails {
+    /// Whether what is of the grade needs the care of batteries, on the shelf and on the way.
+    pub fn is_of_batteries(&self) -> bool {
+        self.family == "batteries"
+    }
+}
+
 /// How to tell a grade, kept as one JSON text: it is read and written as a whole and never searched by SQL.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct GradeNotes {

@@ -64,8 +64,8 @@ impl Store {
             }
             set_road(&mut tx, by, [from, &road.to], road.distance_km).await?;
             let detail = match road.distance_km {
-                Some(km) => format!("to {}: {} km", name(&mut tx, &road.to).await?, km.normalize()),
-                None => format!("to {}: by the shop", name(&mut tx, &road.to).await?),
+                Some(km) => format!("to {}: {} km", name(&mut tx, by, &road.to).await?, km.normalize()),
+                None => format!("to {}: by the shop", name(&mut tx, by, &road.to).await?),
             };
             tx.note(by, Noun::Outlet, from.as_str(), "road", &detail).await?;
         }
@@ -121,8 +121,9 @@ pub async fn set_road(
     if done.rows_affected() == 1 { Ok(()) } else { Err(StoreError::Missing) }
 }
 
-async fn name(tx: &mut Tx, id: &OutletId) -> Result<String, StoreError> {
-    let sql = "SELECT name FROM outlets WHERE id = $1";
-    let (name,): (String,) = sqlx::query_as(sql).bind(id.as_str()).fetch_one(&mut **tx).await?;
+async fn name(tx: &mut Tx, by: &By, id: &OutletId) -> Result<String, StoreError> {
+    let sql = "SELECT name FROM outlets WHERE shop_id = $1 AND id = $2";
+    let name = sqlx::query_as(sql).bind(&by.shop_id).bind(id.as_str());
+    let (name,): (String,) = name.fetch_one(&mut **tx).await?;
     Ok(name)
 }

@@ -28,7 +28,7 @@ use super::kept_back::{KeepFirst, keep_first_of};
 use super::ladder::LadderDrawing;
 use super::long_run::{LongRun, Marks};
 use super::offer::Offer;
-use super::page::{Page, Screen, Visitor, counted, day, html, unbroken};
+use super::page::{DAYS_OF_WEEK, Page, Screen, Visitor, counted, day, html, unbroken};
 use super::unpriced::Unpriced;
 use crate::shelf::{Answer, Shelf};
 use crate::store::lots::{Lot, LotState};
@@ -276,7 +276,7 @@ fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -
         closed: way.now.as_ref().err().map_or_else(String::new, |closed| shelf.closed_in_words(closed)),
         break_even: way.break_even,
         ship: ship.map(|ship| ship.weight),
-        ship_per_week: ship.map(|ship| ship.per_day * Decimal::from(7)),
+        ship_per_week: ship.map(|ship| ship.per_day * DAYS_OF_WEEK),
         expected: ship
             .filter(|ship| together < ship.weight)
             .and_then(|ship| expected(fill, together, ship.weight, shelf.facts.today))

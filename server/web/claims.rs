@@ -12,7 +12,7 @@ use super::form::Form;
 use super::money::amount;
 use super::page::{Page, Screen, Visitor, html};
 use crate::store::cash::{CashEntry, Document, DocumentKind, NewEntry};
-use crate::store::shipments::Shipment;
+use crate::store::shipments::{Shipment, ShipmentRefusal};
 use crate::store::{StoreError, new_id};
 
 /// A note says who paid, and why.
@@ -52,7 +52,7 @@ pub async fn show(
 async fn page(app: &App, visitor: Visitor, shipment: &str, form: Form) -> Result<Response, Failure> {
     let shipment = app.store.shipment(&visitor.shop.id, shipment).await?;
     if shipment.sent_at.is_none() {
-        return Err(Failure::missing("claim: the shipment has not left"));
+        return Err(StoreError::from(ShipmentRefusal::NotSent).into());
     }
     let paid = paid_for(app, &visitor, &shipment.id).await?;
     let page = visitor.page(Screen::Shipments, format!("Claim for the shipment to {}", shipment.outlet_name));

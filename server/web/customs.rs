@@ -66,7 +66,7 @@ pub async fn show(
     }
     for (grade, mass, pieces, price) in of_grades {
         let value = price.of(mass, pieces).rounded();
-        has_batteries |= grade.details.family == "batteries";
+        has_batteries |= grade.details.is_of_batteries();
         total_mass += mass;
         total += value.amount;
         rows.push(Goods {

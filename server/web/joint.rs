@@ -8,12 +8,11 @@ use trade::mass::Mass;
 use trade::outlet::Outlet;
 use trade::outlook::Outlook;
 
-use super::page::{counted, money, unbroken};
+use super::page::{DAYS_OF_WEEK, counted, money, unbroken};
 use crate::shelf::{Answer, Shelf};
 
 /// So many bags are compared: each one more doubles the work that a page waits for.
 const COMPARED: usize = 4;
-const DAYS_OF_WEEK: Decimal = Decimal::from_parts(7, 0, 0, false, 0);
 
 /// The comparison ready to draw.
 pub struct JointLines {

@@ -5,7 +5,7 @@ use trade::cadence::{CurvePoint, ShipWeight};
 use trade::mass::{Mass, MassStyle};
 use trade::money::Currency;
 
-use super::page::{money, unbroken};
+use super::page::{DAYS_OF_WEEK, money, unbroken};
 use super::thread::{Levels, Tick, along, shown};
 
 /// The plot in drawing units: room for the scale on its left, for two rows of labels above, and for weights below.
@@ -18,7 +18,6 @@ const BOTTOM: Decimal = dec!(216);
 const JUMP: Mass = Mass::from_grams(dec!(0.000003));
 /// How many freight steps are told in words.
 const TOLD: usize = 8;
-const DAYS_OF_WEEK: Decimal = dec!(7);
 
 /// What is drawn beside the curve.
 #[derive(Debug, Clone, Copy)]

@@ -210,6 +210,9 @@ pub fn in_units(words: &str) -> Vec<(&str, &str)> {
     words.chunks(2).map(|pair| (pair[0], pair.get(1).copied().unwrap_or_default())).collect()
 }
 
+/// Rates are told by the week.
+pub const DAYS_OF_WEEK: Decimal = Decimal::from_parts(7, 0, 0, false, 0);
+
 /// An amount of a currency, rounded to its minor unit.
 pub fn money(amount: Decimal, currency: Currency) -> String {
     unbroken(&Money::new(amount, currency).to_string())

@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
-use trade::ids::OutletId;
+use trade::tour::Roads;
 
 use super::App;
 use super::failure::Failure;
@@ -48,12 +48,13 @@ fn own_km(outlet: &Outlet) -> Option<Decimal> {
     }
 }
 
-fn between(roads: &[Road], one: &OutletId, other: &OutletId) -> Option<Decimal> {
-    let is_it = |road: &&Road| {
-        let (a, b) = (&road.ends.0, &road.ends.1);
-        (a == one && b == other) || (a == other && b == one)
-    };
-    roads.iter().find(is_it).map(|road| road.distance_km)
+/// The roads to be asked how far it is, whichever end is named first.
+fn known(roads: &[Road]) -> Roads {
+    let mut known = Roads::NONE;
+    for Road { ends: (one, other), distance_km } in roads {
+        known.add(one, other, *distance_km);
+    }
+    known
 }
 
 /// The other yards that the shop drives to.
@@ -64,8 +65,9 @@ fn others<'a>(outlets: &'a [Outlet], from: &'a Outlet) -> impl Iterator<Item = &
 /// The known roads from a yard, for its own page.
 pub fn road_lines(outlet: &Outlet, outlets: &[Outlet], roads: &[Road], visitor: &Visitor) -> Vec<RoadLine> {
     let Some(own) = own_km(outlet) else { return Vec::new() };
+    let roads = known(roads);
     let line = |other: &Outlet| {
-        let km = between(roads, &outlet.id, &other.id)?;
+        let km = roads.between(&outlet.id, &other.id)?;
         let by_shop = own + own_km(other)?;
         let longer = if km >= by_shop { ", not shorter than by the shop" } else { "" };
         Some(RoadLine {
@@ -80,7 +82,7 @@ pub fn road_lines(outlet: &Outlet, outlets: &[Outlet], roads: &[Road], visitor: 
 struct Ends {
     outlet: Outlet,
     outlets: Vec<Outlet>,
-    roads: Vec<Road>,
+    roads: Roads,
 }
 
 impl Ends {
@@ -94,7 +96,7 @@ impl Ends {
             ));
         }
         let outlets = app.store.outlets(&visitor.shop.id).await?;
-        let roads = app.store.roads(&visitor.shop.id).await?;
+        let roads = known(&app.store.roads(&visitor.shop.id).await?);
         Ok(Ends { outlet, outlets, roads })
     }
 
@@ -115,7 +117,7 @@ impl Ends {
     fn as_form(&self) -> Form {
         let mut form = Form::default();
         for other in others(&self.outlets, &self.outlet) {
-            let km = between(&self.roads, &self.outlet.id, &other.id);
+            let km = self.roads.between(&self.outlet.id, &other.id);
             form.set(&format!("road-{}", other.id), km.map_or_else(String::new, spell_distance));
             form.set(&format!("seen-{}", other.id), km.map_or_else(String::new, |km| km.to_string()));
         }

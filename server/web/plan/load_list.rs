@@ -67,9 +67,8 @@ pub async fn load_list(State(app): State<App>, visitor: Visitor) -> Result<Respo
     let Answered { shelf, answer, is_current } = app.answered(shelf, &visitor.shop.id).await;
     let outlets = app.store.outlets(&visitor.shop.id).await?;
     let grades = app.store.grades(&visitor.shop.id).await?;
-    let is_battery = |lot: &Lot| {
-        grades.iter().any(|grade| grade.id == lot.grade_id && grade.details.family == "batteries")
-    };
+    let is_battery =
+        |lot: &Lot| grades.iter().any(|grade| grade.id == lot.grade_id && grade.details.is_of_batteries());
     let mut loads: Vec<Load> = answer
         .plan
         .deliveries
