@@ -133,6 +133,9 @@ async fn an_evening_is_planned_within_its_minutes(shop: &TestShop) {
     let empty = shop.get("/bench/tonight").await.ok();
     assert!(!empty.has("#plan"));
     let form = empty.form("form[action='/bench/tonight']");
+    let nothing = shop.submit(form.clone()).await.ok();
+    assert!(nothing.says("There is nothing in the pile yet."), "{}", nothing.text("main"));
+    assert!(!nothing.has("#plan") && !empty.has("[role=alert]"));
     let form = form.set("minutes", "30").set("n-tower-computer", "8").set("n-home-router", "3");
     let page = shop.submit(form).await.ok();
     assert!(page.text("#plan .stamp").contains("proved best"));

@@ -72,7 +72,7 @@ pub async fn tonight(
     visitor: Visitor,
     Query(values): Query<Vec<(String, String)>>,
 ) -> Result<Response, Failure> {
-    let is_asked = values.iter().any(|(name, value)| name.starts_with("n-") && !value.trim().is_empty());
+    let is_asked = values.iter().any(|(name, _)| name.starts_with("n-"));
     let mut form = asked(values);
     if !form.has("minutes") {
         form.set("minutes", USUAL);
@@ -84,6 +84,12 @@ pub async fn tonight(
         if let Some(count) = form.count(&field(kind), MOST_OF_A_KIND).filter(|count| *count > 0) {
             pile.push((kind, count));
         }
+    }
+    if is_asked && form.is_good() && pile.is_empty() {
+        form.refuse(
+            "form",
+            "There is nothing in the pile yet. Open a family and say how many there are of a kind.",
+        );
     }
     let mut families: Vec<Family> = Vec::new();
     for kind in KINDS.iter() {

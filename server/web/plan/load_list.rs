@@ -15,7 +15,7 @@ use crate::web::App;
 use crate::web::app::Answered;
 use crate::web::failure::Failure;
 use crate::web::outlets::cautions;
-use crate::web::page::{Page, Screen, Visitor, html, unbroken};
+use crate::web::page::{Page, Screen, Visitor, html};
 use crate::web::tour::TourLine;
 
 /// What goes to one outlet.
@@ -102,7 +102,7 @@ fn load(
     let lots: Vec<Lot> = delivery.lots.iter().filter_map(|lot| shelf.lot(lot)).cloned().collect();
     let grades = ladder.lines.iter().map(|line| GradeLine {
         name: shelf.grade_name(&line.grade),
-        price: unbroken(&line.quote.price.to_string()),
+        price: line.quote.price.to_string(),
         mass: line.mass,
         pieces: line.pieces,
     });
