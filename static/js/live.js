@@ -17,8 +17,9 @@ let who = '';
 function listen() {
   source = new EventSource('/live');
   source.addEventListener('open', () => {
-    // What was saved while nobody listened is caught up with.
-    if (retry !== FIRST_RETRY_MS) refreshSoon();
+    // What was saved while nobody listened is caught up with, and what the page was still waiting for: its news may have come
+    // between the page and the line.
+    if (retry !== FIRST_RETRY_MS || main.querySelector('[data-unfinished]')) refreshSoon();
     retry = FIRST_RETRY_MS;
   });
   source.addEventListener('change', (event) => {

@@ -102,6 +102,22 @@ test('what a scale shows stands above the form and is taken over with one tap, n
   await close();
 });
 
+test('what is still worked out appears, even where its news came before the page listened', async () => {
+  const { page, close } = await phone();
+  const lot = await firstLot(page);
+  await weighIn(page, lot, '5 oz');
+  // Longer than the answer takes.
+  await page.route('**/live', async (route) => {
+    await page.waitForTimeout(8000);
+    await route.continue();
+  });
+  await page.goto('/plan', { waitUntil: 'domcontentloaded' });
+  const unfinished = () => page.evaluate(() => document.querySelector('main').innerText.includes('being worked out'));
+  assert.ok(await unfinished(), 'the second choices take longer than the page');
+  await page.waitForFunction(() => !document.querySelector('main').innerText.includes('being worked out'), null, { timeout: 40_000 });
+  await close();
+});
+
 test('of two who change the same thing, the second sees both and chooses', async () => {
   const [one, other] = [await phone(), await phone()];
   const lot = await firstLot(one.page);
