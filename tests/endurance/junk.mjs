@@ -3,15 +3,15 @@
 
 import { connect } from 'node:net';
 
-import { Record, ask, memory, openFiles, pause, quantile, serve, setUp } from './shop.mjs';
+import { Record, ask, lines, memory, pause, quantile, serve, setUp } from './shop.mjs';
 
 /// All of 127.0.0.0/8 is this machine: junk comes from another address than the phone's.
 const JUNK_FROM = '127.0.0.2';
 const AT_ONCE = 500;
 /// As in server/cli/connections.rs.
 const MOST_FROM_ONE = 128;
-/// The phone's own lines, and files of the record that are opened when needed.
-const SLACK = 8;
+/// By when the server has seen that the others are gone, in milliseconds.
+const GONE_MS = 10_000;
 /// What a page may take meanwhile, in milliseconds, for half of those asked for and for the slowest.
 const USUAL_MS = 250;
 const SLOWEST_MS = 5000;
@@ -21,7 +21,6 @@ export async function junkRounds({ name, rounds, port }) {
   const server = await serve(record, port);
   const shop = await setUp(server, 1);
   await page(shop);
-  const files = openFiles(server.child.pid);
   const before = memory(server.child.pid);
   const open = new Set();
   let opened = 0;
@@ -37,19 +36,22 @@ export async function junkRounds({ name, rounds, port }) {
   flood.then(() => (over = true));
   while (!over || took.length < 20) took.push(await page(shop));
   await pause(500);
-  const held = openFiles(server.child.pid) - files;
+  const held = lines(port, JUNK_FROM);
   const during = memory(server.child.pid);
   const most = open.size;
   took.push(await page(shop));
   open.forEach((socket) => socket.destroy());
-  await pause(500);
+  const closed = performance.now();
   const after = await page(shop);
-  if (held > MOST_FROM_ONE + SLACK) throw new Error(`${name}: ${held} junk connections are held, ${MOST_FROM_ONE} are the most`);
+  if (held > MOST_FROM_ONE) throw new Error(`${name}: ${held} junk connections are held, ${MOST_FROM_ONE} are the most`);
+  if (held === 0) throw new Error(`${name}: no junk connection is held: this run says nothing`);
   if (quantile(took, 0.5) > USUAL_MS || Math.max(...took) > SLOWEST_MS || after > SLOWEST_MS) {
     throw new Error(`${name}: pages took ${took.map(Math.round)} ms meanwhile and ${after} ms afterwards`);
   }
-  const left = openFiles(server.child.pid) - files;
-  if (left > SLACK) throw new Error(`${name}: ${left} connections are still open when all are gone`);
+  for (let left = lines(port, JUNK_FROM); left > 0; left = lines(port, JUNK_FROM)) {
+    if (performance.now() - closed > GONE_MS) throw new Error(`${name}: ${left} connections are still open when all are gone`);
+    await pause(50);
+  }
   await server.kill('SIGTERM');
   record.remove();
   return {

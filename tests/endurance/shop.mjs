@@ -227,6 +227,8 @@ export async function openPostgres() {
   };
 }
 
+/// As in /proc/net/tcp.
+const LISTENS = '0A';
 const NEEDED = ['initdb', 'postgres', 'psql'];
 
 export function binaries() {
@@ -248,5 +250,15 @@ export function quantile(values, share) {
   return sorted[Math.min(sorted.length - 1, Math.floor(sorted.length * share))] ?? 0;
 }
 
-/// How many files and sockets a process has open.
-export const openFiles = (pid) => readdirSync(`/proc/${pid}/fd`).length;
+/// How many lines a server holds open on its port, all of them or those from one address. Files are not counted: a database
+/// opens more of them whenever it sees fit.
+export function lines(port, from = null) {
+  const rows = readFileSync('/proc/net/tcp', 'utf8').split('\n').slice(1).filter(Boolean);
+  const here = `:${port.toString(16).toUpperCase().padStart(4, '0')}`;
+  const peer = from && from.split('.').reverse().map((byte) => Number(byte).toString(16).toUpperCase().padStart(2, '0')).join('');
+  return rows.filter((row) => {
+    const [, local, remote, state, , , , , , inode] = row.trim().split(/\s+/);
+    // What listens is not a line, and what has no inode is not the server's: nobody has taken it, or it was closed.
+    return local.endsWith(here) && state !== LISTENS && inode !== '0' && (!peer || remote.startsWith(peer));
+  }).length;
+}

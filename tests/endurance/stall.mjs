@@ -2,7 +2,7 @@
 
 import { connect } from 'node:net';
 
-import { Record, ask, newId, openFiles, pause, quantile, serve, setUp, weighing } from './shop.mjs';
+import { Record, ask, lines, newId, pause, quantile, serve, setUp, weighing } from './shop.mjs';
 
 const DRIPS = ['drips its head', 'drips its body'];
 /// One in so many asks for more than its line holds and reads nothing: making the answers is work, which is not measured.
@@ -11,8 +11,6 @@ const WORK_DONE_MS = 4000;
 const DRIP_MS = 500;
 /// When the last of them has been let go: the longest of the times in server/cli/connections.rs and server/web/arrival.rs.
 const GONE_MS = 75_000;
-/// Files that the record may have opened since, for readers that were not needed before.
-const SLACK = 12;
 const USUAL_MS = 250;
 const SLOWEST_MS = 5000;
 
@@ -21,7 +19,7 @@ export async function stallRounds({ name, rounds, port, short }) {
   const record = new Record();
   const server = await serve(record, port);
   const shop = await setUp(server, 1);
-  const files = openFiles(server.child.pid);
+  const before = lines(port);
   const stalled = Array.from({ length: rounds }, (_, nth) => stall(nth % NEVER_READS_NTH === 0 ? 'never reads' : DRIPS[nth % DRIPS.length]));
   await pause(short ? 1000 : WORK_DONE_MS);
   const took = [];
@@ -51,8 +49,8 @@ export async function stallRounds({ name, rounds, port, short }) {
       found[`let_go_one_that_${kind}_after_s`] = (Math.max(...after) / 1000).toFixed(1);
     }
     // Who reads nothing does not see that the line is cut; the server has closed its end.
-    while (openFiles(server.child.pid) > files + SLACK) {
-      if (performance.now() - began > GONE_MS) throw new Error(`${name}: ${openFiles(server.child.pid) - files} lines are still open after ${GONE_MS / 1000} s`);
+    while (lines(port) > before) {
+      if (performance.now() - began > GONE_MS) throw new Error(`${name}: ${lines(port) - before} lines are still open after ${GONE_MS / 1000} s`);
       await pause(200);
     }
     found.all_lines_closed_after_s = ((performance.now() - began) / 1000).toFixed(1);
