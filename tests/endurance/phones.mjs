@@ -48,6 +48,7 @@ export async function phoneRounds({ name, rounds, port, database, short }) {
   record.remove();
   const all = [...took.values()].flat();
   const figures = Object.fromEntries([...took].map(([what, times]) => [`${what}_ms`, spread(times)]));
+  const tenths = Array.from({ length: 10 }, (_, nth) => sizes[Math.ceil((sizes.length * (nth + 1)) / 10) - 1].toFixed(0));
   const found = {
     seconds: rounds,
     first_page_of_all_ms: Math.round(first),
@@ -55,7 +56,7 @@ export async function phoneRounds({ name, rounds, port, database, short }) {
     per_second: Math.round(all.length / rounds),
     all_ms: spread(all),
     ...figures,
-    memory_mb: `${early.toFixed(0)} early ${late.toFixed(0)} at the end ${Math.max(...sizes).toFixed(0)} at most`,
+    memory_mb: `${tenths.join(' ')} at each tenth of the time, ${Math.max(...sizes).toFixed(0)} at most`,
     load_of_the_machine: loadavg()[0].toFixed(1),
     share_of_a_core_for_the_phones: ((spent.user + spent.system) / 1e6 / rounds).toFixed(2),
   };
