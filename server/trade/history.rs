@@ -124,32 +124,33 @@ impl Learned {
         settled: &[Settled],
         grades: &Arc<BTreeMap<GradeId, Family>>,
     ) -> Option<Learned> {
-        Some(Learned::with(terms, settled, grades)).filter(|learned| learned.counts != Counts::default())
+        let lessons: Vec<Lesson<'_>> = settled.iter().map(Settled::lesson).collect();
+        Some(Learned::with(terms, lessons.iter(), grades))
+            .filter(|learned| learned.counts != Counts::default())
     }
 
     /// The same where there may be none: what is believed beforehand.
-    fn with(terms: &Terms, settled: &[Settled], grades: &Arc<BTreeMap<GradeId, Family>>) -> Learned {
+    fn with<'a>(
+        terms: &Terms,
+        lessons: impl Iterator<Item = &'a Lesson<'a>>,
+        grades: &Arc<BTreeMap<GradeId, Family>>,
+    ) -> Learned {
         let mut ratios: BTreeMap<Family, Vec<f64>> = BTreeMap::new();
         let mut loads: BTreeMap<Family, Vec<Downgraded>> = BTreeMap::new();
+        let mut paid = Vec::new();
         let mut counts = Counts::default();
-        for settlement in settled {
-            let of_families = settlement.ratios();
-            counts.weights += u32::from(!of_families.is_empty());
-            counts.loads += u32::from(!settlement.loads.is_empty());
-            counts.days += u32::from(settlement.days_to_pay.is_some());
-            for (family, ratio) in of_families {
-                ratios.entry(family.clone()).or_default().push(float(ratio.get()));
+        for lesson in lessons {
+            counts.weights += u32::from(!lesson.ratios.is_empty());
+            counts.loads += u32::from(!lesson.loads.is_empty());
+            counts.days += u32::from(lesson.days_to_pay.is_some());
+            for (family, ratio) in &lesson.ratios {
+                ratios.entry((*family).clone()).or_default().push(*ratio);
             }
-            for load in &settlement.loads {
-                let seen = Downgraded { part: float(load.downgraded.get()), drop: float(load.drop.get()) };
-                loads.entry(load.family.clone()).or_default().push(seen);
+            for (family, seen) in &lesson.loads {
+                loads.entry((*family).clone()).or_default().push(*seen);
             }
+            paid.extend(lesson.days_to_pay);
         }
-        let paid: Vec<f64> = settled
-            .iter()
-            .filter_map(|settled| settled.days_to_pay)
-            .map(|days| f64::from(days.min(LONGEST)))
-            .collect();
         let estimate =
             Downgraded { part: float(terms.downgrade_chance.get()), drop: float(terms.downgrade_drop.get()) };
         let known: Vec<Family> = ratios.keys().chain(loads.keys()).cloned().collect();
@@ -240,7 +241,27 @@ impl Learned {
     }
 }
 
+/// The figures of one settlement that are learned from: worked out once, however many estimates it goes into.
+#[derive(Debug)]
+struct Lesson<'a> {
+    ratios: Vec<(&'a Family, f64)>,
+    loads: Vec<(&'a Family, Downgraded)>,
+    days_to_pay: Option<f64>,
+}
+
 impl Settled {
+    fn lesson(&self) -> Lesson<'_> {
+        let load = |load: &SettledLoad| Downgraded {
+            part: float(load.downgraded.get()),
+            drop: float(load.drop.get()),
+        };
+        Lesson {
+            ratios: self.ratios().into_iter().map(|(family, ratio)| (family, float(ratio.get()))).collect(),
+            loads: self.loads.iter().map(|of| (&of.family, load(of))).collect(),
+            days_to_pay: self.days_to_pay.map(|days| f64::from(days.min(LONGEST))),
+        }
+    }
+
     /// What the outlet's scale found of ours, family by family.
     fn ratios(&self) -> Vec<(&Family, PaidWeight)> {
         let mut sums: BTreeMap<&Family, (Mass, Mass)> = BTreeMap::new();

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 
-use super::{Learned, Range, Settled};
+use super::{Learned, Lesson, Range, Settled};
 use crate::ids::{Family, GradeId};
 use crate::net::{Line, Paid};
 use crate::outlet::Outlet;
@@ -56,18 +56,24 @@ impl Track {
 pub fn track(outlet: &Outlet, records: &[Record], grades: &Arc<BTreeMap<GradeId, Family>>) -> Track {
     let mut order: Vec<&Record> = records.iter().collect();
     order.sort_by(|a, b| (a.settled.left, &a.id).cmp(&(b.settled.left, &b.id)));
+    let lessons: Vec<(Date, Lesson<'_>)> =
+        records.iter().map(|record| (record.settled.known, record.settled.lesson())).collect();
+    // What left on one day was told from the same.
+    let mut told_on: BTreeMap<Date, (Arc<Learned>, Outlet)> = BTreeMap::new();
     let told = order.into_iter().map(|record| {
         let left = record.settled.left;
-        let known: Vec<Settled> =
-            records.iter().map(|other| &other.settled).filter(|other| other.known < left).cloned().collect();
-        let learned = Arc::new(Learned::with(&outlet.terms, &known, grades));
-        let then = Outlet { learned: Some(Arc::clone(&learned)), ..outlet.clone() };
+        let (learned, then) = told_on.entry(left).or_insert_with(|| {
+            let known = lessons.iter().filter(|(known, _)| *known < left).map(|(_, lesson)| lesson);
+            let learned = Arc::new(Learned::with(&outlet.terms, known, grades));
+            let then = Outlet { learned: Some(Arc::clone(&learned)), ..outlet.clone() };
+            (learned, then)
+        });
         Told {
             id: record.id.clone(),
             left,
             promised: record.promised,
-            expected: Paid::of(&record.lines, &then).out(&outlet.terms),
-            range: learned.payout(&record.lines, &then),
+            expected: Paid::of(&record.lines, then).out(&outlet.terms),
+            range: learned.payout(&record.lines, then),
             paid: record.paid,
         }
     });
