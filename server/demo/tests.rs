@@ -311,7 +311,7 @@ fn one_shipment_is_settled_one_has_left_one_is_packed_and_two_are_lost() {
     assert!(DEMO.lots.iter().all(|lot| lot.container_label != "Bag 25"), "what was sent is gone");
 }
 
-/// The insured one brought what the buyer's list came to, and the postage.
+/// The insured one brought what the buyer's list came to, and the freight.
 #[test]
 fn one_lost_parcel_is_paid_for_and_one_is_not() {
     let lost: Vec<&Shipment> = DEMO
@@ -328,8 +328,8 @@ fn one_lost_parcel_is_paid_for_and_one_is_not() {
         let step = shipment.expected.steps.iter().find(|step| step.label == label).unwrap();
         Money::new(step.home, DEMO.shelf.facts.costs.home).rounded()
     };
-    let postage = Money::new(dec!(24.60), DEMO.shelf.facts.costs.home);
-    assert_eq!(paid, [vec![], vec![at_sheet(lost[1]), postage]]);
+    let freight = Money::new(dec!(28.74), DEMO.shelf.facts.costs.home);
+    assert_eq!(paid, [vec![], vec![at_sheet(lost[1]), freight]]);
     let others = DEMO.shipments.iter().filter(|shipment| lost.iter().all(|lost| lost.id != shipment.id));
     assert!(others.into_iter().all(|shipment| DEMO.claims[&shipment.id].is_empty()));
 }
