@@ -2,12 +2,16 @@
 //!
 //! It is written down in `seed/demo`, in files that a person can edit. Days in them count back from the day of loading.
 
+mod boxes;
 mod cash;
 mod files;
 mod lots;
+mod outlets;
 mod pickups;
+mod rates;
 mod runs;
 mod scenario;
+mod services;
 mod sheets;
 mod shipments;
 mod teardowns;
@@ -19,18 +23,14 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
-use trade::exchange::RateBook;
-use trade::ids::{GradeId, LotId, OutletId};
+use trade::ids::{GradeId, LotId};
 use trade::mass::Mass;
 
 use crate::catalogue;
 use crate::passphrase::Passphrase;
-use crate::store::cartons::add_carton;
-use crate::store::outlets::{Outlet, add_outlet};
+use crate::store::outlets::Outlet;
 use crate::store::partners::{Partner, Role, add_partner, set_passphrase};
-use crate::store::rates::save_rates;
-use crate::store::roads::set_road;
-use crate::store::services::{ServiceRecord, add_service};
+use crate::store::services::ServiceRecord;
 use crate::store::shops::add_shop;
 use crate::store::{By, Store, StoreError, Tx, new_id};
 
@@ -75,7 +75,10 @@ pub fn accounts() -> Result<(Vec<String>, String), DemoError> {
 
 async fn load_scenario(store: &Store, scenario: &Scenario, now: Timestamp) -> Result<(), DemoError> {
     let mut loader = Loader::start(store, scenario, now).await?;
-    loader.terms().await?;
+    loader.boxes().await?;
+    loader.exchange_rates().await?;
+    loader.services().await?;
+    loader.outlets().await?;
     loader.sheets().await?;
     loader.lots().await?;
     loader.pickups().await?;
@@ -138,43 +141,6 @@ impl<'s> Loader<'s> {
         Ok(loader)
     }
 
-    /// Boxes, exchange rates, carriers' services, and outlets with their terms.
-    async fn terms(&mut self) -> Result<(), DemoError> {
-        let by = self.by(&self.scenario.opened)?;
-        for carton in &self.scenario.boxes {
-            add_carton(&mut self.tx, &by, &new_id(), carton).await?;
-        }
-        for entry in &self.scenario.rates {
-            let (rate, by) = (entry.rate(self.day(entry.entered.ago)), self.by(&entry.entered)?);
-            save_rates(&mut self.tx, &by, &[rate], "typed").await?;
-        }
-        for details in &self.scenario.services {
-            let id = new_id();
-            add_service(&mut self.tx, &by, &id, details).await?;
-            self.services.push(ServiceRecord { id, details: details.clone(), retired: false, version: 1 });
-        }
-        for entry in &self.scenario.outlets {
-            let details = entry.details(&self.services)?;
-            let id = OutletId::new(new_id());
-            add_outlet(&mut self.tx, &by, id.as_str(), &details).await?;
-            let outlet = Outlet { id, details, closed_at: None, version: 1 };
-            self.outlets.insert(outlet.details.name.clone(), outlet);
-        }
-        for road in &self.scenario.roads {
-            let [one, other] = &road.between;
-            let ends = [
-                self.outlet("outlets.toml", one)?.id.clone(),
-                self.outlet("outlets.toml", other)?.id.clone(),
-            ];
-            set_road(&mut self.tx, &by, [&ends[0], &ends[1]], Some(road.distance_km)).await?;
-        }
-        Ok(())
-    }
-
-    fn rates(&self) -> RateBook {
-        RateBook::new(self.scenario.rates.iter().map(|entry| entry.rate(self.day(entry.entered.ago))))
-    }
-
     /// The day that lies so many days back.
     fn day(&self, ago: i16) -> Date {
         self.today.saturating_sub(ago.days())
@@ -191,9 +157,5 @@ impl<'s> Loader<'s> {
         let partner_id =
             known.ok_or_else(|| DemoError::of("shop.toml", format!("{} is no partner", moment.by)))?;
         Ok(By { shop_id: self.shop_id.clone(), partner_id, at: self.moment(moment)? })
-    }
-
-    fn outlet(&self, file: &str, name: &str) -> Result<&Outlet, DemoError> {
-        self.outlets.get(name).ok_or_else(|| DemoError::of(file, format!("{name} is no outlet")))
     }
 }

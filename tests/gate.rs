@@ -237,6 +237,13 @@ async fn a_yard_that_takes_a_part_of_a_lot(shop: &TestShop) {
     assert_eq!(taken.container_label, "Drum 1");
     let ledger = shop.store.ledger(&shop.id, &yards.copper).await.expect("its ledger");
     assert_eq!(ledger.len(), 2, "weighed in, and split");
+    // The load list counts what was taken, once.
+    let run_page = shop.get(&page.url).await.ok().without_ids();
+    assert!(
+        run_page.says("No. 2 copper at 3.00 USD/lb 60 lb 0.0 oz") && run_page.says("Promised 260.00 USD"),
+        "{}",
+        run_page.text("main")
+    );
     assert_eq!(shop.store.check().await.expect("checked"), Vec::<String>::new());
     let again = shop.get("/runs/new").await.ok();
     let form = again.form("form[action='/runs']");

@@ -1,12 +1,14 @@
 //! The cash book and the hours before the day of loading.
 
 use jiff::civil::time;
+use rust_decimal::Decimal;
+use serde::Deserialize;
 use trade::cash::Kind;
 use trade::duration::minutes;
 use trade::ids::GradeId;
-use trade::money::Money;
+use trade::money::{Currency, Money};
 
-use super::scenario::{CashLine, HoursLine, Moment};
+use super::scenario::Moment;
 use super::{DemoError, Loader};
 use crate::store::By;
 use crate::store::cash::{NewEntry, enter};
@@ -14,6 +16,40 @@ use crate::store::hours::{NewHours, Work, add_hours};
 use crate::store::new_id;
 
 const FILE: &str = "cash.toml";
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CashFile {
+    pub entry: Vec<CashLine>,
+    pub hours: Vec<HoursLine>,
+}
+
+/// An entry of the cash book, made in the evening of its day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CashLine {
+    ago: i16,
+    by: String,
+    kind: String,
+    amount: Decimal,
+    /// Left out where it is the home currency.
+    currency: Option<Currency>,
+    outlet: Option<String>,
+    grade: Option<String>,
+    partner: Option<String>,
+    #[serde(default)]
+    note: String,
+}
+
+/// Hours of a partner, written down in the evening of their day.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HoursLine {
+    ago: i16,
+    by: String,
+    work: String,
+    hours: String,
+}
 
 impl Loader<'_> {
     pub(super) async fn cash(&mut self) -> Result<(), DemoError> {

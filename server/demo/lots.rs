@@ -1,15 +1,64 @@
 //! Lots with their dated weighings, put on the scale as a partner would.
 
-use trade::ids::LotId;
+use jiff::civil::Time;
+use serde::Deserialize;
+use trade::ids::{GradeId, LotId};
 use trade::mass::Mass;
 use trade::reading::{Reading, read};
 
-use super::scenario::{LotEntry, Moment, WeighedEntry};
+use super::scenario::{Moment, Weight};
 use super::{DemoError, LoadedLot, Loader};
-use crate::store::containers::ContainerDetails;
+use crate::store::containers::{ContainerDetails, ContainerKind};
 use crate::store::lots::{NewLot, Target, open_lot};
 use crate::store::new_id;
 use crate::store::weighings::{NewWeighing, WeighingKind, undo_weighing, weigh_in};
+
+#[derive(Deserialize)]
+pub struct LotsFile {
+    pub lot: Vec<LotEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LotEntry {
+    /// The label of its container.
+    label: String,
+    kind: String,
+    tare: Weight,
+    grade: GradeId,
+    /// Where it came from, in the shop's words.
+    from: String,
+    weighed: Vec<WeighedEntry>,
+}
+
+impl LotEntry {
+    fn kind(&self) -> Option<ContainerKind> {
+        ContainerKind::from_code(&self.kind)
+    }
+}
+
+/// One weigh-in.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WeighedEntry {
+    ago: i16,
+    at: Time,
+    by: String,
+    /// The reading as it was typed.
+    typed: String,
+    /// What the partner answered where the reading means more than one thing.
+    meant: Option<String>,
+    /// The tub that went on the scale with it.
+    #[serde(default)]
+    tare: Weight,
+    /// The whole container was on the scale, with what was in it before.
+    #[serde(default)]
+    whole: bool,
+    #[serde(default)]
+    pieces: u32,
+    /// When it was taken back.
+    undone: Option<Time>,
+}
 
 impl Loader<'_> {
     pub(super) async fn lots(&mut self) -> Result<(), DemoError> {

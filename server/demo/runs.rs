@@ -3,17 +3,18 @@
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 use serde::Deserialize;
-use trade::ids::{GradeId, OutletId};
+use trade::ids::{GradeId, LotId, OutletId};
 use trade::money::{Money, Price};
 use trade::net::{Ladder, Load, StepKind, deliver};
 use trade::settlement::{Paper, PaperLine, Payment, Promise};
 
-use super::scenario::{Moment, Weight};
+use super::scenario::{Moment, Typed, Weight};
 use super::{DemoError, Loader};
 use crate::store::new_id;
 use crate::store::quotes::quotes_in_force;
 use crate::store::runs::{
-    Homecoming, NewRun, NewStop, Ticket, Trip, end_run, leave_run, make_run, take_ticket,
+    Homecoming, NewRun, NewStop, TakenPart, Ticket, Trip, end_run, leave_run, make_run, promise_of_taken,
+    take_ticket,
 };
 use crate::store::settlements::{Delivery, NewSettlement};
 
@@ -53,6 +54,20 @@ pub struct TicketEntry {
     pub number: String,
     /// What the yard weighed and took each label's lot as, at what it pays for that.
     pub line: Vec<TicketLineEntry>,
+    /// Of these lots it took no more than this, and the rest came home.
+    #[serde(default)]
+    pub part: Vec<PartTakenEntry>,
+    #[serde(default)]
+    pub note: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PartTakenEntry {
+    /// The label of the container.
+    pub lot: String,
+    /// By the shop's scale.
+    pub ours: Typed,
 }
 
 #[derive(Deserialize)]
@@ -125,24 +140,31 @@ impl Loader<'_> {
             let ticket = stop.ticket.as_ref();
             let ticket =
                 ticket.ok_or_else(|| DemoError::of(FILE, format!("{} gave no ticket", stop.outlet)))?;
-            let paper = self.paper(ticket, priced, self.day(driven.left.ago))?;
+            let parts = self.parts(ticket)?;
+            let paper = self.paper(ticket, priced, &parts, self.day(driven.left.ago))?;
             let delivery = Delivery::RunStop(stop_id.clone());
+            let promise = promise_of_taken(&priced.promise, &[], &parts);
             let settlement = NewSettlement {
                 id: &new_id(),
                 outlet_id: &priced.outlet_id,
                 delivery: &delivery,
                 replaces: None,
-                promise: &priced.promise,
+                promise: &promise,
                 paper: &paper,
                 number: &ticket.number,
                 rate: None,
                 sha256: None,
-                note: "",
+                note: &ticket.note,
             };
-            let ticket =
-                Ticket { run_id: &id, stop_id, refused: &[], parts: &[], settlement: Some(settlement) };
+            let taken =
+                Ticket { run_id: &id, stop_id, refused: &[], parts: &parts, settlement: Some(settlement) };
             let by = self.by(&driven.back)?;
-            take_ticket(&mut self.tx, &by, &ticket).await?;
+            take_ticket(&mut self.tx, &by, &taken).await?;
+            for part in &parts {
+                if let Some(lot) = self.lots.values_mut().find(|lot| lot.id == part.lot) {
+                    lot.net = lot.net - part.mass;
+                }
+            }
         }
         let costs = &self.scenario.shop.costs;
         let distance = back - out;
@@ -183,8 +205,30 @@ impl Loader<'_> {
         Ok(Priced { outlet_id: outlet.id.clone(), loads, ladder, promise })
     }
 
+    /// What a yard took of the lots that it did not take all of.
+    fn parts(&self, ticket: &TicketEntry) -> Result<Vec<TakenPart>, DemoError> {
+        let part = |entry: &PartTakenEntry| {
+            let lot = self.lots.get(&entry.lot);
+            let lot = lot.ok_or_else(|| DemoError::of(FILE, format!("{} is no lot", entry.lot)))?;
+            Ok(TakenPart {
+                lot: lot.id.clone(),
+                taken: LotId::new(new_id()),
+                mass: entry.ours.mass().as_kept(),
+                pieces: 0,
+                typed: entry.ours.typed.clone(),
+            })
+        };
+        ticket.part.iter().map(part).collect()
+    }
+
     /// The ticket, paid on the day.
-    fn paper(&self, ticket: &TicketEntry, priced: &Priced, day: Date) -> Result<Paper, DemoError> {
+    fn paper(
+        &self,
+        ticket: &TicketEntry,
+        priced: &Priced,
+        parts: &[TakenPart],
+        day: Date,
+    ) -> Result<Paper, DemoError> {
         let currency = priced.promise.currency;
         let mut lines = Vec::new();
         for line in &ticket.line {
@@ -192,8 +236,10 @@ impl Loader<'_> {
             let sent = sent.ok_or_else(|| DemoError::of(FILE, format!("no {} was sent", line.grade)))?;
             let price = Price { amount: line.price, ..sent.price };
             let pays_for = line.lots.iter().map(|label| {
-                let lot = self.lots.get(label).map(|lot| lot.id.clone());
-                lot.ok_or_else(|| DemoError::of(FILE, format!("{label} is no lot")))
+                let lot = self.lots.get(label).map(|lot| &lot.id);
+                let lot = lot.ok_or_else(|| DemoError::of(FILE, format!("{label} is no lot")))?;
+                let part = parts.iter().find(|part| part.lot == *lot);
+                Ok(part.map_or(lot, |part| &part.taken).clone())
             });
             lines.push(PaperLine {
                 wording: String::new(),

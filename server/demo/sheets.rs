@@ -10,7 +10,8 @@ use serde::Deserialize;
 use trade::exchange::RateBook;
 use trade::ids::GradeId;
 
-use super::scenario::{Moment, OutletEntry};
+use super::outlets::OutletEntry;
+use super::scenario::Moment;
 use super::{DemoError, Loader, files};
 use crate::catalogue::GRADES;
 use crate::review::{Answers, Facts, GradeAnswer, Known, Line, LineAnswer, LineGrade, Review, Standing};

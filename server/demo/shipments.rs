@@ -2,25 +2,102 @@
 
 use jiff::civil::Date;
 use rust_decimal::Decimal;
+use serde::Deserialize;
+use trade::cash::Kind;
 use trade::costs::Facts;
-use trade::ids::OutletId;
+use trade::ids::{GradeId, OutletId};
 use trade::mass::MassUnit;
-use trade::money::{Price, PriceUnit};
+use trade::money::{Money, Price, PriceUnit};
 use trade::net::{Load, deliver};
 use trade::reading::{Reading, read};
 use trade::settlement::{Paper, PaperLine, Payment, Promise};
 
-use super::scenario::{SettlementEntry, ShipmentEntry, WaybillEntry};
+use super::scenario::{Moment, Weight};
 use super::{DemoError, LoadedLot, Loader};
 use crate::catalogue::GRADES;
+use crate::store::cash::{Document, DocumentKind, NewEntry};
 use crate::store::quotes::quotes_in_force;
 use crate::store::settlements::{Delivery, NewSettlement, settle};
 use crate::store::shipments::{
-    NewShipment, NewWaybill, PackedBox, add_waybill, make_shipment, pack_shipment, send_shipment,
+    NewShipment, NewWaybill, PackedBox, add_waybill, lose_shipment, make_shipment, pack_shipment, pay_claim,
+    send_shipment,
 };
 use crate::store::{By, new_id};
 
 const FILE: &str = "shipments.toml";
+
+#[derive(Deserialize)]
+pub struct ShipmentsFile {
+    pub shipment: Vec<ShipmentEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ShipmentEntry {
+    pub outlet: String,
+    /// Labels of the containers.
+    lots: Vec<String>,
+    made: Moment,
+    /// Left out while its boxes are open.
+    packed: Option<Moment>,
+    /// Left out while it is waiting.
+    sent: Option<Moment>,
+    waybill: Option<WaybillEntry>,
+    settlement: Option<SettlementEntry>,
+    /// When the carrier had to own that it was gone.
+    lost: Option<Moment>,
+    /// What the carrier or an insurer paid for it.
+    #[serde(default)]
+    claim: Vec<ClaimEntry>,
+}
+
+/// Something that was paid for a parcel that was lost or broken, in home currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ClaimEntry {
+    entered: Moment,
+    /// Days before the day of loading.
+    paid_on: i16,
+    paid: Decimal,
+    note: String,
+}
+
+/// How a shipment was carried; costs in home currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WaybillEntry {
+    carrier: String,
+    tracking: String,
+    freight: Decimal,
+    /// Each with its weight, closed, as it was typed.
+    boxes: Vec<(String, String)>,
+}
+
+/// What the buyer's paper says, in the buyer's currency.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SettlementEntry {
+    entered: Moment,
+    number: String,
+    /// Days before the day of loading.
+    dated: i16,
+    paid_on: i16,
+    paid: Decimal,
+    line: Vec<SettlementLineEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SettlementLineEntry {
+    wording: String,
+    grade: GradeId,
+    mass: Weight,
+    /// Per pound.
+    price: Decimal,
+    amount: Decimal,
+    /// Labels of the containers.
+    lots: Vec<String>,
+}
 
 impl Loader<'_> {
     pub(super) async fn shipments(&mut self) -> Result<(), DemoError> {
@@ -67,11 +144,30 @@ impl Loader<'_> {
         if let Some(sent) = &entry.sent {
             let sent = self.by(sent)?;
             send_shipment(&mut self.tx, &sent, &id, version).await?;
+            version += 1;
+        }
+        if let Some(lost) = &entry.lost {
+            let lost = self.by(lost)?;
+            lose_shipment(&mut self.tx, &lost, &id, version).await?;
+        }
+        for claim in &entry.claim {
+            self.claim(&id, claim).await?;
         }
         if let Some(settlement) = &entry.settlement {
             self.settlement(settlement, &outlet.id, id, &promise).await?;
         }
         Ok(())
+    }
+
+    async fn claim(&mut self, shipment_id: &str, entry: &ClaimEntry) -> Result<(), DemoError> {
+        let amount = Money::new(entry.paid, self.scenario.shop.costs.home);
+        let paid = NewEntry {
+            document: Some(Document::new(DocumentKind::Claim, shipment_id)),
+            note: entry.note.clone(),
+            ..NewEntry::new(new_id(), self.day(entry.paid_on), Kind::Claim, amount)
+        };
+        let by = self.by(&entry.entered)?;
+        Ok(pay_claim(&mut self.tx, &by, shipment_id, &paid).await?)
     }
 
     /// The version that the shipment has with it.

@@ -1,10 +1,11 @@
 //! Units on the bench, taken apart as a partner would.
 
 use jiff::{SignedDuration, Timestamp};
-use trade::ids::PartId;
+use serde::Deserialize;
+use trade::ids::{KindId, PartId};
 use trade::teardown::{Entry, EntryKind, depth};
 
-use super::scenario::TeardownEntry;
+use super::scenario::{Moment, Typed};
 use super::{DemoError, Loader};
 use crate::catalogue::GRADES;
 use crate::catalogue::kinds::{CatalogueKind, kind as kind_of};
@@ -18,6 +19,37 @@ use crate::store::weighings::{NewWeighing, WeighingKind};
 use crate::store::{By, new_id};
 
 const FILE: &str = "teardowns.toml";
+
+#[derive(Deserialize)]
+pub struct TeardownsFile {
+    pub teardown: Vec<TeardownEntry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TeardownEntry {
+    kind: KindId,
+    /// Where it came from, in the shop's words.
+    from: String,
+    begun: Moment,
+    whole: Typed,
+    /// What the timer showed in the end.
+    minutes: i64,
+    parts: Vec<PartEntry>,
+    waste: Option<Typed>,
+    finished: bool,
+}
+
+/// A part that was weighed in on the lot in the container with this label.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PartEntry {
+    part: String,
+    lot: String,
+    typed: Typed,
+    #[serde(default)]
+    pieces: u32,
+}
 
 impl Loader<'_> {
     pub(super) async fn teardowns(&mut self) -> Result<(), DemoError> {

@@ -6,9 +6,11 @@ use std::sync::{Arc, LazyLock};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use rust_decimal::{Decimal, dec};
+use trade::history::ENOUGH;
 use trade::ids::{GradeId, LotId, OutletId};
 use trade::mass::{Mass, MassUnit};
-use trade::net::{Load, deliver};
+use trade::money::Money;
+use trade::net::{Load, StepKind, deliver};
 use trade::outlet::{Outlet, Way};
 use trade::outlook::Outlook;
 use trade::plan::{Limits, Place, Proof};
@@ -16,10 +18,12 @@ use trade::plan::{Limits, Place, Proof};
 use super::scenario::Scenario;
 use super::{load, load_scenario};
 use crate::shelf::{Answer, Shelf};
+use crate::store::cash::{CashEntry, Document, DocumentKind};
 use crate::store::containers::ContainerKind;
 use crate::store::lots::{Lot, LotState};
 use crate::store::rates::RateRecord;
 use crate::store::reservations::Reservation;
+use crate::store::runs::Run;
 use crate::store::sheets::PriceSheet;
 use crate::store::shipments::{Shipment, ShipmentState};
 use crate::store::shops::Shop;
@@ -38,6 +42,9 @@ struct Demo {
     ledgers: BTreeMap<LotId, Vec<Weighing>>,
     sheets: Vec<PriceSheet>,
     shipments: Vec<Shipment>,
+    /// What was paid for each shipment that was lost or broken.
+    claims: BTreeMap<String, Vec<CashEntry>>,
+    runs: Vec<Run>,
     rates: Vec<RateRecord>,
 }
 
@@ -82,6 +89,16 @@ impl Demo {
         for lot in &lots {
             ledgers.insert(lot.id.clone(), store.ledger(&shop.id, lot.id.as_str()).await.unwrap());
         }
+        let shipments = store.shipments(&shop.id).await.unwrap();
+        let mut claims = BTreeMap::new();
+        for shipment in &shipments {
+            let claim = Document::new(DocumentKind::Claim, &shipment.id);
+            claims.insert(shipment.id.clone(), store.cash_of(&shop.id, &claim).await.unwrap());
+        }
+        let mut runs = Vec::new();
+        for head in store.runs(&shop.id).await.unwrap() {
+            runs.push(store.run(&shop.id, &head.id).await.unwrap());
+        }
         Demo {
             now,
             answer: answer(&shelf),
@@ -90,7 +107,9 @@ impl Demo {
             lots,
             ledgers,
             sheets: store.sheets(&shop.id, None).await.unwrap(),
-            shipments: store.shipments(&shop.id).await.unwrap(),
+            shipments,
+            claims,
+            runs,
             rates: store.rates(&shop.id).await.unwrap(),
             shelf,
         }
@@ -266,12 +285,18 @@ fn the_plan_is_proved_and_beats_what_shops_do_without_one() {
 }
 
 #[test]
-fn one_shipment_is_settled_one_has_left_and_one_is_packed() {
+fn one_shipment_is_settled_one_has_left_one_is_packed_and_two_are_lost() {
     let states: Vec<&ShipmentState> = DEMO.shipments.iter().map(|shipment| &shipment.state).collect();
     assert!(
         matches!(
             states.as_slice(),
-            [ShipmentState::Packed { .. }, ShipmentState::Sent { .. }, ShipmentState::Settled { .. }]
+            [
+                ShipmentState::Packed { .. },
+                ShipmentState::Sent { .. },
+                ShipmentState::Lost { .. },
+                ShipmentState::Settled { .. },
+                ShipmentState::Lost { .. },
+            ]
         ),
         "{states:?}"
     );
@@ -284,6 +309,61 @@ fn one_shipment_is_settled_one_has_left_and_one_is_packed() {
         .collect();
     assert_eq!(packed, ["Bag 28", "Bag 27"]);
     assert!(DEMO.lots.iter().all(|lot| lot.container_label != "Bag 25"), "what was sent is gone");
+}
+
+/// The insured one brought what the buyer's list came to, and the freight.
+#[test]
+fn one_lost_parcel_is_paid_for_and_one_is_not() {
+    let lost: Vec<&Shipment> = DEMO
+        .shipments
+        .iter()
+        .filter(|shipment| matches!(shipment.state, ShipmentState::Lost { .. }))
+        .collect();
+    let paid: Vec<Vec<Money>> = lost
+        .iter()
+        .map(|shipment| DEMO.claims[&shipment.id].iter().map(|entry| entry.amount).collect())
+        .collect();
+    let at_sheet = |shipment: &Shipment| {
+        let label = StepKind::SheetPrice.label();
+        let step = shipment.expected.steps.iter().find(|step| step.label == label).unwrap();
+        Money::new(step.home, DEMO.shelf.facts.costs.home).rounded()
+    };
+    let freight = Money::new(dec!(28.74), DEMO.shelf.facts.costs.home);
+    assert_eq!(paid, [vec![], vec![at_sheet(lost[1]), freight]]);
+    let others = DEMO.shipments.iter().filter(|shipment| lost.iter().all(|lost| lost.id != shipment.id));
+    assert!(others.into_iter().all(|shipment| DEMO.claims[&shipment.id].is_empty()));
+}
+
+#[test]
+fn a_yard_took_a_part_of_a_lot_and_the_rest_is_on_the_shelf() {
+    let lot = DEMO.lot("Drum 5");
+    let stops = DEMO.runs.iter().flat_map(|run| &run.stops);
+    let of_it: Vec<_> =
+        stops.flat_map(|stop| &stop.lots).filter(|loaded| loaded.container_label == "Drum 5").collect();
+    let [home, taken] = match of_it.as_slice() {
+        [one, other] if one.is_back => [*one, *other],
+        [one, other] => [*other, *one],
+        other => panic!("{other:?}"),
+    };
+    assert!(home.is_back && !taken.is_back);
+    assert_eq!((&home.lot_id, home.net), (&lot.id, lot.net + taken.net));
+    assert!(lot.net.is_positive() && taken.net > lot.net, "most of it was taken");
+}
+
+/// From eight settlements on, what was learned of an outlet's scale is what is allowed for.
+#[test]
+fn one_yard_has_settled_often_enough_for_its_own_tolerance() {
+    let lead = GradeId::new("lead-soft");
+    let enough = |outlet: &&Outlet| {
+        let learned = outlet.learned.as_ref();
+        learned.is_some_and(|learned| learned.usual_weight(&lead).is_some())
+    };
+    let usual: Vec<&Outlet> = DEMO.shelf.outlets.iter().filter(enough).collect();
+    assert_eq!(usual.iter().map(|outlet| &*outlet.name).collect::<Vec<_>>(), ["Millrace Metals"]);
+    let weight = usual[0].learned.as_ref().unwrap().about(&lead).paid_weight.unwrap();
+    // Today's run comes after it was enough, and so did the last ticket.
+    assert_eq!(weight.settlements, ENOUGH + 1);
+    assert!(weight.low < dec!(0.995) && weight.mean < Decimal::ONE, "{weight:?}");
 }
 
 #[test]

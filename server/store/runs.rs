@@ -149,6 +149,18 @@ pub struct TakenPart {
     pub typed: String,
 }
 
+/// What was promised for the lots that a yard took, and for the parts of lots.
+pub fn promise_of_taken(promise: &Promise, refused: &[LotId], parts: &[TakenPart]) -> Promise {
+    let mut promise = promise.clone();
+    promise.sent.retain(|sent| !refused.contains(&sent.lot));
+    for sent in &mut promise.sent {
+        if let Some(part) = parts.iter().find(|part| part.lot == sent.lot) {
+            (sent.lot, sent.mass, sent.pieces) = (part.taken.clone(), part.mass, part.pieces);
+        }
+    }
+    promise
+}
+
 /// How a run came home.
 #[derive(Debug, Clone)]
 pub struct Homecoming {

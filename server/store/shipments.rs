@@ -17,8 +17,9 @@ use super::activity::Noun;
 use super::lots::lot_for_change;
 use super::{By, RowError, Store, StoreError, Tx, stamp};
 
+pub use claims::pay_claim;
 pub use expected::{Expected, ExpectedLine, ExpectedParcels, ExpectedStep};
-pub use steps::{Back, pack_shipment, receive_shipment, send_shipment};
+pub use steps::{Back, lose_shipment, pack_shipment, receive_shipment, send_shipment};
 pub use waybills::{NewWaybill, PackedBox, Waybill, add_waybill};
 
 /// Where a shipment stands, and since when. What is settled has its settlement.

@@ -2,19 +2,25 @@
 
 use super::ShipmentRefusal;
 use crate::store::cash::{NewEntry, enter};
-use crate::store::{By, Store, StoreError};
+use crate::store::{By, Store, StoreError, Tx};
 
 impl Store {
     /// Puts it into the cash book; refused of a shipment that has not left. The same id a second time changes nothing.
     pub async fn pay_claim(&self, by: &By, shipment_id: &str, entry: &NewEntry) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let sql = "SELECT sent_at FROM shipments WHERE shop_id = $1 AND id = $2";
-        let (sent_at,): (Option<String>,) =
-            sqlx::query_as(sql).bind(&by.shop_id).bind(shipment_id).fetch_one(&mut *tx).await?;
-        if sent_at.is_none() {
-            return Err(ShipmentRefusal::NotSent.into());
-        }
-        enter(&mut tx, by, entry).await?;
+        pay_claim(&mut tx, by, shipment_id, entry).await?;
         tx.commit().await
     }
+}
+
+/// Puts what was paid for a shipment into the cash book inside `tx`.
+pub async fn pay_claim(tx: &mut Tx, by: &By, shipment_id: &str, entry: &NewEntry) -> Result<(), StoreError> {
+    let sql = "SELECT sent_at FROM shipments WHERE shop_id = $1 AND id = $2";
+    let (sent_at,): (Option<String>,) =
+        sqlx::query_as(sql).bind(&by.shop_id).bind(shipment_id).fetch_one(&mut **tx).await?;
+    if sent_at.is_none() {
+        return Err(ShipmentRefusal::NotSent.into());
+    }
+    enter(tx, by, entry).await?;
+    Ok(())
 }

@@ -46,10 +46,7 @@ impl Store {
     /// The carrier has lost it: nothing of it comes back.
     pub async fn lose_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        let sql = "UPDATE shipments SET ended_at = $4, ended_by = $5, ended_as = 'lost', version = version + 1 \
-                   WHERE shop_id = $1 AND id = $2 AND version = $3 AND sent_at IS NOT NULL AND ended_at IS NULL";
-        step(&mut tx, by, sql, id, version).await?;
-        tx.note(by, Noun::Shipment, id, "lost", "").await?;
+        lose_shipment(&mut tx, by, id, version).await?;
         tx.commit().await
     }
 
@@ -187,6 +184,14 @@ pub async fn receive_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> R
                AND id = $2 AND version = $3 AND sent_at IS NOT NULL AND received_at IS NULL AND ended_at IS NULL";
     step(tx, by, sql, id, version).await?;
     tx.note(by, Noun::Shipment, id, "received", "").await
+}
+
+/// Marks a shipment as lost inside `tx`.
+pub async fn lose_shipment(tx: &mut Tx, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
+    let sql = "UPDATE shipments SET ended_at = $4, ended_by = $5, ended_as = 'lost', version = version + 1 \
+               WHERE shop_id = $1 AND id = $2 AND version = $3 AND sent_at IS NOT NULL AND ended_at IS NULL";
+    step(tx, by, sql, id, version).await?;
+    tx.note(by, Noun::Shipment, id, "lost", "").await
 }
 
 /// Puts a lot back on the shelf, in its own container or in a new one.

@@ -11,6 +11,7 @@ use rust_decimal::{Decimal, dec};
 use trade::ids::GradeId;
 use trade::mass::Mass;
 use trade::money::Money;
+use trade::settlement::Promise;
 
 use super::App;
 use super::failure::Failure;
@@ -19,7 +20,7 @@ use super::page::{Page, Screen, Visitor, html, unbroken};
 use super::shop::Distance;
 use super::stepped::stepped;
 use crate::store::StoreError;
-use crate::store::runs::{Homecoming, Run, RunHead, RunState, RunStop, Trip};
+use crate::store::runs::{Homecoming, Run, RunHead, RunLot, RunState, RunStop, Trip};
 use crate::store::settlements::{Delivery, SettlementHead};
 
 pub use plan::{create, new};
@@ -109,9 +110,16 @@ async fn run_page(app: &App, visitor: Visitor, id: &str, mut form: Form) -> Resu
         let delivery = Delivery::RunStop(stop.id.clone());
         let settlements = app.store.settlements_of(&visitor.shop.id, &delivery).await?;
         let ticket = settlements.into_iter().next().filter(|head| !head.is_withdrawal);
-        let lines = load_lines(&stop);
-        let promised = unbroken(&Money::new(stop.promise.payout(), stop.promise.currency).to_string());
-        let total = stop.lots.iter().map(|lot| lot.net).sum();
+        // Once there is a ticket, what it is about: a lot of which the yard took a part came back, and the part is a lot
+        // beside it.
+        let counted = || stop.lots.iter().filter(|lot| ticket.is_none() || !lot.is_back);
+        let lines = load_lines(&stop.promise, counted());
+        let promised = match &ticket {
+            Some(ticket) => Money::new(ticket.promised, ticket.currency),
+            None => Money::new(stop.promise.payout(), stop.promise.currency),
+        };
+        let promised = unbroken(&promised.to_string());
+        let total = counted().map(|lot| lot.net).sum();
         shown.push(Stop { total, lines, promised, ticket, stop });
     }
     if !form.has("version") {
@@ -131,17 +139,17 @@ async fn run_page(app: &App, visitor: Visitor, id: &str, mut form: Form) -> Resu
     })
 }
 
-/// The grades of a load, in the order of its lots.
-fn load_lines(stop: &RunStop) -> Vec<LoadLine> {
+/// The grades of lots, in their order, each at the price that was promised for it.
+fn load_lines<'a>(promise: &Promise, lots: impl Iterator<Item = &'a RunLot>) -> Vec<LoadLine> {
     let mut lines: Vec<LoadLine> = Vec::new();
-    for lot in &stop.lots {
+    for lot in lots {
         match lines.iter_mut().find(|line| line.grade_name == lot.grade_name) {
             Some(line) => {
                 line.mass += lot.net;
                 line.pieces = line.pieces.saturating_add(lot.pieces);
             }
             None => {
-                let sent = stop.promise.sent.iter().find(|sent| sent.lot == lot.lot_id);
+                let sent = promise.sent.iter().find(|sent| sent.grade == lot.grade_id);
                 lines.push(LoadLine {
                     grade_name: lot.grade_name.clone(),
                     price: sent.map_or_else(String::new, |sent| unbroken(&sent.price.to_string())),

@@ -14,7 +14,7 @@ use trade::settlement::{Comparison, Paper, Promise, Tolerance, compare};
 use super::gate::{Entered, MOST_LINES, entered, line_count, part_fields, price_unit, promised_price};
 use crate::reader;
 use crate::store::photos::Subject;
-use crate::store::runs::{Run, RunLot, RunState, RunStop, TakenPart, Ticket};
+use crate::store::runs::{Run, RunLot, RunState, RunStop, Ticket, promise_of_taken};
 use crate::store::settlements::{Delivery, NewSettlement, Settlement};
 use crate::store::{StoreError, is_id, new_id};
 use crate::web::App;
@@ -367,7 +367,7 @@ pub async fn take(
         return stop_page(&app, visitor, run, stop, form, None).await;
     };
     let delivery = Delivery::RunStop(stop.id.clone());
-    let promise = taken_promise(&stop.promise, &entered.refused, &entered.parts);
+    let promise = promise_of_taken(&stop.promise, &entered.refused, &entered.parts);
     if form.value("step") != "save" {
         let tolerance = tolerance(&app, &visitor, &delivery, &outlet, None).await?;
         let compared = |paper| compared(&promise, paper, &tolerance, &stop, &visitor, &names);
@@ -410,18 +410,6 @@ fn nothing_taken(currency: Currency) -> Compared {
         has_no_weights: false,
         number: String::new(),
     }
-}
-
-/// What was promised for the lots that the yard took, and for the parts of lots.
-fn taken_promise(promise: &Promise, refused: &[LotId], parts: &[TakenPart]) -> Promise {
-    let mut promise = promise.clone();
-    promise.sent.retain(|sent| !refused.contains(&sent.lot));
-    for sent in &mut promise.sent {
-        if let Some(part) = parts.iter().find(|part| part.lot == sent.lot) {
-            (sent.lot, sent.mass, sent.pieces) = (part.taken.clone(), part.mass, part.pieces);
-        }
-    }
-    promise
 }
 
 fn told_already() -> Failure {
