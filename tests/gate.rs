@@ -244,6 +244,7 @@ async fn a_yard_that_takes_a_part_of_a_lot(shop: &TestShop) {
         "{}",
         run_page.text("main")
     );
+    assert_eq!(run_page.texts(".stamp").iter().filter(|stamp| *stamp == "came back in part").count(), 1);
     assert_eq!(shop.store.check().await.expect("checked"), Vec::<String>::new());
     let again = shop.get("/runs/new").await.ok();
     let form = again.form("form[action='/runs']");

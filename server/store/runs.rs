@@ -104,6 +104,19 @@ pub struct RunLot {
     pub is_back: bool,
 }
 
+impl RunStop {
+    /// The yard took a part of it: the part is a lot of the same container, which has gone.
+    pub fn is_taken_in_part(&self, lot: &RunLot) -> bool {
+        lot.is_back
+            && self.lots.iter().any(|part| {
+                !part.is_back
+                    && part.lot_id != lot.lot_id
+                    && part.container_label == lot.container_label
+                    && part.grade_id == lot.grade_id
+            })
+    }
+}
+
 /// A run about to be made.
 #[derive(Debug, Clone)]
 pub struct NewRun<'a> {
