@@ -41,12 +41,11 @@ struct Heading {
 impl Heading {
     /// As the name of prices below it: `Copper (500+ lb)` is copper, from 500 lb on.
     fn name_and_tier(&self, marks: Marks) -> (String, Option<TierText>) {
-        let scan = Scan::of(&self.name);
-        let within = Within::find(&scan, marks, 0, scan.tokens.len());
-        within
-            .filter(|within| !within.is_of_a_piece(&scan))
-            .and_then(|within| Some((within.cut_from(&scan, &self.name)?, Some(within.tier))))
-            .unwrap_or_else(|| (self.name.clone(), None))
+        let scan = Scan::of(&self.source);
+        let within = Within::find(&scan, marks, 0, scan.tokens.len())
+            .filter(|within| !within.is_of_a_piece(&scan) && within.cut_from(&scan, &self.source).is_some());
+        let name = within.and_then(|within| within.cut_from(&scan, &self.name));
+        (name.unwrap_or_else(|| self.name.clone()), within.map(|within| within.tier))
     }
 }
 

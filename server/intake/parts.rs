@@ -157,11 +157,11 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, mut beside: Between) {
     match parts.last_mut() {
         Some(part) if beside.name.is_none() => {
             let first = part.prices.first().map(|(price, _)| price);
-            if entry.1.is_none() {
-                if let Some(DraftPrice::Text(first)) = first {
-                    part.doubts.extend(second_price(first, &price));
-                    part.doubts.dedup();
-                }
+            if entry.1.is_none()
+                && let Some(DraftPrice::Text(first)) = first
+            {
+                part.doubts.extend(second_price(first, &price));
+                part.doubts.dedup();
             }
             part.prices.push(entry);
         }
@@ -223,6 +223,11 @@ impl Between {
         }) else {
             return;
         };
+        // `Lead acid batteries (min. 200 lb)`: no sentence ends inside brackets.
+        let opened = |text: &str| text.matches(['(', '[']).count() > text.matches([')', ']']).count();
+        if name.strip_suffix(last).is_some_and(opened) {
+            return;
+        }
         let scan = Scan::of(last);
         let first = (0..scan.tokens.len())
             .find(|&at| !VOCABULARY.has(scan.word(at), Use::WholeSheet) && names(&scan, at))
