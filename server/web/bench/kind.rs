@@ -14,7 +14,7 @@ use crate::store::new_id;
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
-use crate::web::page::{Page, Screen, Visitor, html};
+use crate::web::page::{Page, Screen, Visitor, html, unbroken};
 
 /// A step as it is shown.
 pub struct ShownStep {
@@ -102,7 +102,7 @@ fn learned_in_words(learned: &LearnedKind) -> String {
     let times = crate::web::page::counted(learned.n, "teardown", "teardowns");
     let pace = learned.pace.as_ref().map_or_else(String::new, |pace| {
         format!(
-            " You take {} % of the estimated minutes, 80 % between {} and {} %.",
+            " You take {} of the estimated minutes, 80\u{a0}% between {} and {}.",
             percent(pace.mean),
             percent(pace.low),
             percent(pace.high)
@@ -114,8 +114,8 @@ fn learned_in_words(learned: &LearnedKind) -> String {
     )
 }
 
-fn percent(share: Decimal) -> Decimal {
-    (share * Decimal::ONE_HUNDRED).round().normalize()
+fn percent(share: Decimal) -> String {
+    unbroken(&format!("{} %", (share * Decimal::ONE_HUNDRED).round().normalize()))
 }
 
 fn shown_step(
