@@ -8,7 +8,7 @@ use crate::parts::{self, Part, charge, chosen, heading_within, starts_with, trim
 use crate::price::{self, PriceText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
-use crate::tier::{TierText, tier_at};
+use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// A line with more prices than this is no line of a price sheet.
@@ -36,6 +36,17 @@ struct Heading {
     is_name: bool,
     /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
     above: Option<String>,
+}
+
+impl Heading {
+    /// As the name of prices below it: `Copper (500+ lb)` is copper, from 500 lb on.
+    fn name_and_tier(&self, marks: Marks) -> (String, Option<TierText>) {
+        let scan = Scan::of(&self.source);
+        let within = Within::find(&scan, marks, 0, scan.tokens.len())
+            .filter(|within| !within.is_of_a_piece(&scan) && within.cut_from(&scan, &self.source).is_some());
+        let name = within.and_then(|within| within.cut_from(&scan, &self.name));
+        (name.unwrap_or_else(|| self.name.clone()), within.map(|within| within.tier))
+    }
 }
 
 impl LineReader {
@@ -98,15 +109,16 @@ impl LineReader {
         if let (None, Some(heading)) = (&part.name, &mut self.heading) {
             heading.is_name = true;
         }
-        let (name, group, source) = match (part.name, &self.heading) {
+        let (name, group, source, tier_above) = match (part.name, &self.heading) {
             (Some(name), heading) => {
                 let group =
                     heading.as_ref().filter(|heading| !heading.perhaps).map(|heading| heading.name.clone());
-                (name, group, text.to_string())
+                (name, group, text.to_string(), None)
             }
             // A line that holds only a price, or a tier and its price, belongs to the name above it.
             (None, Some(heading)) => {
-                (heading.name.clone(), heading.above.clone(), format!("{} / {text}", heading.source))
+                let (name, tier) = heading.name_and_tier(draft.marks);
+                (name, heading.above.clone(), format!("{} / {text}", heading.source), tier)
             }
             (None, None) => return draft.leave_out(text, place, Why::NoName),
         };
@@ -129,7 +141,7 @@ impl LineReader {
             if i > 0 && tier.is_none() && !by_header {
                 continue;
             }
-            let tier = tier.or_else(|| by_header.then(|| self.tiers[i]));
+            let tier = tier.or_else(|| by_header.then(|| self.tiers[i])).or(tier_above);
             draft.rows.push(DraftRow {
                 wording: wording.clone(),
                 group: group.clone(),

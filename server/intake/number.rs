@@ -161,6 +161,10 @@ pub(crate) fn dashed_decimals(tail: &str) -> usize {
 
 /// The number with the decimals that a dash stands for.
 fn with_cents(text: &str) -> Cow<'_, str> {
+    // Hardly any number ends so.
+    if text.ends_with(|c: char| c.is_ascii_digit()) {
+        return Cow::Borrowed(text);
+    }
     let whole = text.trim_end_matches(['-', '–', '—']);
     match whole.ends_with([',', '.']) && whole.len() < text.len() {
         true => Cow::Owned(format!("{whole}00")),

@@ -7,7 +7,7 @@ use crate::draft::{Charge, Draft, DraftPrice, second_price};
 use crate::price::{PriceText, Strength, UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::sheet::Doubt;
-use crate::tier::{TierText, tier_at};
+use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
@@ -19,8 +19,6 @@ pub(crate) struct Part {
     /// `None` where the line holds only a tier and a price.
     pub name: Option<String>,
     pub prices: Vec<(DraftPrice, Option<TierText>)>,
-    /// Each price has a tier of its own.
-    pub all_tiers: bool,
     pub note: Option<String>,
     pub doubts: Vec<Doubt>,
 }
@@ -91,7 +89,9 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
 pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) -> Vec<Part> {
     let ends = [0].into_iter().chain(prices.iter().map(|price| price.last));
     let starts = prices.iter().map(|price| price.first).chain([scan.tokens.len()]);
-    let mut between = ends.zip(starts).map(|(first, last)| Between::of(scan, first, last, draft)).peekable();
+    let several = prices.len() > 1;
+    let mut between =
+        ends.zip(starts).map(|(first, last)| Between::of(scan, first, last, several, draft)).peekable();
     if let Some(opening) = between.peek_mut() {
         opening.end_of_sentence();
     }
@@ -110,6 +110,12 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     }
     if let (Some(part), Some(behind)) = (parts.last_mut(), between.next()) {
         part.finish(behind);
+    }
+    // What stood behind its price may have told two apart.
+    for part in parts.iter_mut().filter(|part| part.prices.len() > 1) {
+        if part.prices.iter().all(|(_, tier)| tier.is_some()) {
+            part.doubts.clear();
+        }
     }
     parts
 }
@@ -139,52 +145,44 @@ pub(crate) struct HeadingWithin {
 }
 
 /// Adds a price with what stands beside it: to a new part where that is a name, else to the last part.
-fn add(parts: &mut Vec<Part>, price: &PriceText, beside: Between) {
+fn add(parts: &mut Vec<Part>, price: &PriceText, mut beside: Between) {
     let mut price = price.clone();
+    // `2.90 (under 100 lb) 3.10 (100+ lb)`, but `(under 100 lb) 2.90 (100+ lb) 3.10`.
+    match parts.last_mut().and_then(|part| part.prices.last_mut()) {
+        Some((_, tier @ None)) => *tier = beside.behind,
+        _ => beside.tier = beside.tier.or(beside.behind),
+    }
     price.unit = price.unit.or(beside.unit);
     let entry = (DraftPrice::Text(price.clone()), beside.tier);
     match parts.last_mut() {
         Some(part) if beside.name.is_none() => {
             let first = part.prices.first().map(|(price, _)| price);
-            if entry.1.is_none() {
-                part.all_tiers = false;
-                if let Some(DraftPrice::Text(first)) = first {
-                    part.doubts.extend(second_price(first, &price));
-                    part.doubts.dedup();
-                }
+            if entry.1.is_none()
+                && let Some(DraftPrice::Text(first)) = first
+            {
+                part.doubts.extend(second_price(first, &price));
+                part.doubts.dedup();
             }
             part.prices.push(entry);
         }
-        _ => parts.push(Part {
-            name: beside.name,
-            all_tiers: entry.1.is_some(),
-            prices: vec![entry],
-            note: None,
-            doubts: Vec::new(),
-        }),
+        _ => parts.push(Part { name: beside.name, prices: vec![entry], note: None, doubts: Vec::new() }),
     }
 }
 
 impl Part {
     pub fn asking(name: &str, price: DraftPrice) -> Part {
-        Part {
-            name: Some(name.to_string()),
-            prices: vec![(price, None)],
-            all_tiers: false,
-            note: None,
-            doubts: Vec::new(),
-        }
+        Part { name: Some(name.to_string()), prices: vec![(price, None)], note: None, doubts: Vec::new() }
     }
 
     /// Takes in what stands behind the last price of the line: a tier, or a note.
     fn finish(&mut self, behind: Between) {
-        if behind.name.is_some() && behind.text.split_whitespace().count() > MOST_TIER_WORDS {
+        let long = behind.name.is_some() && behind.text.split_whitespace().count() > MOST_TIER_WORDS;
+        if long && behind.behind.is_none() {
             self.note = Some(behind.text);
             return;
         }
         if let Some((_, tier @ None)) = self.prices.last_mut() {
-            *tier = behind.tier;
-            self.all_tiers = self.prices.iter().all(|(_, tier)| tier.is_some());
+            *tier = behind.behind.or(behind.tier);
         }
         self.note = (behind.name.is_some() || behind.remark).then_some(behind.text);
     }
@@ -197,6 +195,8 @@ struct Between {
     /// All of it, as it stands.
     text: String,
     tier: Option<TierText>,
+    /// A tier in brackets right behind the price before: it is that price's, if that has none yet.
+    behind: Option<TierText>,
     /// The unit of the price behind it, where that has a column of its own: `Shred    GT    151.00`.
     unit: Option<UnitText>,
     /// It is nothing but a remark in brackets.
@@ -223,6 +223,11 @@ impl Between {
         }) else {
             return;
         };
+        // `Lead acid batteries (min. 200 lb)`: no sentence ends inside brackets.
+        let opened = |text: &str| text.matches(['(', '[']).count() > text.matches([')', ']']).count();
+        if name.strip_suffix(last).is_some_and(opened) {
+            return;
+        }
         let scan = Scan::of(last);
         let first = (0..scan.tokens.len())
             .find(|&at| !VOCABULARY.has(scan.word(at), Use::WholeSheet) && names(&scan, at))
@@ -230,18 +235,17 @@ impl Between {
         self.name = trimmed(&scan, first, scan.tokens.len()).map(str::to_string);
     }
 
-    fn of(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -> Between {
-        let tier = (first..last).find_map(|at| {
-            let (tier, next) = tier_at(scan, draft.marks, at, false)?;
-            (next <= last).then_some((tier, at, next))
-        });
-        // The tier stands at one end of the name, or is all there is; in brackets it is part of the name as well.
-        let bracketed = tier.is_some_and(|(_, at, next)| {
-            at > first && scan.kind(at - 1) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close)
-        });
-        let (first, last) = match tier.filter(|_| !bracketed) {
-            Some((_, at, next)) if trimmed(scan, next, last).is_none() => (first, at),
-            Some((_, at, next)) if trimmed(scan, first, at).is_none() => (next, last),
+    /// What these tokens of a line hold that has one price, or `several`.
+    fn of(scan: &Scan<'_>, first: usize, last: usize, several: bool, draft: &Draft<'_>) -> Between {
+        let behind = behind_price(scan, first, last, draft);
+        let start = first;
+        let first = behind.map_or(first, |(_, next)| next);
+        // The tier stands at one end of the name, or is all there is; else it is cut from it.
+        let tier =
+            Within::find(scan, draft.marks, first, last).filter(|tier| several || !tier.is_of_a_piece(scan));
+        let (first, last) = match tier.filter(|tier| !tier.in_brackets()) {
+            Some(tier) if trimmed(scan, tier.next, last).is_none() => (first, tier.at),
+            Some(tier) if trimmed(scan, first, tier.at).is_none() => (tier.next, last),
             _ => (first, last),
         };
         // A remark in brackets between two prices is about the first of them.
@@ -270,14 +274,28 @@ impl Between {
             _ => begins,
         };
         let (begins, ends, unit) = without_columns(scan, begins, last);
+        let name = trimmed(scan, begins, ends).filter(|_| !remark);
+        let cut = |name: &str| tier.and_then(|tier| tier.cut_from(scan, name));
+        let text = scan.between(if behind.is_some() { start } else { first }, last);
         Between {
-            name: trimmed(scan, begins, ends).filter(|_| !remark).map(str::to_string),
-            text: scan.between(first, last).trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
-            tier: tier.map(|(tier, ..)| tier),
+            name: name.map(|name| cut(name).unwrap_or_else(|| name.to_string())),
+            text: text.trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
+            tier: tier.map(|tier| tier.tier),
+            behind: behind.map(|(tier, _)| tier),
             unit,
-            remark,
+            remark: remark || behind.is_some(),
         }
     }
+}
+
+/// A tier in brackets right behind a price, and the token behind them and a comma: `3.10 (500+ lb), brass`.
+fn behind_price(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -> Option<(TierText, usize)> {
+    if first == 0 || scan.kind(first) != Some(Kind::Open) {
+        return None;
+    }
+    let (tier, close) = tier_at(scan, draft.marks, first + 1, false).filter(|(_, close)| *close < last)?;
+    let mark = usize::from(close + 1 < last && matches!(scan.word(close + 1), "," | ";"));
+    (scan.kind(close) == Some(Kind::Close)).then_some((tier, close + 1 + mark))
 }
 
 /// A name without the item's number and the unit that stand beside it in columns of their own.

@@ -1,5 +1,8 @@
 //! A line or cell cut into tokens: which are numbers that could be a price, and which certainly are not.
 
+use trade::money::PriceUnit;
+
+use crate::date;
 use crate::number::{self, Marks, is_mark};
 use crate::vocabulary::{Use, Uses, VOCABULARY};
 
@@ -89,6 +92,7 @@ impl<'t> Scan<'t> {
     /// Numbers that their neighbours make something else than a price.
     fn mark_facts(&mut self) {
         self.mark_dates();
+        self.mark_bare_days();
         self.mark_phones();
         self.mark_hours();
         for i in 0..self.tokens.len() {
@@ -127,6 +131,22 @@ impl<'t> Scan<'t> {
                 if self.kind(i) == Some(Kind::Number) && (day && self.stands_by(i, at) || year) {
                     self.tokens[i].kind = Kind::Fact;
                 }
+            }
+        }
+    }
+
+    /// Days in figures that words announce: `gültig ab 3.12.`
+    fn mark_bare_days(&mut self) {
+        let speaks = |token: &Token| token.uses.has(Use::Announces) || token.uses.has(Use::Title);
+        if !self.tokens.iter().any(speaks) {
+            return;
+        }
+        let days = date::bare_days(self.text);
+        for token in &mut self.tokens {
+            if token.kind == Kind::Number
+                && days.iter().any(|day| day.start <= token.start && token.end <= day.end)
+            {
+                token.kind = Kind::Fact;
             }
         }
     }
@@ -173,7 +193,9 @@ impl<'t> Scan<'t> {
             let leads_with_zero = self.word(at).len() > 1
                 && self.word(at).starts_with('0')
                 && self.word(at).bytes().all(|b| b.is_ascii_digit());
-            let span = members.len() == 2 && is_round_span(self.word(members[0]), self.word(members[1]));
+            let span = members.len() == 2
+                && (is_round_span(self.word(members[0]), self.word(members[1]))
+                    || self.is_span_of_masses(members[0], members[1]));
             let american = dashed && !span && matches!(lengths.as_slice(), [3, 4] | [3, 3, 4] | [1, 3, 3, 4]);
             let phone = american
                 || digits >= 6 && (labelled || leads_with_zero || members.len() == 1 && digits >= 8)
@@ -183,6 +205,15 @@ impl<'t> Scan<'t> {
             }
             at = next.max(at + 1);
         }
+    }
+
+    /// `179-1000 kg`, which no telephone has.
+    fn is_span_of_masses(&self, from: usize, to: usize) -> bool {
+        let number = |at: usize| self.word(at).parse::<u32>().ok();
+        let unit = || matches!(VOCABULARY.unit(self.word(to + 1)), Some(PriceUnit::Mass(_)));
+        number(from).zip(number(to)).is_some_and(|(from, to)| from < to)
+            && self.is(to + 1, Use::UnitStart)
+            && unit()
     }
 
     /// Times of a day beside the words of opening hours: `Mo-Fr 7.30-16.30`, `Orario: 8.00-12.00 / 14.00-17.30`.

@@ -24,7 +24,7 @@ pub struct Sheet {
 /// of long sheets are kept as JSON.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Row {
-    /// The name of the grade as the outlet writes it, a part of `source`.
+    /// The name of the grade as the outlet writes it, a part of `source`; a tier that stood in it is not.
     pub wording: String,
     /// The heading it stands under, which may complete the name: `Copper` above `No. 2`.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -13,7 +13,7 @@ use crate::parts::charge;
 use crate::price::{self, PriceText, Sign, Strength};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Doubt, Place, Why};
-use crate::tier::{TierText, tier_at};
+use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// Rows that are searched for the names of the columns.
@@ -221,6 +221,16 @@ impl Table {
         if is_only_a_date(scan) || VOCABULARY.has_within(&name, Use::Service) {
             return Err(Why::NoPrice);
         }
+        // `Brass (100-500 lb)`, where no column says from which mass on.
+        let by_column = tier.is_some() || panel.prices.iter().any(|price| price.tier.is_some());
+        let within = Within::find(scan, draft.marks, 0, scan.tokens.len())
+            .filter(|within| !by_column && !within.is_of_a_piece(scan));
+        let named = Context { unit: Context::within_scan(scan, false).unit, ..Context::default() };
+        let (name, tier) = match within.and_then(|within| Some((within.cut_from(scan, &name)?, within.tier)))
+        {
+            Some((bare, within)) => (bare, Some(within)),
+            None => (name, tier),
+        };
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
         match cell(panel.date) {
             Some(Cell::Date(date)) => draft.date(Dated { date: *date, unclear: false, announced: true }),
@@ -228,11 +238,11 @@ impl Table {
             _ => {}
         }
         let heading = &self.headings[at];
-        let named = Context { unit: Context::within_scan(scan, false).unit, ..Context::default() };
         let of_row = row_context(panel, cut).within(&named);
         let notes: Vec<String> = panel.notes.iter().filter_map(|c| cell(Some(*c))).map(Cell::shown).collect();
         let base = DraftRow {
-            wording: name.clone(),
+            charge: charge_of(&name, heading),
+            wording: name,
             group: group.or_else(|| heading.name.clone()),
             price: DraftPrice::OnRequest,
             tier,
@@ -241,7 +251,6 @@ impl Table {
             source,
             doubts: Vec::new(),
             context: Context::default(),
-            charge: charge_of(&name, heading),
             in_cell: true,
         };
         let new = price_rows(panel, cut, base, &of_row, &heading.context, notes, draft);

@@ -1,13 +1,13 @@
 //! Masses from which, or up to which, a price holds: `<100 lb`, `100-500`, `500+ lb`, `over 1,000 kg`.
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, dec};
 use trade::mass::{HEAVIEST_GRAMS, Mass, MassUnit};
 use trade::money::PriceUnit;
 
 use crate::number::Marks;
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
-use crate::vocabulary::Use;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// A span of masses as written; its unit may stand elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,31 +31,32 @@ impl TierText {
     }
 }
 
+/// No piece of scrap that comes through a door weighs more grams than this (common practice, no source).
+const HEAVIEST_PIECE: Decimal = dec!(100_000);
+
 /// The tier that begins at token `at`, and the token behind it.
 ///
 /// A plain span like `100-500` is a tier only with a unit of mass, or where `bare` says that one is expected.
 pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> Option<(TierText, usize)> {
-    use crate::vocabulary::VOCABULARY;
-    for length in [3, 2] {
-        let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
-        if words && VOCABULARY.has(scan.between(at, at + length), Use::AnyTier) {
-            return Some((TierText { from: None, to: None, unit: None }, at + length));
-        }
-    }
-    let (opening, number_at) = opening(scan, at);
-    let first = whole_number(scan, marks, number_at)?;
-    let (unit, mut next) = mass_unit(scan, number_at + 1);
-    if opening.is_none() && (scan.kind(next) == Some(Kind::Dash) || scan.is(next, Use::Range)) {
-        if let Some(second) = whole_number(scan, marks, next + 1).filter(|second| *second > first) {
-            let (second_unit, end) = mass_unit(scan, next + 2);
-            let unit = second_unit.or(unit);
-            if unit.is_some() || bare {
-                return Some((TierText { from: Some(first), to: Some(second), unit }, end));
+    if scan.is(at, Use::Starts) {
+        for length in [3, 2] {
+            let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
+            if words && VOCABULARY.has(scan.between(at, at + length), Use::AnyTier) {
+                return Some((TierText { from: None, to: None, unit: None }, at + length));
             }
         }
-        return None;
     }
-    let (mut opening, mut unit) = (opening, unit);
+    if scan.is(at, Use::SpanFrom)
+        && let Some(span) = span(scan, marks, at + 1, true, bare)
+    {
+        return Some(span);
+    }
+    let (mut opening, number_at) = opening(scan, at);
+    let first = whole_number(scan, marks, number_at)?;
+    let (mut unit, mut next) = mass_unit(scan, number_at + 1);
+    if opening.is_none() && joins(scan, next, false) {
+        return span(scan, marks, number_at, false, bare);
+    }
     if scan.kind(next) == Some(Kind::Plus) {
         opening = Some(End::From);
         next += 1;
@@ -63,6 +64,8 @@ pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> O
             (unit, next) = mass_unit(scan, next);
         }
     } else if opening.is_none() {
+        // `500 lb & up`.
+        next += usize::from(scan.word(next) == "&");
         for length in [2, 1] {
             let words = scan.between(next, next + length);
             if words.is_empty() || !(next..next + length).all(|i| scan.kind(i) == Some(Kind::Word)) {
@@ -82,6 +85,121 @@ pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> O
     (tier.unit.is_some() || bare).then_some((tier, next))
 }
 
+/// The span whose first mass is token `at`: `100-500 lb`; with a word `before` it, as in `between 100 and 500 lb`, more
+/// words can join the two.
+fn span(scan: &Scan<'_>, marks: Marks, at: usize, before: bool, bare: bool) -> Option<(TierText, usize)> {
+    let first = whole_number(scan, marks, at)?;
+    let (unit, joint) = mass_unit(scan, at + 1);
+    if !joins(scan, joint, before) {
+        return None;
+    }
+    let second = whole_number(scan, marks, joint + 1).filter(|second| *second > first)?;
+    let (second_unit, end) = mass_unit(scan, joint + 2);
+    let unit = second_unit.or(unit);
+    (unit.is_some() || bare).then_some((TierText { from: Some(first), to: Some(second), unit }, end))
+}
+
+fn joins(scan: &Scan<'_>, at: usize, before: bool) -> bool {
+    scan.kind(at) == Some(Kind::Dash) || scan.is(at, Use::Range) || before && scan.is(at, Use::SpanTo)
+}
+
+/// A tier among the words of a name.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Within {
+    pub tier: TierText,
+    /// Its tokens, from `at` up to, not including, `next`.
+    pub at: usize,
+    pub next: usize,
+    place: InBrackets,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum InBrackets {
+    No,
+    /// It is all that the brackets hold.
+    Alone,
+    /// Something else stands in them as well.
+    Beside,
+}
+
+impl Within {
+    /// The first tier of these tokens.
+    pub fn find(scan: &Scan<'_>, marks: Marks, first: usize, last: usize) -> Option<Within> {
+        (first..last).find_map(|at| {
+            let (tier, next) = tier_at(scan, marks, at, false).filter(|(_, next)| *next <= last)?;
+            let opens = at > first && scan.kind(at - 1) == Some(Kind::Open);
+            let place = if opens && next < last && scan.kind(next) == Some(Kind::Close) {
+                InBrackets::Alone
+            } else if brackets_around(scan, first, at, last).is_some() {
+                InBrackets::Beside
+            } else {
+                InBrackets::No
+            };
+            Some(Within { tier, at, next, place })
+        })
+    }
+
+    /// Whether it is the mass of one piece, and no tier: `Motors (under 50 lb)`.
+    pub fn is_of_a_piece(&self, scan: &Scan<'_>) -> bool {
+        let Some((from, to)) = self.tier.masses(None) else { return false };
+        let small = to.or(from).is_some_and(|mass| mass.grams() <= HEAVIEST_PIECE);
+        let heavy = (0..scan.tokens.len()).any(|at| scan.is(at, Use::HeavyPiece));
+        self.place == InBrackets::Alone && small && heavy
+    }
+
+    pub fn in_brackets(&self) -> bool {
+        self.place != InBrackets::No
+    }
+
+    /// The name without the tier. What a load must weigh at least stays in it, and so do brackets whose other words go on
+    /// from the tier.
+    pub fn cut_from(&self, scan: &Scan<'_>, name: &str) -> Option<String> {
+        let (at, next) = (self.at, self.next);
+        let mark = |at: usize| matches!(scan.word(at), "," | ";" | "/") || scan.kind(at) == Some(Kind::Dash);
+        let (from, to) = match self.place {
+            InBrackets::No => (at, next),
+            _ if self.speaks_of_a_load(scan) => return None,
+            InBrackets::Alone => (at - 1, next + 1),
+            InBrackets::Beside if mark(at - 1) && scan.kind(next) == Some(Kind::Close) => (at - 1, next),
+            InBrackets::Beside if mark(next) => (at, next + 1),
+            InBrackets::Beside => return None,
+        };
+        let (left, right) = name.split_once(scan.between(from, to))?;
+        let name = joined(left, right);
+        name.chars().any(char::is_alphabetic).then_some(name)
+    }
+
+    fn speaks_of_a_load(&self, scan: &Scan<'_>) -> bool {
+        let (open, close) =
+            brackets_around(scan, 0, self.at, scan.tokens.len()).unwrap_or((self.at, self.next));
+        (open..close).any(|at| scan.is(at, Use::Least))
+    }
+}
+
+/// The brackets that a token stands in.
+fn brackets_around(scan: &Scan<'_>, first: usize, at: usize, last: usize) -> Option<(usize, usize)> {
+    let bracket = |i: &usize| matches!(scan.kind(*i), Some(Kind::Open | Kind::Close));
+    let open = (first..at).rev().find(bracket).filter(|&i| scan.kind(i) == Some(Kind::Open))?;
+    let close = (at..last).find(bracket).filter(|&i| scan.kind(i) == Some(Kind::Close))?;
+    Some((open, close))
+}
+
+/// What stands left and right of something that was taken out, as one text.
+fn joined(left: &str, right: &str) -> String {
+    let apart = [' ', '\t', ',', ';', ':', '-', '–', '—', '/', '|'];
+    let (left, right) = (left.trim_end(), right.trim_start());
+    if right.trim_start_matches(apart).is_empty() {
+        return left.trim_end_matches(apart).to_string();
+    }
+    if left.trim_end_matches(apart).is_empty() {
+        return right.trim_start_matches(apart).to_string();
+    }
+    if right.starts_with([')', ']', ',', ';']) || left.ends_with(['(', '[']) {
+        return format!("{}{right}", left.trim_end_matches([',', ';']));
+    }
+    format!("{left} {right}")
+}
+
 #[derive(Clone, Copy)]
 enum End {
     From,
@@ -94,9 +212,14 @@ fn opening(scan: &Scan<'_>, at: usize) -> (Option<End>, usize) {
         Some(Kind::Less) => (Some(End::To), at + 1),
         Some(Kind::More) => (Some(End::From), at + 1),
         Some(Kind::Word) => {
-            for length in [2, 1] {
+            let longest = if scan.is(at, Use::Starts) { 3 } else { 1 };
+            for length in (1..=longest).rev() {
                 let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
-                if let (true, Some(end)) = (words, end_word(scan.between(at, at + length))) {
+                // Only what a number follows opens a tier.
+                if !words || scan.kind(at + length) != Some(Kind::Number) {
+                    continue;
+                }
+                if let Some(end) = end_word(scan.between(at, at + length)) {
                     return (Some(end), at + length);
                 }
             }
@@ -107,7 +230,6 @@ fn opening(scan: &Scan<'_>, at: usize) -> (Option<End>, usize) {
 }
 
 fn end_word(words: &str) -> Option<End> {
-    use crate::vocabulary::VOCABULARY;
     if VOCABULARY.has(words, Use::TierTo) {
         Some(End::To)
     } else {
@@ -154,6 +276,33 @@ mod tests {
         assert_eq!(shown, expect, "{text}");
     }
 
+    fn cut(text: &str, expect: &str) {
+        let scan = Scan::of(text);
+        let marks = Marks::of(scan.numbers(), Habit::Point);
+        let within = Within::find(&scan, marks, 0, scan.tokens.len());
+        let name = within.map(|within| within.cut_from(&scan, text).unwrap_or_else(|| "whole".to_string()));
+        assert_eq!(name.as_deref().unwrap_or("none"), expect, "{text}");
+    }
+
+    #[test]
+    fn names_without_their_tier() {
+        cut("Copper #2 (500+ lb)", "Copper #2");
+        cut("(500+ lb) Copper #2", "Copper #2");
+        cut("Copper (500+ lb) #2", "Copper #2");
+        cut("Copper [under 100 lb], clean", "Copper, clean");
+        cut("Copper (clean, 500+ lb)", "Copper (clean)");
+        cut("Copper (500+ lb; clean)", "Copper (clean)");
+        cut("Copper - over 500 lb", "Copper");
+        cut("Copper, 500+ lb, clean", "Copper, clean");
+        cut("500+ lb: copper", "copper");
+        cut("Copper (lots of 500+ lb only)", "whole");
+        cut("Copper (min 50 lb)", "whole");
+        cut("Copper (500 lb load or more)", "none");
+        cut("Copper (min. 50 lb)", "none");
+        cut("(500+ lb)", "whole");
+        cut("Copper (clean", "none");
+    }
+
     #[test]
     fn forms_of_a_tier() {
         check("<100 lb", false, "..100 lb");
@@ -166,6 +315,15 @@ mod tests {
         check("1,000 lbs and up", false, "1000.. lb");
         check("over 2 tonnes", false, "2.. tonne");
         check("> 500 lb", false, "500.. lb");
+        check("500 lb & up", false, "500.. lb");
+        check("a partir de 100 kg", false, "100.. kg");
+        check("from 100 to 500 lb", false, "100..500 lb");
+        check("between 100 and 500 lb", false, "100..500 lb");
+        check("da 100 a 500 kg", false, "100..500 kg");
+        check("od 100 do 500 kg", false, "100..500 kg");
+        check("100 tot 500 kg", false, "100..500 kg");
+        check("from 100 lb", false, "100.. lb");
+        check("between 100 and copper", false, "none");
         check("100-500", true, "100..500");
         check("500+", true, "500..");
         check("100-500", false, "none");

@@ -79,6 +79,16 @@ pub(crate) enum Use {
     Free,
     Total,
     ValidFrom,
+    /// It says that prices hold from the day behind it, and nothing else.
+    Announces,
+    /// The title of a sheet.
+    Title,
+    /// Between these and their day.
+    BeforeDay,
+    /// Of a language that writes no days with dots alone.
+    NoDottedDay,
+    /// It is about when the outlet is open.
+    Opening,
     ValidUntil,
     WholeSheet,
     Label,
@@ -91,6 +101,13 @@ pub(crate) enum Use {
     TierFrom,
     TierTo,
     Range,
+    /// In front of, and between, the two masses of a span.
+    SpanFrom,
+    SpanTo,
+    /// A heavy thing, of which a small mass is one piece's.
+    HeavyPiece,
+    /// The least that the outlet takes at all.
+    Least,
     Change,
     Cents,
     AnyTier,
@@ -120,6 +137,8 @@ pub(crate) enum Use {
     Month,
     /// A unit's name begins with it.
     UnitStart,
+    /// Several words that have a use together begin with it.
+    Starts,
     /// Right before a price that was paid before.
     Was,
     /// Before an amount that limits what is paid or taken.
@@ -325,6 +344,10 @@ impl Vocabulary {
                 let so_far = uses.entry(word).or_default();
                 *so_far = so_far.and((*is).into());
             }
+        }
+        for start in &use_starts {
+            let so_far = uses.entry(start.clone()).or_default();
+            *so_far = so_far.and(Use::Starts.into());
         }
         let mut units = HashMap::default();
         for (code, words) in &file.units {
