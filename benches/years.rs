@@ -65,14 +65,7 @@ fn main() {
             on_decade.push(decade.fetch(large));
         }
         let (on_year, on_decade) = (median(on_year), median(on_decade));
-        println!(
-            "{}: {on_decade:.1} ms, {on_year:.1} ms, {:.2}",
-            large
-                .split_inclusive('/')
-                .map(|part| if part.len() > 30 { "…/" } else { part })
-                .collect::<String>(),
-            on_decade / on_year
-        );
+        println!("{}: {on_decade:.1} ms, {on_year:.1} ms, {:.2}", without_ids(large), on_decade / on_year);
     }
     println!("most memory after the pages: {:.1} MB", decade.program.memory("VmHWM"));
 }
@@ -242,6 +235,10 @@ fn earlier(words: &str, days: i32) -> Option<String> {
     let (day, rest) = words.split_at_checked(10)?;
     let day: Date = day.parse().ok()?;
     (rest.is_empty() || rest.starts_with('T')).then(|| format!("{}{rest}", day.saturating_sub(days.days())))
+}
+
+fn without_ids(url: &str) -> String {
+    url.split('/').map(|part| if part.len() > 30 { "…" } else { part }).collect::<Vec<_>>().join("/")
 }
 
 fn median(mut times: Vec<Duration>) -> f64 {
