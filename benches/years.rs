@@ -151,7 +151,7 @@ async fn begin(path: &Path, token: &Token) {
     let store = Store::open(&Place::File(path.to_path_buf())).await.unwrap();
     demo::load(&store, Timestamp::now()).await.unwrap();
     let shop = store.shops().await.unwrap().remove(0);
-    let partner = store.partners(&shop.id).await.unwrap().remove(0);
+    let partner = store.people(&shop.id).await.unwrap().remove(0).partner;
     let by = By { shop_id: shop.id, partner_id: partner.id, at: Timestamp::now() };
     let mut tx = store.begin().await.unwrap();
     let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a bench" };
