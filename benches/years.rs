@@ -31,12 +31,8 @@ const ROUNDS: usize = 9;
 /// The newest copy was made so many days before what it is a copy of.
 const NEWEST: i32 = 5;
 
-/// What belongs to a shipment, each after what it refers to; `$1` is the shipment's id.
-const BELONGS: [(&str, &str); 9] = [
-    (
-        "containers",
-        "id IN (SELECT container_id FROM lots JOIN shipment_lots ON lot_id = lots.id WHERE shipment_id = $1)",
-    ),
+/// What belongs to a shipment, each after what it refers to; `$1` is the shipment's id. Its bags are filled again and again.
+const BELONGS: [(&str, &str); 8] = [
     ("lots", "id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
     ("weighings", "lot_id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
     ("shipments", "id = $1"),
@@ -209,7 +205,7 @@ fn fill(connection: &mut Connection, shipments: usize, days: i32) -> (String, St
                         return Value::Text(earlier);
                     }
                     match column.as_str() {
-                        "label" | "number" => Value::Text(format!("{words} {nth}")),
+                        "number" => Value::Text(format!("{words} {nth}")),
                         _ => value.clone(),
                     }
                 });

@@ -172,8 +172,11 @@ impl Store {
         shop_id: &str,
         delivery: &Delivery,
     ) -> Result<Vec<SettlementHead>, StoreError> {
+        // The shop is asked in a way that no index serves: SQLite would read all its settlements rather than these few.
         let sql = select_heads!(
-            "WHERE s.shop_id = $1 AND (s.shipment_id = $2 OR s.run_stop_id = $3) ORDER BY s.at DESC, s.id DESC"
+            "WHERE s.id IN (SELECT t.id FROM settlements t WHERE t.shipment_id = $2 \
+             UNION ALL SELECT t.id FROM settlements t WHERE t.run_stop_id = $3) AND s.shop_id || '' = $1 \
+             ORDER BY s.at DESC, s.id DESC"
         );
         let rows: Vec<HeadRow> = sqlx::query_as(sql)
             .bind(shop_id)
