@@ -14,7 +14,7 @@ use std::io::Read;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use common::{Program, Shop};
+use common::{Program, Shop, median};
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::store::{Place, Store, new_id, stamp};
@@ -256,11 +256,6 @@ fn dice_from(seed: u64) -> impl FnMut(usize) -> usize {
         state = state * 16_807 % 2_147_483_647;
         usize::try_from(state).unwrap() % bound
     }
-}
-
-fn median(mut times: Vec<Duration>) -> f64 {
-    times.sort_unstable();
-    times[times.len() / 2].as_secs_f64() * 1e3
 }
 
 fn compare_pages(year: &Filled, decade: &Filled) {

@@ -14,12 +14,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use common::Program;
+use common::{Program, cookie, median, signed_in};
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use pennyweight::demo;
 use pennyweight::secret::Token;
-use pennyweight::store::sessions::{NewSession, begin_session};
 use pennyweight::store::{By, Place, Store, new_id};
 use rusqlite::types::Value;
 use rusqlite::{Connection, params_from_iter};
@@ -32,7 +31,7 @@ const ROUNDS: usize = 9;
 const NEWEST: i32 = 5;
 
 /// What belongs to a shipment, each after what it refers to; `$1` is the shipment's id. Its bags are filled again and again.
-const BELONGS: [(&str, &str); 8] = [
+const BELONGS: [(&str, &str); 10] = [
     ("lots", "id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
     ("weighings", "lot_id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
     ("shipments", "id = $1"),
@@ -41,12 +40,9 @@ const BELONGS: [(&str, &str); 8] = [
     ("settlements", "shipment_id = $1"),
     ("settlement_lines", "settlement_id IN (SELECT id FROM settlements WHERE shipment_id = $1)"),
     ("settlement_lots", "settlement_id IN (SELECT id FROM settlements WHERE shipment_id = $1)"),
+    ("settlement_portions", "settlement_id IN (SELECT id FROM settlements WHERE shipment_id = $1)"),
+    ("activity", "noun_id = $1 OR noun_id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
 ];
-const PORTIONS: (&str, &str) =
-    ("settlement_portions", "settlement_id IN (SELECT id FROM settlements WHERE shipment_id = $1)");
-const ACTIVITY: (&str, &str) =
-    ("activity", "noun_id = $1 OR noun_id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)");
-
 fn main() {
     let runtime = Runtime::new().unwrap();
     let (small, large) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
@@ -76,8 +72,7 @@ struct Filled {
 impl Filled {
     fn new(runtime: &Runtime, folder: &Path, shipments: usize, days: i32) -> Filled {
         let path = folder.join("pennyweight.db");
-        let token = Token::random();
-        runtime.block_on(begin(&path, &token));
+        let token = runtime.block_on(begin(&path));
         let mut connection = Connection::open(&path).unwrap();
         let started = Instant::now();
         let (shipment, lot, outlet) = fill(&mut connection, shipments, days);
@@ -116,7 +111,7 @@ impl Filled {
             format!("/outlets/{outlet}/record"),
         ];
         let pages = pages.into_iter().map(str::to_string).chain(one).collect();
-        let filled = Filled { program, cookie: format!("session={}", token.text()), pages };
+        let filled = Filled { program, cookie: cookie(&token), pages };
         filled.wait_for_the_plan();
         filled
     }
@@ -143,17 +138,17 @@ impl Filled {
 }
 
 /// The demo as it is loaded, and a phone that is signed in.
-async fn begin(path: &Path, token: &Token) {
+async fn begin(path: &Path) -> Token {
     let store = Store::open(&Place::File(path.to_path_buf())).await.unwrap();
     demo::load(&store, Timestamp::now()).await.unwrap();
     let shop = store.shops().await.unwrap().remove(0);
     let partner = store.people(&shop.id).await.unwrap().remove(0).partner;
     let by = By { shop_id: shop.id, partner_id: partner.id, at: Timestamp::now() };
     let mut tx = store.begin().await.unwrap();
-    let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a bench" };
-    begin_session(&mut tx, &by, &session).await.unwrap();
+    let token = signed_in(&mut tx, &by).await;
     tx.commit().await.unwrap();
     store.close().await;
+    token
 }
 
 /// Rows of one table, as they are copied.
@@ -177,8 +172,7 @@ fn fill(connection: &mut Connection, shipments: usize, days: i32) -> (String, St
                    JOIN shipment_lots x ON x.shipment_id = s.id ORDER BY s.id, x.lot_id LIMIT 1";
     let (shipment, outlet, lot): (String, String, String) =
         connection.query_row(settled, [], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?))).unwrap();
-    let tables: Vec<Rows> =
-        BELONGS.into_iter().chain([PORTIONS, ACTIVITY]).map(|of| rows(connection, of, &shipment)).collect();
+    let tables: Vec<Rows> = BELONGS.into_iter().map(|of| rows(connection, of, &shipment)).collect();
     assert!(tables.iter().all(|of| !of.rows.is_empty()), "the demo's settled shipment is whole");
     let ids: BTreeSet<String> = tables
         .iter()
@@ -235,9 +229,4 @@ fn earlier(words: &str, days: i32) -> Option<String> {
 
 fn without_ids(url: &str) -> String {
     url.split('/').map(|part| if part.len() > 30 { "…" } else { part }).collect::<Vec<_>>().join("/")
-}
-
-fn median(mut times: Vec<Duration>) -> f64 {
-    times.sort_unstable();
-    times[times.len() / 2].as_secs_f64() * 1e3
 }

@@ -18,7 +18,7 @@ use pennyweight::store::sessions::{NewSession, begin_session};
 use pennyweight::store::sheets::{NewSheet, add_sheet};
 use pennyweight::store::shops::{ShopSettings, add_shop};
 use pennyweight::store::weighings::{NewWeighing, WeighingKind};
-use pennyweight::store::{By, Place, Store, new_id};
+use pennyweight::store::{By, Place, Store, Tx, new_id};
 use rust_decimal::Decimal;
 use trade::costs::Costs;
 
@@ -43,12 +43,10 @@ impl Shop {
         let store = Store::open(&Place::File(folder.join("pennyweight.db"))).await.unwrap();
         let by = By { shop_id: new_id(), partner_id: new_id(), at: Timestamp::now() };
         let partner = Partner { id: by.partner_id.clone(), name: "Imke".into(), role: Role::Partner };
-        let token = Token::random();
         let mut tx = store.begin().await.unwrap();
         add_shop(&mut tx, &by, &settings(), &partner).await.unwrap();
         add_partner(&mut tx, &by, &partner).await.unwrap();
-        let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a bench" };
-        begin_session(&mut tx, &by, &session).await.unwrap();
+        let token = signed_in(&mut tx, &by).await;
         catalogue::fill(&mut tx, &by.shop_id).await.unwrap();
         tx.commit().await.unwrap();
         let outlet = new_id();
@@ -66,7 +64,7 @@ impl Shop {
         Shop {
             store,
             by,
-            cookie: format!("session={}", token.text()),
+            cookie: cookie(&token),
             form_token: token.form_token(),
             outlet: OutletId::new(outlet),
         }
@@ -116,6 +114,25 @@ impl Shop {
         add_sheet(&mut tx, &self.by, &sheet).await.unwrap();
         tx.commit().await.unwrap();
     }
+}
+
+/// A phone that is signed in as whoever `by` is.
+pub async fn signed_in(tx: &mut Tx, by: &By) -> Token {
+    let token = Token::random();
+    let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a bench" };
+    begin_session(tx, by, &session).await.unwrap();
+    token
+}
+
+/// What such a phone sends with each request.
+pub fn cookie(token: &Token) -> String {
+    format!("session={}", token.text())
+}
+
+/// The one in the middle, in milliseconds.
+pub fn median(mut times: Vec<Duration>) -> f64 {
+    times.sort_unstable();
+    times[times.len() / 2].as_secs_f64() * 1e3
 }
 
 fn settings() -> ShopSettings {

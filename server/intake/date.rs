@@ -419,6 +419,7 @@ mod tests {
         assert_eq!(year("Effective 12/28", date(2026, 1, 3)), Some(date(2025, 12, 28)));
         assert_eq!(year("Effective 1/2", date(2026, 12, 30)), Some(date(2027, 1, 2)));
         assert_eq!(year("Effective 29 Feb", date(2027, 12, 30)), Some(date(2028, 2, 29)));
+        assert_eq!(year("Effective 29 Feb", date(2036, 10, 25)), Some(date(2036, 2, 29)));
     }
 
     proptest! {

@@ -1,5 +1,7 @@
 //! The words of `vocabulary.toml`, ready to be looked up by their normal form.
 
+mod uses;
+
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -8,6 +10,8 @@ use rustc_hash::{FxHashMap as HashMap, FxHashSet as HashSet};
 use serde::Deserialize;
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
+
+pub(crate) use uses::{Column, Use, Uses};
 
 use crate::wording::{normal, normal_wording, with_lower, with_normal};
 use crate::words::stem;
@@ -20,8 +24,6 @@ pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
 #[derive(Debug)]
 pub(crate) struct Vocabulary {
     uses: HashMap<String, Uses>,
-    /// The first words of those with a use that are several.
-    use_starts: HashSet<String>,
     units: HashMap<String, PriceUnit>,
     currencies: HashMap<String, Vec<Currency>>,
     columns: HashMap<String, Column>,
@@ -68,124 +70,6 @@ pub(crate) struct Rivals {
     pub whole: bool,
 }
 
-/// What a word can do in a line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Use {
-    Per,
-    Ton,
-    OnRequest,
-    Charge,
-    Free,
-    Total,
-    ValidFrom,
-    /// It says that prices hold from the day behind it, and nothing else.
-    Announces,
-    /// The title of a sheet.
-    Title,
-    /// Between these and their day.
-    BeforeDay,
-    /// Of a language that writes no days with dots alone.
-    NoDottedDay,
-    /// It is about when the outlet is open.
-    Opening,
-    ValidUntil,
-    WholeSheet,
-    Label,
-    Measure,
-    MeasureAttached,
-    Remark,
-    Sentence,
-    Filler,
-    Group,
-    TierFrom,
-    TierTo,
-    Range,
-    /// In front of, and between, the two masses of a span.
-    SpanFrom,
-    SpanTo,
-    /// A heavy thing, of which a small mass is one piece's.
-    HeavyPiece,
-    /// The least that the outlet takes at all.
-    Least,
-    Change,
-    Cents,
-    AnyTier,
-    NoPriceBehind,
-    Market,
-    Pence,
-    PhoneLabel,
-    /// It tells of a price paid before.
-    Past,
-    /// It tells of a price paid now.
-    Present,
-    /// Around times of a day.
-    Hours,
-    /// In front of a week's number.
-    Week,
-    /// It says that something is not there.
-    Absent,
-    /// Something that the outlet sells, and no scrap.
-    Service,
-    /// Whose messages in a chat are the shop's own.
-    Oneself,
-    /// Around a ruled line: the message below is an older one.
-    OlderMessage,
-    /// At the end of a line above an older message.
-    Wrote,
-    /// The name of a month.
-    Month,
-    /// A unit's name begins with it.
-    UnitStart,
-    /// Several words that have a use together begin with it.
-    Starts,
-    /// Right before a price that was paid before.
-    Was,
-    /// Before an amount that limits what is paid or taken.
-    Limit,
-}
-
-/// All that a word can do, as a set.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) struct Uses(u64);
-
-impl Uses {
-    pub fn has(self, is: Use) -> bool {
-        self.0 & (1 << is as u64) != 0
-    }
-
-    pub fn and(self, other: Uses) -> Uses {
-        Uses(self.0 | other.0)
-    }
-}
-
-impl From<Use> for Uses {
-    fn from(is: Use) -> Uses {
-        Uses(1 << is as u64)
-    }
-}
-
-/// What a column of a table holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Column {
-    Wording,
-    Group,
-    Price,
-    Charge,
-    Low,
-    High,
-    Unit,
-    Currency,
-    TierFrom,
-    TierTo,
-    Note,
-    /// The day the row's price holds from.
-    Date,
-    /// Last week's price, an item number, a quantity: nothing that is read.
-    Other,
-}
-
 impl Vocabulary {
     /// All that a word can do, or a run of words as one.
     pub fn uses(&self, word: &str) -> Uses {
@@ -199,13 +83,18 @@ impl Vocabulary {
         self.uses(word).has(is)
     }
 
+    /// How many words those with a use have at most that begin with this one, which is in its normal form.
+    fn longest_run(&self, first: &str) -> usize {
+        if self.uses.get(first).is_some_and(|uses| uses.has(Use::Starts)) { 3 } else { 1 }
+    }
+
     /// Whether some word, or run of up to three words, of the text has this use.
     pub fn has_within(&self, text: &str, is: Use) -> bool {
         let normal = normal(text);
         let mut rest = normal.as_ref();
         loop {
             let first = rest.split(' ').next().unwrap_or_default();
-            let longest = if self.use_starts.contains(first) { 3 } else { 1 };
+            let longest = self.longest_run(first);
             let blanks = rest.match_indices(' ').map(|(at, _)| at).chain([rest.len()]);
             let has = |end: usize| self.uses.get(&rest[..end]).is_some_and(|uses| uses.has(is));
             if blanks.take(longest).any(has) {
@@ -225,7 +114,7 @@ impl Vocabulary {
         let mut longest = 0;
         loop {
             let first = rest.split(' ').next().unwrap_or_default();
-            let most = if self.use_starts.contains(first) { 3 } else { 1 };
+            let most = self.longest_run(first);
             let blanks = rest.match_indices(' ').map(|(at, _)| at).chain([rest.len()]);
             for (words, end) in (1..=most).zip(blanks) {
                 if words > longest && self.uses.get(&rest[..end]).is_some_and(|uses| uses.has(is)) {
@@ -334,20 +223,16 @@ impl Vocabulary {
         let months_named: Vec<String> = file.months.values().flatten().cloned().collect();
         let more = [(&Use::Cents, &file.cents.words), (&Use::Month, &months_named)];
         let mut uses: HashMap<String, Uses> = HashMap::default();
-        let mut use_starts: HashSet<String> = HashSet::default();
         for (is, words) in file.words.iter().chain(more) {
             for word in words {
                 let word = sign_or_normal(word).into_owned();
                 if let Some((first, _)) = word.split_once(' ') {
-                    use_starts.insert(first.to_string());
+                    let so_far = uses.entry(first.to_string()).or_default();
+                    *so_far = so_far.and(Use::Starts.into());
                 }
                 let so_far = uses.entry(word).or_default();
                 *so_far = so_far.and((*is).into());
             }
-        }
-        for start in &use_starts {
-            let so_far = uses.entry(start.clone()).or_default();
-            *so_far = so_far.and(Use::Starts.into());
         }
         let mut units = HashMap::default();
         for (code, words) in &file.units {
@@ -444,7 +329,6 @@ impl Vocabulary {
         }
         Ok(Vocabulary {
             uses,
-            use_starts,
             own,
             english,
             english_starts,

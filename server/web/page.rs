@@ -213,6 +213,11 @@ pub fn in_units(words: &str) -> Vec<(&str, &str)> {
 /// Rates are told by the week.
 pub const DAYS_OF_WEEK: Decimal = Decimal::from_parts(7, 0, 0, false, 0);
 
+/// A share of one in hundredths, with so many decimals at most: `98.2 %`.
+pub fn percent(share: Decimal, places: u32) -> String {
+    unbroken(&format!("{} %", (share * Decimal::ONE_HUNDRED).round_dp(places).normalize()))
+}
+
 /// An amount of a currency, rounded to its minor unit.
 pub fn money(amount: Decimal, currency: Currency) -> String {
     unbroken(&Money::new(amount, currency).to_string())

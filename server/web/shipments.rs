@@ -237,7 +237,7 @@ pub async fn show(
     let grades = app.store.grades(&visitor.shop.id).await?;
     let grade = |id: &GradeId| grades.iter().find(|grade| grade.id == *id);
     let has_batteries =
-        lots.iter().any(|lot| grade(&lot.grade_id).is_some_and(|grade| grade.details.family == "batteries"));
+        lots.iter().any(|lot| grade(&lot.grade_id).is_some_and(|grade| grade.details.is_of_batteries()));
     let lines = shipment.expected.lines.iter().map(|line| Line {
         grade_name: grade(&line.grade)
             .map_or_else(|| line.grade.to_string(), |grade| grade.details.name.clone()),

@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use rust_decimal::{Decimal, dec};
+use rust_decimal::Decimal;
 use trade::history::{Estimate, Learned, PAYMENTS, Strength, Track};
 use trade::ids::Family;
 use trade::outlet::{self, Terms};
@@ -230,9 +230,8 @@ fn settlements(estimate: &Estimate) -> String {
     counted(estimate.settlements, "settlement", "settlements")
 }
 
-/// `98.2 %`, with one decimal.
 fn percent(ratio: Decimal) -> String {
-    super::page::unbroken(&format!("{} %", (ratio * dec!(100)).round_dp(1).normalize()))
+    super::page::percent(ratio, 1)
 }
 
 fn in_days(days: Decimal) -> String {

@@ -1,5 +1,7 @@
 //! The words and numbers of a text, and what the words say of a day among them.
 
+use std::cell::OnceCell;
+
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// A title that dates a sheet has no more words than this.
@@ -18,6 +20,9 @@ pub(super) struct Part<'t> {
 pub(super) struct Parts<'t> {
     text: &'t str,
     pub all: Vec<Part<'t>>,
+    /// What is asked of the whole text, for each of its days: found once.
+    hours: OnceCell<bool>,
+    opening: OnceCell<bool>,
 }
 
 /// What the words before a day say of it.
@@ -72,7 +77,7 @@ impl<'t> Parts<'t> {
             }
             kind = now;
         }
-        Parts { text, all }
+        Parts { text, all, hours: OnceCell::new(), opening: OnceCell::new() }
     }
 
     pub(super) fn word(&self, at: usize) -> &'t str {
@@ -166,7 +171,8 @@ impl<'t> Parts<'t> {
     /// Whether one of the three words before a part says that prices hold from it.
     pub(super) fn holds_before(&self, at: usize) -> bool {
         let words: Vec<&str> = self.all[at.saturating_sub(3)..at].iter().map(|part| part.text).collect();
-        VOCABULARY.has_within(&words.join(" "), Use::ValidFrom)
+        let words = words.join(" ");
+        VOCABULARY.has_within(&words, Use::Announces) || VOCABULARY.has_within(&words, Use::ValidFrom)
     }
 
     /// `Dec 3 prices`.
@@ -250,13 +256,19 @@ impl<'t> Parts<'t> {
 
     /// Whether it is about when the outlet is open, and not about its prices.
     pub(super) fn tell_of_opening(&self) -> bool {
-        (0..self.all.len()).any(|at| self.is(at, Use::Opening))
-            && !VOCABULARY.has_within(self.text, Use::Title)
-            && !VOCABULARY.has_within(self.text, Use::WholeSheet)
+        *self.opening.get_or_init(|| {
+            self.any_is(Use::Opening)
+                && !VOCABULARY.has_within(self.text, Use::Title)
+                && !VOCABULARY.has_within(self.text, Use::WholeSheet)
+        })
     }
 
     fn names_hours(&self) -> bool {
-        (0..self.all.len()).any(|at| self.is(at, Use::Hours))
+        *self.hours.get_or_init(|| self.any_is(Use::Hours))
+    }
+
+    fn any_is(&self, word: Use) -> bool {
+        (0..self.all.len()).any(|at| self.is(at, word))
     }
 
     /// Whether the text, or its first phrase, is the title of a sheet and its day: a few words, and no other number.

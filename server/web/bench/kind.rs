@@ -14,7 +14,7 @@ use crate::store::new_id;
 use crate::web::App;
 use crate::web::failure::Failure;
 use crate::web::form::Form;
-use crate::web::page::{Page, Screen, Visitor, html, unbroken};
+use crate::web::page::{Page, Screen, Visitor, html, percent};
 
 /// A step as it is shown.
 pub struct ShownStep {
@@ -103,19 +103,15 @@ fn learned_in_words(learned: &LearnedKind) -> String {
     let pace = learned.pace.as_ref().map_or_else(String::new, |pace| {
         format!(
             " You take {} of the estimated minutes, 80\u{a0}% between {} and {}.",
-            percent(pace.mean),
-            percent(pace.low),
-            percent(pace.high)
+            percent(pace.mean, 0),
+            percent(pace.low, 0),
+            percent(pace.high, 0)
         )
     });
     format!(
         "Learned from {times} of yours; the estimate before them counts as {}.{pace}",
         COUNTS_AS.normalize()
     )
-}
-
-fn percent(share: Decimal) -> String {
-    unbroken(&format!("{} %", (share * Decimal::ONE_HUNDRED).round().normalize()))
 }
 
 fn shown_step(

@@ -98,10 +98,9 @@ pub async fn show(
 
 async fn run_page(app: &App, visitor: Visitor, id: &str, mut form: Form) -> Result<Response, Failure> {
     let Run { head, stops } = app.store.run(&visitor.shop.id, id).await?;
-    let families = app.store.grades(&visitor.shop.id).await?;
+    let grades = app.store.grades(&visitor.shop.id).await?;
     let is_battery = |stop: &RunStop| {
-        let battery =
-            |grade: &GradeId| families.iter().any(|g| g.id == *grade && g.details.family == "batteries");
+        let battery = |grade: &GradeId| grades.iter().any(|g| g.id == *grade && g.details.is_of_batteries());
         stop.lots.iter().any(|lot| battery(&lot.grade_id))
     };
     let has_batteries = stops.iter().any(is_battery);

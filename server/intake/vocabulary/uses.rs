@@ -1,0 +1,122 @@
+//! What words can do in a line, and what columns hold.
+
+use serde::Deserialize;
+
+/// What a word can do in a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Use {
+    Per,
+    Ton,
+    OnRequest,
+    Charge,
+    Free,
+    Total,
+    /// It may say that prices hold from the day behind it.
+    ValidFrom,
+    /// It says so, and nothing else.
+    Announces,
+    /// The title of a sheet.
+    Title,
+    /// Between these and their day.
+    BeforeDay,
+    /// Of a language that writes no days with dots alone.
+    NoDottedDay,
+    /// It is about when the outlet is open.
+    Opening,
+    ValidUntil,
+    WholeSheet,
+    Label,
+    Measure,
+    MeasureAttached,
+    Remark,
+    Sentence,
+    Filler,
+    Group,
+    TierFrom,
+    TierTo,
+    Range,
+    /// In front of, and between, the two masses of a span.
+    SpanFrom,
+    SpanTo,
+    /// A heavy thing, of which a small mass is one piece's.
+    HeavyPiece,
+    /// The least that the outlet takes at all.
+    Least,
+    Change,
+    Cents,
+    AnyTier,
+    NoPriceBehind,
+    Market,
+    Pence,
+    PhoneLabel,
+    /// It tells of a price paid before.
+    Past,
+    /// It tells of a price paid now.
+    Present,
+    /// Around times of a day.
+    Hours,
+    /// In front of a week's number.
+    Week,
+    /// It says that something is not there.
+    Absent,
+    /// Something that the outlet sells, and no scrap.
+    Service,
+    /// Whose messages in a chat are the shop's own.
+    Oneself,
+    /// Around a ruled line: the message below is an older one.
+    OlderMessage,
+    /// At the end of a line above an older message.
+    Wrote,
+    /// The name of a month.
+    Month,
+    /// A unit's name begins with it.
+    UnitStart,
+    /// Several words that have a use together begin with it.
+    Starts,
+    /// Right before a price that was paid before.
+    Was,
+    /// Before an amount that limits what is paid or taken.
+    Limit,
+}
+
+/// All that a word can do, as a set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Uses(u64);
+
+impl Uses {
+    pub fn has(self, is: Use) -> bool {
+        self.0 & (1 << is as u64) != 0
+    }
+
+    pub fn and(self, other: Uses) -> Uses {
+        Uses(self.0 | other.0)
+    }
+}
+
+impl From<Use> for Uses {
+    fn from(is: Use) -> Uses {
+        Uses(1 << is as u64)
+    }
+}
+
+/// What a column of a table holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Column {
+    Wording,
+    Group,
+    Price,
+    Charge,
+    Low,
+    High,
+    Unit,
+    Currency,
+    TierFrom,
+    TierTo,
+    Note,
+    /// The day the row's price holds from.
+    Date,
+    /// Last week's price, an item number, a quantity: nothing that is read.
+    Other,
+}
