@@ -17,6 +17,7 @@ pub mod error;
 pub mod files;
 pub mod grades;
 pub mod hours;
+mod insert;
 pub mod jobs;
 pub mod lots;
 pub mod news;
@@ -161,19 +162,6 @@ struct OutOfUse {
     noun: Noun,
     /// What was done, in the record of activity: out of use, and back.
     deeds: [&'static str; 2],
-}
-
-/// Rows that go into a table by one statement: each statement is a way to the database and back.
-const AT_ONCE: usize = 64;
-
-/// Places for the values of so many rows: `($1, $2), ($3, $4)`.
-fn placeholders(rows: usize, columns: usize) -> String {
-    let row = |row: usize| {
-        let places: Vec<String> =
-            (1..=columns).map(|column| format!("${}", row * columns + column)).collect();
-        format!("({})", places.join(", "))
-    };
-    (0..rows).map(row).collect::<Vec<_>>().join(", ")
 }
 
 /// A query with some of its values bound.

@@ -1,19 +1,19 @@
 //! Quotes: the lines of price sheets, and what they say that each outlet pays.
 
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
 
 use iso_currency::Currency;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
-use sqlx::{AssertSqlSafe, FromRow, SqlSafeStr};
+use sqlx::FromRow;
 use trade::ids::{GradeId, OutletId};
 use trade::mass::Mass;
 use trade::money::{Price, PriceUnit};
 use trade::quote::{Quote, Quotes};
 
+use super::insert::{Insert, Value};
 use super::sheets::date;
-use super::{AT_ONCE, RowError, Store, StoreError, Tx, new_id, placeholders};
+use super::{RowError, Store, StoreError, Tx, new_id};
 
 /// One line of a stored sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -288,10 +288,11 @@ impl TryFrom<PointRow> for PricePoint {
     }
 }
 
-const INSERT: &str = "INSERT INTO quotes (id, shop_id, sheet_id, position, wording, grade_id, price, price_high, \
-                      currency, unit, from_ug, source, place) VALUES ";
-static INSERT_MANY: LazyLock<String> = LazyLock::new(|| format!("{INSERT}{}", placeholders(AT_ONCE, 13)));
-static INSERT_ONE: LazyLock<String> = LazyLock::new(|| format!("{INSERT}{}", placeholders(1, 13)));
+const INSERT: Insert = Insert {
+    into: "INSERT INTO quotes (id, shop_id, sheet_id, position, wording, grade_id, price, price_high, currency, unit, \
+           from_ug, source, place) VALUES",
+    behind: "",
+};
 
 /// Stores the lines of a sheet in their order.
 pub(super) async fn add_quotes(
@@ -300,29 +301,22 @@ pub(super) async fn add_quotes(
     sheet_id: &str,
     quotes: &[NewQuote],
 ) -> Result<(), StoreError> {
-    let mut position = 0i64;
-    let (many, rest) = quotes.as_chunks::<AT_ONCE>();
-    let chunks = many.iter().map(|many| (&INSERT_MANY, many.as_slice()));
-    for (sql, chunk) in chunks.chain(rest.chunks(1).map(|one| (&INSERT_ONE, one))) {
-        let mut query = sqlx::query(AssertSqlSafe(sql.as_str()).into_sql_str());
-        for quote in chunk {
-            query = query
-                .bind(new_id())
-                .bind(shop_id)
-                .bind(sheet_id)
-                .bind(position)
-                .bind(&quote.wording)
-                .bind(quote.grade_id.as_ref().map(GradeId::as_str))
-                .bind(quote.price.map(|(low, _)| low.to_string()))
-                .bind(quote.price.and_then(|(_, high)| high).map(|high| high.to_string()))
-                .bind(quote.currency.code())
-                .bind(quote.unit.code())
-                .bind(quote.from.micrograms())
-                .bind(&quote.source)
-                .bind(&quote.place);
-            position += 1;
-        }
-        query.execute(&mut **tx).await?;
-    }
-    Ok(())
+    let rows = (0..).zip(quotes).map(|(position, quote)| {
+        [
+            Value::Made(new_id()),
+            Value::Text(shop_id),
+            Value::Text(sheet_id),
+            Value::Number(position),
+            Value::Text(&quote.wording),
+            quote.grade_id.as_ref().map(GradeId::as_str).into(),
+            quote.price.map(|(low, _)| low.to_string()).into(),
+            quote.price.and_then(|(_, high)| high).map(|high| high.to_string()).into(),
+            Value::Text(quote.currency.code()),
+            Value::Text(quote.unit.code()),
+            Value::Number(quote.from.micrograms()),
+            Value::Text(&quote.source),
+            Value::Text(&quote.place),
+        ]
+    });
+    INSERT.rows(tx, rows).await
 }

@@ -1,12 +1,11 @@
 //! What each outlet means by the wordings on its sheets, as a partner confirmed it.
 
-use std::sync::LazyLock;
-
 use jiff::Timestamp;
-use sqlx::{AssertSqlSafe, FromRow, SqlSafeStr};
+use sqlx::FromRow;
 use trade::ids::{GradeId, OutletId};
 
-use super::{AT_ONCE, By, RowError, Store, StoreError, Tx, placeholders, stamp};
+use super::insert::{Insert, Value};
+use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A wording that was learned.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,18 +55,11 @@ impl Store {
     }
 }
 
-static LEARN_MANY: LazyLock<String> = LazyLock::new(|| upsert(AT_ONCE));
-static LEARN_ONE: LazyLock<String> = LazyLock::new(|| upsert(1));
-
-/// The statement for so many wordings.
-fn upsert(rows: usize) -> String {
-    format!(
-        "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at) VALUES {} \
-         ON CONFLICT (outlet_id, wording) DO UPDATE \
-         SET grade_id = excluded.grade_id, partner_id = excluded.partner_id, at = excluded.at",
-        placeholders(rows, 6)
-    )
-}
+const LEARN: Insert = Insert {
+    into: "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at) VALUES",
+    behind: "ON CONFLICT (outlet_id, wording) DO UPDATE \
+             SET grade_id = excluded.grade_id, partner_id = excluded.partner_id, at = excluded.at",
+};
 
 /// Remembers inside `tx` what an outlet means by wordings, each given once and in its normal form; the newest answer
 /// replaces what was learned before. Where there is no grade, the line names none of the shop's.
@@ -79,20 +71,15 @@ pub async fn learn(
 ) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
     let at = stamp(*at);
-    let (many, rest) = wordings.as_chunks::<AT_ONCE>();
-    let chunks = many.iter().map(|many| (&LEARN_MANY, many.as_slice()));
-    for (sql, chunk) in chunks.chain(rest.chunks(1).map(|one| (&LEARN_ONE, one))) {
-        let mut query = sqlx::query(AssertSqlSafe(sql.as_str()).into_sql_str());
-        for (wording, grade) in chunk {
-            query = query
-                .bind(outlet_id.as_str())
-                .bind(wording)
-                .bind(shop_id)
-                .bind(grade.as_ref().map(GradeId::as_str))
-                .bind(partner_id)
-                .bind(&at);
-        }
-        query.execute(&mut **tx).await?;
-    }
-    Ok(())
+    let rows = wordings.iter().map(|(wording, grade)| {
+        [
+            Value::Text(outlet_id.as_str()),
+            Value::Text(wording),
+            Value::Text(shop_id),
+            grade.as_ref().map(GradeId::as_str).into(),
+            Value::Text(partner_id),
+            Value::Text(&at),
+        ]
+    });
+    LEARN.rows(tx, rows).await
 }

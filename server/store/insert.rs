@@ -1,0 +1,134 @@
+//! Many rows into one table.
+
+use std::fmt::Write;
+
+use sqlx::{AssertSqlSafe, SqlSafeStr, SqlStr};
+
+use super::{Query, StoreError, Tx};
+
+/// Rows that go by one statement. Each statement is a way to the database and back; but SQLite looks up the place of every
+/// value among the places of all, so that many more rows take longer than the ways that they save.
+const AT_ONCE: usize = 32;
+
+/// What stands in one column of a row.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Value<'v> {
+    Text(&'v str),
+    Made(String),
+    Number(i64),
+    Null,
+}
+
+impl<'v> From<Option<&'v str>> for Value<'v> {
+    fn from(text: Option<&'v str>) -> Self {
+        text.map_or(Value::Null, Value::Text)
+    }
+}
+
+impl From<Option<String>> for Value<'_> {
+    fn from(text: Option<String>) -> Self {
+        text.map_or(Value::Null, Value::Made)
+    }
+}
+
+/// A statement around its rows: `INSERT INTO … VALUES`, and what comes behind them.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Insert {
+    pub into: &'static str,
+    pub behind: &'static str,
+}
+
+impl Insert {
+    /// Adds the rows in their order.
+    pub async fn rows<'v, const COLUMNS: usize>(
+        self,
+        tx: &mut Tx,
+        rows: impl IntoIterator<Item = [Value<'v>; COLUMNS]>,
+    ) -> Result<(), StoreError> {
+        let mut rows = rows.into_iter();
+        let mut before: Option<Form<COLUMNS>> = None;
+        loop {
+            let some: Vec<_> = rows.by_ref().take(AT_ONCE).collect();
+            let Some(first) = some.first() else { return Ok(()) };
+            let common = std::array::from_fn(|column| some.iter().all(|row| row[column] == first[column]));
+            let form = match before.take() {
+                Some(form) if form.common == common && form.rows == some.len() => form,
+                _ => Form { common, rows: some.len(), sql: self.sql(&common, some.len()) },
+            };
+            // The last few rows, whose number is any, make no statement that is worth keeping.
+            let mut query = sqlx::query(form.sql.clone()).persistent(some.len() == AT_ONCE);
+            for (value, _) in first.iter().zip(common).filter(|(_, common)| *common) {
+                query = bind(query, value.clone());
+            }
+            for row in some {
+                for (value, _) in row.into_iter().zip(common).filter(|(_, common)| !common) {
+                    query = bind(query, value);
+                }
+            }
+            query.execute(&mut **tx).await?;
+            before = Some(form);
+        }
+    }
+
+    /// The text for so many rows. What the rows have in common has one place, before those of each row.
+    fn sql<const COLUMNS: usize>(self, common: &[bool; COLUMNS], rows: usize) -> SqlStr {
+        let mut sql = self.into.to_string();
+        let mut next = common.iter().filter(|common| **common).count();
+        for row in 0..rows {
+            let mut next_common = 0;
+            for (column, common) in common.iter().enumerate() {
+                let place = if *common { &mut next_common } else { &mut next };
+                *place += 1;
+                let before = match (row, column) {
+                    (0, 0) => " (",
+                    (_, 0) => "), (",
+                    _ => ", ",
+                };
+                // Writing to a string cannot fail.
+                let _ = write!(sql, "{before}${place}");
+            }
+        }
+        sql.push_str(") ");
+        sql.push_str(self.behind);
+        AssertSqlSafe(sql).into_sql_str()
+    }
+}
+
+/// The statement for so many rows that have these columns in common.
+struct Form<const COLUMNS: usize> {
+    common: [bool; COLUMNS],
+    rows: usize,
+    sql: SqlStr,
+}
+
+fn bind<'q>(query: Query<'q>, value: Value<'q>) -> Query<'q> {
+    match value {
+        Value::Text(text) => query.bind(text),
+        Value::Made(text) => query.bind(text),
+        Value::Number(number) => query.bind(number),
+        Value::Null => query.bind(None::<String>),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_rows_have_in_common_has_one_place() {
+        let insert = Insert { into: "INSERT INTO t (a, b, c) VALUES", behind: "ON CONFLICT DO NOTHING" };
+        let sql = |common: [bool; 3], rows| insert.sql(&common, rows).as_str().to_string();
+        assert_eq!(
+            sql([false, true, false], 2),
+            "INSERT INTO t (a, b, c) VALUES ($2, $1, $3), ($4, $1, $5) ON CONFLICT DO NOTHING"
+        );
+        assert_eq!(
+            sql([true, true, true], 1),
+            "INSERT INTO t (a, b, c) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING"
+        );
+        assert_eq!(
+            sql([false; 3], 2),
+            "INSERT INTO t (a, b, c) VALUES ($1, $2, $3), ($4, $5, $6) ON CONFLICT DO NOTHING"
+        );
+    }
+}
