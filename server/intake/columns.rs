@@ -12,7 +12,7 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use shown::{Shown, has_price, is_price, looks_priced};
+use shown::{Shown, is_price, looks_priced};
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
@@ -66,8 +66,8 @@ fn holds_price(row: &GridRow, marks: Marks) -> bool {
 
 /// The same of a row whose texts have been cut already.
 pub(crate) fn holds_price_in(row: &CutRow<'_>, marks: Marks) -> bool {
-    row.row.cells.iter().zip(&row.scans).any(|(cell, scan)| match cell {
-        Cell::Text(_) => has_price(scan, marks),
+    row.row.cells.iter().zip(&row.cuts).any(|(cell, cut)| match cell {
+        Cell::Text(_) => cut.is_price(marks),
         other => is_price(other, marks),
     })
 }

@@ -35,7 +35,7 @@ impl Context {
             let joined = kind(before) == Some(Kind::Slash) || before.is_some_and(|b| scan.is(b, Use::Per));
             if scan.kind(at) == Some(Kind::Word) {
                 let word = scan.word(at);
-                if let Some(currencies) = VOCABULARY.currencies(word) {
+                if let Some(currencies) = scan.currencies(at) {
                     // A code is surer than a sign: `$ (CAD)`.
                     if context.currencies.is_empty() || currencies.len() < context.currencies.len() {
                         context.currencies = currencies.to_vec();
@@ -50,7 +50,7 @@ impl Context {
             }
             let Some((unit, next)) = unit_words(scan, at) else { continue };
             let bracketed = kind(before) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close);
-            let after_money = before.is_some_and(|b| VOCABULARY.currencies(scan.word(b)).is_some());
+            let after_money = before.is_some_and(|b| scan.currencies(b).is_some());
             let in_units = before.is_some_and(|b| scan.word(b).eq_ignore_ascii_case("in"));
             let alone = name && !matches!(scan.kind(at), Some(Kind::Number | Kind::Hash));
             // `per ton (2,000 lb)` says which ton it is.
@@ -104,7 +104,7 @@ pub(crate) fn heading_name(text: &str) -> &str {
     // `Copper - $/lb`, `Copper per lb`.
     let scan = Scan::of(bare);
     let cut = (1..scan.tokens.len()).find(|&at| {
-        let money = VOCABULARY.currencies(scan.word(at)).is_some();
+        let money = scan.currencies(at).is_some();
         let per = scan.is(at, Use::Per) && unit_words(&scan, at + 1).is_some();
         money || per
     });

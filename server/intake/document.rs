@@ -1,10 +1,13 @@
 //! The one model that every format is parsed into before prices are looked for: tables of cells, and loose lines.
 
+use std::borrow::Cow;
+use std::rc::Rc;
+
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 
 use crate::context::Context;
-use crate::scan::Scan;
+use crate::cuts::{Cut, Cuts};
 use crate::sheet::{Place, Problem};
 
 /// Bounds on what is read; a price sheet is far inside them.
@@ -103,40 +106,41 @@ impl Cell {
     }
 
     /// What a person sees in the cell.
-    pub fn shown(&self) -> String {
+    pub fn seen(&self) -> Cow<'_, str> {
         match self {
-            Cell::Empty => String::new(),
-            Cell::Text(text) => text.clone(),
+            Cell::Empty => Cow::Borrowed(""),
+            Cell::Text(text) => Cow::Borrowed(text),
             Cell::Number { value, percent: true, .. } => {
-                format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize())
+                Cow::Owned(format!("{} %", (*value * Decimal::ONE_HUNDRED).normalize()))
             }
-            Cell::Number { value, .. } => value.to_string(),
-            Cell::Date(date) => date.to_string(),
+            Cell::Number { value, .. } => Cow::Owned(value.to_string()),
+            Cell::Date(date) => Cow::Owned(date.to_string()),
         }
+    }
+
+    pub fn shown(&self) -> String {
+        self.seen().into_owned()
     }
 }
 
 impl GridRow {
     /// The cells as they stood, in one line.
     pub fn source(&self) -> String {
-        let mut source = String::new();
+        let mut source = String::with_capacity(64);
         for (at, cell) in self.cells.iter().enumerate() {
             source.push_str(if at > 0 { " | " } else { "" });
-            match cell {
-                Cell::Text(text) => source.push_str(cut(text, LONGEST_SHOWN)),
-                other => source.push_str(cut(&other.shown(), LONGEST_SHOWN)),
-            }
+            source.push_str(cut(&cell.seen(), LONGEST_SHOWN));
         }
-        source.trim_matches([' ', '|']).to_string()
+        match source.trim_matches([' ', '|']) {
+            trimmed if trimmed.len() < source.len() => trimmed.to_string(),
+            _ => source,
+        }
     }
 
     /// It with its texts cut into tokens.
-    pub fn cut(&self) -> CutRow<'_> {
-        let mut scans = Vec::with_capacity(self.cells.len());
-        for cell in &self.cells {
-            scans.push(Scan::of(if let Cell::Text(text) = cell { text } else { "" }));
-        }
-        CutRow { row: self, scans }
+    pub fn cut<'r>(&'r self, cuts: &Cuts<'r>) -> CutRow<'r> {
+        let text = |cell: &'r Cell| if let Cell::Text(text) = cell { text.as_str() } else { "" };
+        CutRow { row: self, cuts: self.cells.iter().map(|cell| cuts.of(text(cell))).collect() }
     }
 }
 
@@ -145,7 +149,7 @@ impl GridRow {
 pub(crate) struct CutRow<'r> {
     pub row: &'r GridRow,
     /// For each of its cells; without tokens for those that are no text.
-    pub scans: Vec<Scan<'r>>,
+    pub cuts: Vec<Rc<Cut<'r>>>,
 }
 
 /// A wording is at most this long, in characters; so is each cell in a row's source.

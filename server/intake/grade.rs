@@ -3,11 +3,13 @@
 //! A closest name is only proposed where nothing in it contradicts the wording: No. 1 is never No. 2, painted never
 //! bare, aluminium wire never copper wire. What contradicts what is data, in `vocabulary.toml`.
 
+mod met;
 mod said;
 
+use std::borrow::Cow;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use rustc_hash::FxHashMap as HashMap;
 use serde::{Deserialize, Serialize};
@@ -16,6 +18,7 @@ use trade::ids::GradeId;
 use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
 use crate::words::{Word, WordBook, Words, stem};
+use met::Book;
 use said::{Said, includes};
 
 /// From this score on a grade is proposed; below it a person is asked.
@@ -123,7 +126,7 @@ pub struct Catalogue {
     codes: HashMap<Word, usize>,
     /// How much a word of a phrase tells, by its number: the fewer grades it occurs in, the more.
     weights: Vec<u32>,
-    book: Mutex<WordBook>,
+    book: Mutex<Book>,
 }
 
 #[derive(Debug)]
@@ -169,7 +172,7 @@ impl Catalogue {
             catalogue.grades.push(grade.id);
         }
         catalogue.weigh();
-        catalogue.book = Mutex::new(book);
+        catalogue.book = Mutex::new(Book::of(book));
         catalogue
     }
 
@@ -231,28 +234,33 @@ impl Catalogue {
             }
             _ => {}
         }
-        // What it holds is only ever added to, each entry at once.
+        // Each entry of what it holds is made at once.
         let mut book = self.book.lock().unwrap_or_else(PoisonError::into_inner);
-        let said = Said::of(&mut book, wording, group);
-        if let Some(grade) = self.exactly(&said) {
+        let group = book.heading(group);
+        let words = book.words.words(wording);
+        let met = self.met(&mut book, &words, &group);
+        if let Some(grade) = met.exact {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 100, why: How::Exact };
         }
-        if let Some(grade) = self.by_code(&said) {
+        if let Some(grade) = met.code {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
-        self.by_alternatives(&mut book, wording, group, &said)
-            .or_else(|| self.by_head(&mut book, wording, group, &said))
-            .unwrap_or_else(|| self.closest(&said))
+        self.by_alternatives(&mut book, wording, &group, &met.said)
+            .or_else(|| self.by_head(&mut book, wording, &group, &words, &met.said))
+            .unwrap_or_else(|| met.closest.get_or_init(|| self.closest(&met.said)).clone())
     }
 
     /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
     fn by_alternatives(
         &self,
-        book: &mut WordBook,
+        book: &mut Book,
         wording: &str,
-        group: Option<&str>,
+        group: &Arc<Words>,
         whole: &Said,
     ) -> Option<Proposal> {
+        if !wording.contains(['/', '|']) {
+            return None;
+        }
         let parts: Vec<&str> =
             wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
         if !(2..=4).contains(&parts.len()) {
@@ -261,8 +269,8 @@ impl Catalogue {
         let grades: Option<Vec<usize>> = parts
             .iter()
             .map(|part| {
-                let said = Said::of(book, part, group);
-                self.exactly(&said).or_else(|| self.by_code(&said))
+                let words = book.words.words(part);
+                self.met(book, &words, group).named()
             })
             .collect();
         let grades = grades?;
@@ -279,22 +287,22 @@ impl Catalogue {
     /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
     fn by_head(
         &self,
-        book: &mut WordBook,
+        book: &mut Book,
         wording: &str,
-        group: Option<&str>,
+        group: &Arc<Words>,
+        words: &[Word],
         whole: &Said,
     ) -> Option<Proposal> {
         let bare = without_brackets(wording);
-        let mut heads: Vec<&str> = vec![wording.trim(), ""];
-        for head in [Some(bare.as_str()), bare.split(',').next(), bare.split(" - ").next()] {
-            let head = head.unwrap_or_default().trim();
-            if heads.contains(&head) {
+        let heads = [Some(&*bare), bare.split(',').next(), bare.split(" - ").next()];
+        let heads = heads.map(|head| head.unwrap_or_default().trim());
+        for (at, head) in heads.into_iter().enumerate() {
+            if head.is_empty() || head == wording.trim() || heads[..at].contains(&head) {
                 continue;
             }
-            heads.push(head);
-            let said = Said::of(book, head, group);
-            let Some(grade) = self.exactly(&said).or_else(|| self.by_code(&said)) else { continue };
-            let more = whole.wording.iter().filter(|word| !said.wording.contains(word)).count();
+            let of_head = book.words.words(head);
+            let Some(grade) = self.met(book, &of_head, group).named() else { continue };
+            let more = words.iter().filter(|word| !of_head.contains(word)).count();
             if more <= MOST_ADDED && !self.denied(grade, whole) {
                 return Some(Proposal {
                     grade: Some(self.grades[grade].clone()),
@@ -439,7 +447,10 @@ impl Catalogue {
 }
 
 /// The text without what stands in brackets.
-fn without_brackets(text: &str) -> String {
+fn without_brackets(text: &str) -> Cow<'_, str> {
+    if !text.contains(['(', ')', '[', ']']) {
+        return Cow::Borrowed(text);
+    }
     let mut depth = 0usize;
     text.chars()
         .filter(|c| match c {

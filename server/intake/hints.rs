@@ -62,7 +62,7 @@ impl Hints {
                 if counted && scan.is(at, Use::Pence) {
                     *votes.entry(Currency::GBP).or_default() += 1;
                 }
-                match VOCABULARY.currencies(scan.word(at)) {
+                match scan.currencies(at) {
                     Some([one]) => {
                         *votes.entry(*one).or_default() += 1;
                         order.push(*one);

@@ -26,6 +26,7 @@ mod web_page;
 mod workbook;
 
 mod columns;
+mod cuts;
 mod layout;
 mod lines;
 mod parts;

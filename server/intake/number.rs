@@ -6,7 +6,6 @@
 use std::borrow::Cow;
 
 use rust_decimal::Decimal;
-use rust_decimal::prelude::FromStr;
 
 /// More digits than this are a serial number or a slip, never an amount.
 const MOST_DIGITS: usize = 15;
@@ -33,20 +32,9 @@ pub(crate) struct Marks {
 impl Marks {
     /// Decides by majority; where no number speaks clearly, `usual` stands and the marks are not `sure`.
     pub fn of<'t>(numbers: impl IntoIterator<Item = &'t str>, usual: Habit) -> Marks {
-        let (mut point, mut comma) = (0u32, 0u32);
-        for number in numbers {
-            match Shape::of(number).and_then(Shape::habit) {
-                Some(Habit::Point) => point += 1,
-                Some(Habit::Comma) => comma += 1,
-                None => {}
-            }
-        }
-        let habit = match point.cmp(&comma) {
-            std::cmp::Ordering::Greater => Habit::Point,
-            std::cmp::Ordering::Less => Habit::Comma,
-            std::cmp::Ordering::Equal => usual,
-        };
-        Marks { habit, sure: point + comma > 0, mixed: point > 0 && comma > 0 }
+        let mut votes = Votes::default();
+        numbers.into_iter().for_each(|number| votes.add(number));
+        votes.marks(usual)
     }
 
     /// Whether the text can be a number in either habit.
@@ -64,17 +52,48 @@ impl Marks {
             Shape::Decimals(mark) => Some(mark),
             Shape::Either(mark) => (mark == self.habit.mark()).then_some(mark),
         };
-        let plain: String = text
-            .chars()
-            .filter_map(|c| match c {
-                '0'..='9' => Some(c),
-                _ if Some(c) == decimal_mark => Some('.'),
-                _ => None,
-            })
-            .collect();
-        let value = Decimal::from_str(&plain).ok()?;
+        // No more digits than [`MOST_DIGITS`], which fit.
+        let (mut digits, mut decimals, mut behind) = (0i64, 0, false);
+        for c in text.chars() {
+            match c.to_digit(10) {
+                Some(digit) => {
+                    digits = digits * 10 + i64::from(digit);
+                    decimals += u32::from(behind);
+                }
+                None => behind |= Some(c) == decimal_mark,
+            }
+        }
+        let value = Decimal::new(digits, decimals);
         let unclear = against || (matches!(shape, Shape::Either(_)) && (self.mixed || !self.sure));
         Some(Amount { value, unclear })
+    }
+}
+
+/// How many numbers speak for each habit.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Votes {
+    point: u32,
+    comma: u32,
+}
+
+impl Votes {
+    pub fn add(&mut self, number: &str) {
+        match Shape::of(number).and_then(Shape::habit) {
+            Some(Habit::Point) => self.point += 1,
+            Some(Habit::Comma) => self.comma += 1,
+            None => {}
+        }
+    }
+
+    /// The majority's habit, or the `usual` one where there is none.
+    pub fn marks(self, usual: Habit) -> Marks {
+        let Votes { point, comma } = self;
+        let habit = match point.cmp(&comma) {
+            std::cmp::Ordering::Greater => Habit::Point,
+            std::cmp::Ordering::Less => Habit::Comma,
+            std::cmp::Ordering::Equal => usual,
+        };
+        Marks { habit, sure: point + comma > 0, mixed: point > 0 && comma > 0 }
     }
 }
 
@@ -119,22 +138,28 @@ enum Shape {
 impl Shape {
     fn of(text: &str) -> Option<Shape> {
         let text = &*with_cents(text);
-        let digits = text.chars().filter(char::is_ascii_digit).count();
+        let (mut digits, mut marks) = (0, 0);
+        let mut ends: Option<(char, char)> = None;
+        for c in text.chars() {
+            if c.is_ascii_digit() {
+                digits += 1;
+            } else if is_mark(c) {
+                marks += 1;
+                ends = Some((ends.map_or(c, |(first, _)| first), c));
+            } else {
+                return None;
+            }
+        }
         if digits == 0 || digits > MOST_DIGITS || !text.ends_with(|c: char| c.is_ascii_digit()) {
             return None;
         }
-        let marks: Vec<char> = text.chars().filter(|c| !c.is_ascii_digit()).collect();
-        if !marks.iter().copied().all(is_mark) {
-            return None;
-        }
-        let Some(&last) = marks.last() else { return Some(Shape::Whole) };
+        let Some((first, last)) = ends else { return Some(Shape::Whole) };
         let (whole, rest) = text.rsplit_once(last)?;
-        let single = marks.iter().filter(|mark| **mark == last).count() == 1;
-        if !single || !matches!(last, '.' | ',') {
+        if whole.contains(last) || !matches!(last, '.' | ',') {
             return grouped(text, last).then_some(Shape::Thousands(last));
         }
-        if marks.len() > 1 {
-            return grouped(whole, marks[0]).then_some(Shape::Decimals(last));
+        if marks > 1 {
+            return grouped(whole, first).then_some(Shape::Decimals(last));
         }
         let could_group = rest.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0');
         Some(if could_group { Shape::Either(last) } else { Shape::Decimals(last) })

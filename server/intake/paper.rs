@@ -120,7 +120,7 @@ fn is_product(first: Decimal, second: Decimal, amount: Decimal) -> bool {
 }
 
 fn is_money(scan: &Scan<'_>, token: usize) -> bool {
-    scan.kind(token) == Some(Kind::Word) && VOCABULARY.currencies(scan.word(token)).is_some()
+    scan.kind(token) == Some(Kind::Word) && scan.currencies(token).is_some()
 }
 
 /// `$2.00`, `2.00 USD`, `2.00/lb`.

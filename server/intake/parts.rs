@@ -9,6 +9,7 @@ use crate::scan::{Kind, Scan};
 use crate::sheet::Doubt;
 use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal;
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
 const MOST_TIER_WORDS: usize = 4;
@@ -404,7 +405,12 @@ fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
 
 /// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).
 pub(crate) fn charge(text: &str) -> Charge {
-    match VOCABULARY.longest_within(text, Use::Charge) {
+    charge_within(&normal(text))
+}
+
+/// The same of a text in its normal form.
+pub(crate) fn charge_within(normal: &str) -> Charge {
+    match VOCABULARY.longest_within(normal, Use::Charge) {
         0 => Charge::No,
         1 => Charge::Perhaps,
         _ => Charge::Sure,

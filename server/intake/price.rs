@@ -143,7 +143,7 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
         let i = first - 1;
         match scan.kind(i) {
             Some(Kind::Word) => {
-                let Some(currencies) = VOCABULARY.currencies(scan.word(i)) else { break };
+                let Some(currencies) = scan.currencies(i) else { break };
                 narrow(&mut price.currencies, currencies);
             }
             // `€    16,50`, as spreadsheets set the sign apart.
@@ -151,7 +151,7 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
                 if i > free_from
                     && price.currencies.is_empty()
                     && scan.word(i).chars().all(char::is_whitespace)
-                    && VOCABULARY.currencies(scan.word(i - 1)).is_some() => {}
+                    && scan.currencies(i - 1).is_some() => {}
             Some(Kind::Minus) => price.sign = Sign::Minus,
             // A dash behind a gap, with a blank behind it as well: what most prices of the sheet have is decoration.
             Some(Kind::Dash)
@@ -165,7 +165,7 @@ fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
             }
             // A dash with a blank behind it, or a word before it, sets the name apart.
             Some(Kind::Dash) if !scan.spaced(first) && price.sign == Sign::Plain => {
-                let after_currency = i > free_from && VOCABULARY.currencies(scan.word(i - 1)).is_some();
+                let after_currency = i > free_from && scan.currencies(i - 1).is_some();
                 let touches = i > free_from && !scan.spaced(i) && scan.kind(i - 1) != Some(Kind::Gap);
                 if after_currency {
                     price.sign = Sign::Minus;
@@ -191,7 +191,7 @@ fn is_leader(gap: &str) -> bool {
 fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) && !is_apiece(scan, price.last) {
         let word = scan.word(price.last);
-        if let Some(currencies) = VOCABULARY.currencies(word).filter(|_| !belongs_to_next(scan, price)) {
+        if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
             if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
                 return;
@@ -251,7 +251,7 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
     }
     let mut upper = joint + 1;
     let mut currencies = price.currencies.clone();
-    while let Some(more) = VOCABULARY.currencies(scan.word(upper)) {
+    while let Some(more) = scan.currencies(upper) {
         narrow(&mut currencies, more);
         upper += 1;
     }

@@ -2,12 +2,13 @@
 
 use jiff::civil::Date;
 
+use crate::cuts::Cuts;
 use crate::document::{Block, Document};
 use crate::draft::Draft;
 use crate::format::{Format, LARGEST_FILE, Unreadable};
 use crate::hints::Hints;
 use crate::lines::LineReader;
-use crate::number::{Habit, Marks};
+use crate::number::{Habit, Marks, Votes};
 use crate::scan::Scan;
 use crate::sheet::{Sheet, Why};
 use crate::{decode, delimited, layout, pdf, table, text, web_page, workbook};
@@ -53,16 +54,18 @@ fn pages(read: pdf::Pages) -> Document {
     Document { blocks, problems: read.problems, ..Document::default() }
 }
 
-pub(crate) fn sheet(document: Document, hints: &Hints) -> Sheet {
-    let marks = marks(&document, hints);
-    let mut draft = Draft::new(hints, marks, document.problems);
+pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
+    let problems = std::mem::take(&mut document.problems);
+    let cuts = Cuts::new();
+    let marks = marks(&document, &cuts, hints);
+    let mut draft = Draft::new(hints, marks, problems);
     document.dates.iter().for_each(|text| draft.look_for_date(text));
     for line in &document.aside {
         draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
     }
     for block in &document.blocks {
         match block {
-            Block::Table(rows) => table::read(rows, &mut draft),
+            Block::Table(rows) => table::read(rows, &cuts, &mut draft),
             Block::Lines(lines) => {
                 let mut reader = LineReader::default();
                 lines.iter().for_each(|line| reader.read(line, &mut draft));
@@ -73,8 +76,12 @@ pub(crate) fn sheet(document: Document, hints: &Hints) -> Sheet {
 }
 
 /// The decimal mark of the whole document, by all its numbers that are text.
-fn marks(document: &Document, hints: &Hints) -> Marks {
+fn marks<'d>(document: &'d Document, cuts: &Cuts<'d>, hints: &Hints) -> Marks {
     // Only what has a digit in it can hold a number.
     let texts = document.texts().filter(|text| text.contains(|c: char| c.is_ascii_digit()));
-    Marks::of(texts.flat_map(|text| Scan::of(text).into_numbers()), hints.usual_habit())
+    let mut votes = Votes::default();
+    for text in texts {
+        cuts.of(text).scan.numbers().for_each(|number| votes.add(number));
+    }
+    votes.marks(hints.usual_habit())
 }

@@ -1,6 +1,6 @@
 //! A line or cell cut into tokens: which are numbers that could be a price, and which certainly are not.
 
-use trade::money::PriceUnit;
+use trade::money::{Currency, PriceUnit};
 
 use crate::date;
 use crate::number::{self, Marks, is_mark};
@@ -22,6 +22,8 @@ pub(crate) struct Token {
     pub spaced: bool,
     /// What it can do, as a word.
     uses: Uses,
+    /// It can mean a currency.
+    is_currency: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,16 +71,19 @@ impl<'t> Scan<'t> {
         self.tokens.get(index).is_some_and(|token| token.uses.has(word))
     }
 
+    /// The currencies that a token can mean.
+    pub fn currencies(&self, index: usize) -> Option<&'static [Currency]> {
+        if self.is_currency(index) { VOCABULARY.currencies(self.word(index)) } else { None }
+    }
+
+    pub fn is_currency(&self, index: usize) -> bool {
+        self.tokens.get(index).is_some_and(|token| token.is_currency)
+    }
+
     /// The texts of all numbers that could be a price.
     pub fn numbers(&self) -> impl Iterator<Item = &'t str> {
         let text = self.text;
         self.tokens.iter().filter(|t| t.kind == Kind::Number).map(move |t| &text[t.start..t.end])
-    }
-
-    /// The same, for a scan that is needed no longer.
-    pub fn into_numbers(self) -> impl Iterator<Item = &'t str> {
-        let text = self.text;
-        self.tokens.into_iter().filter(|t| t.kind == Kind::Number).map(move |t| &text[t.start..t.end])
     }
 
     /// The text of the tokens from `first` up to, not including, `last`.
@@ -160,8 +165,9 @@ impl<'t> Scan<'t> {
     /// Numbers of telephones: `555-0144`, `(555) 010-2200`, `06 99 00 11 22`, `Tel. 600 100 200`.
     fn mark_phones(&mut self) {
         let mut at = 0;
+        let mut members = Vec::new();
         while at < self.tokens.len() {
-            let mut members = Vec::new();
+            members.clear();
             let mut next = at;
             let mut dashed = true;
             while matches!(self.kind(next), Some(Kind::Number | Kind::Fact))
@@ -178,6 +184,11 @@ impl<'t> Scan<'t> {
             }
             if members.is_empty() {
                 at += 1;
+                continue;
+            }
+            // One short number is none.
+            if members.len() == 1 && self.word(at).len() < 3 {
+                at = next.max(at + 1);
                 continue;
             }
             let lengths: Vec<usize> =
@@ -300,11 +311,18 @@ impl<'t> Lexer<'t> {
 
     fn push(&mut self, kind: Kind, length: usize) {
         let (start, end) = (self.at, self.at + length);
-        let uses = match kind {
-            Kind::Word => uses(&self.text[start..end]),
-            _ => Uses::default(),
+        let text = &self.text[start..end];
+        let (uses, is_currency) = match kind {
+            // A word of plain letters has one form in which all is known of it.
+            Kind::Word if text.bytes().all(|byte| byte.is_ascii_alphabetic()) => {
+                let uses = VOCABULARY.uses(text);
+                (uses, uses.has(Use::Currency))
+            }
+            Kind::Word => (uses(text), VOCABULARY.currencies(text).is_some()),
+            Kind::Other => (Uses::default(), VOCABULARY.currencies(text).is_some()),
+            _ => (Uses::default(), false),
         };
-        self.tokens.push(Token { kind, start, end, spaced: self.spaced, uses });
+        self.tokens.push(Token { kind, start, end, spaced: self.spaced, uses, is_currency });
         self.at = end;
         self.spaced = false;
     }
@@ -324,11 +342,9 @@ impl<'t> Lexer<'t> {
             return self.push(Kind::Word, sign);
         }
         // `EUR5.80` is a currency and a number; `Cat5e` and `i7` are names.
-        if VOCABULARY.currencies(&rest[..letters]).is_some() {
-            return self.push(Kind::Word, letters);
-        }
         let whole = run_joined(rest);
-        self.push(Kind::Word, whole);
+        let apart = whole > letters && VOCABULARY.currencies(&rest[..letters]).is_some();
+        self.push(Kind::Word, if apart { letters } else { whole });
     }
 
     fn number(&mut self) {

@@ -1,25 +1,29 @@
 //! Tables to rows: a name, its prices, and what the other columns and the headings say.
 
+mod cell;
+
 use rust_decimal::Decimal;
 use trade::mass::MassUnit;
 
 use crate::columns::{self, Panel, PriceColumn, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
+use crate::cuts::{Cut, Cuts};
 use crate::date::Dated;
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
-use crate::lines::{LineReader, is_only_a_date};
+use crate::lines::LineReader;
 use crate::parts::charge;
-use crate::price::{self, PriceText, Sign, Strength};
-use crate::scan::{Kind, Scan};
+use crate::scan::Scan;
 use crate::sheet::{Doubt, Place, Why};
-use crate::tier::{TierText, Within, tier_at};
+use crate::tier::{TierText, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
+
+pub(crate) use cell::{CellName, CellPrice};
 
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
 
-pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
+pub(crate) fn read<'d>(rows: &'d [GridRow], cuts: &Cuts<'d>, draft: &mut Draft<'_>) {
     let header = (0..rows.len().min(HEADER_WITHIN))
         .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
@@ -38,7 +42,7 @@ pub(crate) fn read(rows: &[GridRow], draft: &mut Draft<'_>) {
             draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             continue;
         }
-        let cut = row.cut();
+        let cut = row.cut(cuts);
         // Most rows have a price, and so are none of names.
         if columns::holds_price_in(&cut, draft.marks) {
             table.row(&cut, draft);
@@ -106,10 +110,21 @@ struct Table {
     above: Vec<Above>,
 }
 
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 struct Heading {
     name: Option<String>,
     context: Context,
+    charge: Charge,
+}
+
+impl Heading {
+    fn of(name: Option<&str>, context: Context) -> Heading {
+        Heading { name: name.map(str::to_string), context, charge: name.map_or(Charge::No, charge) }
+    }
+
+    fn none() -> Heading {
+        Heading::of(None, Context::default())
+    }
 }
 
 #[derive(Debug, Clone, Default)]
@@ -121,9 +136,9 @@ struct Above {
 impl Table {
     fn restart(&mut self) {
         let headings = self.panels.iter().enumerate().map(|(i, panel)| match &panel.heading {
-            Some(name) => Heading { name: Some(name.clone()), context: Context::default() },
+            Some(name) => Heading::of(Some(name), Context::default()),
             // A heading above the names of the columns still holds.
-            None => self.headings.get(i).cloned().unwrap_or_default(),
+            None => self.headings.get(i).cloned().unwrap_or_else(Heading::none),
         });
         self.headings = headings.collect();
         self.above = vec![Above::default(); self.panels.len()];
@@ -135,7 +150,7 @@ impl Table {
         if self.panels.is_empty() {
             return self.remark(&source, row, draft);
         }
-        let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::shown).unwrap_or_default();
+        let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::seen).unwrap_or_default();
         if !source.chars().any(char::is_alphanumeric) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
@@ -211,25 +226,21 @@ impl Table {
             return Err(Why::NoName);
         }
         let again;
-        let scan = match cut.scans.get(panel.wording).filter(|scan| scan.text == name) {
-            Some(scan) => scan,
+        let named = match cut.cuts.get(panel.wording).filter(|cut| cut.scan.text == name) {
+            Some(cut) => cut.name(draft.marks),
             None => {
-                again = Scan::of(&name);
+                again = CellName::of(&Scan::of(&name), draft.marks);
                 &again
             }
         };
-        if is_only_a_date(scan) || VOCABULARY.has_within(&name, Use::Service) {
+        if named.names_nothing {
             return Err(Why::NoPrice);
         }
         // `Brass (100-500 lb)`, where no column says from which mass on.
         let by_column = tier.is_some() || panel.prices.iter().any(|price| price.tier.is_some());
-        let within = Within::find(scan, draft.marks, 0, scan.tokens.len())
-            .filter(|within| !by_column && !within.is_of_a_piece(scan));
-        let named = Context { unit: Context::within_scan(scan, false).unit, ..Context::default() };
-        let (name, tier) = match within.and_then(|within| Some((within.cut_from(scan, &name)?, within.tier)))
-        {
-            Some((bare, within)) => (bare, Some(within)),
-            None => (name, tier),
+        let (name, tier, charge) = match named.without_tier.as_ref().filter(|_| !by_column) {
+            Some((bare, tier)) => (bare.clone(), Some(*tier), charge(bare)),
+            None => (name, tier, named.charge),
         };
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
         match cell(panel.date) {
@@ -238,10 +249,10 @@ impl Table {
             _ => {}
         }
         let heading = &self.headings[at];
-        let of_row = row_context(panel, cut).within(&named);
+        let of_row = row_context(panel, cut).within(&Context { unit: named.unit, ..Context::default() });
         let notes: Vec<String> = panel.notes.iter().filter_map(|c| cell(Some(*c))).map(Cell::shown).collect();
         let base = DraftRow {
-            charge: charge_of(&name, heading),
+            charge: charge.or(heading.charge),
             wording: name,
             group: group.or_else(|| heading.name.clone()),
             price: DraftPrice::OnRequest,
@@ -294,13 +305,10 @@ impl Table {
                 let known = VOCABULARY.has_within(heading_name(&text), Use::Group);
                 let at = self.panels.iter().rposition(|panel| panel.wording <= column).unwrap_or(0);
                 if is_heading(&text) && (known || !self.panels.is_empty()) {
-                    let heading = Heading {
-                        name: Some(heading_name(&text).to_string()),
-                        context: Context::of(&text, false),
-                    };
+                    let heading = Heading::of(Some(heading_name(&text)), Context::of(&text, false));
                     headed = true;
                     if self.headings.len() <= at {
-                        self.headings.resize(at + 1, Heading::default());
+                        self.headings.resize(at + 1, Heading::none());
                     }
                     self.headings[at] = heading;
                     if let Some(above) = self.above.get_mut(at) {
@@ -317,29 +325,24 @@ impl Table {
     }
 }
 
-fn charge_of(name: &str, heading: &Heading) -> Charge {
-    charge(name).or(heading.name.as_deref().map_or(Charge::No, charge))
-}
-
 /// What the row's unit and currency columns say.
 fn row_context(panel: &Panel, cut: &CutRow<'_>) -> Context {
     let said = |column: Option<usize>| {
         let column = column?;
         let shown;
         let again;
-        let scan = match cut.row.cells.get(column)? {
-            Cell::Text(_) => cut.scans.get(column)?,
+        let cut = match cut.row.cells.get(column)? {
+            Cell::Text(_) => &**cut.cuts.get(column)?,
             other => {
                 shown = other.shown();
-                again = Scan::of(&shown);
+                again = Cut::of(&shown);
                 &again
             }
         };
-        Some(match price::unit_words(scan, 0) {
-            Some((unit, _)) if Some(column) == panel.unit => {
-                Context { unit: Some(unit), ..Context::default() }
-            }
-            _ => Context::within_scan(scan, true),
+        let said = cut.said();
+        Some(match said.unit.filter(|_| Some(column) == panel.unit) {
+            Some(unit) => Context { unit: Some(unit), ..Context::default() },
+            None => said.context.clone(),
         })
     };
     let by_unit = said(panel.unit).unwrap_or_default();
@@ -394,9 +397,9 @@ fn price_rows(
     let mut rows: Vec<DraftRow> = Vec::new();
     for column in &panel.prices {
         let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
-        let read = match (cell, cut.scans.get(column.at)) {
-            (Cell::Text(_), Some(scan)) => CellPrice::of_text(scan, draft),
-            _ => CellPrice::of(cell, draft),
+        let read = match (cell, cut.cuts.get(column.at)) {
+            (Cell::Text(_), Some(cut)) => cut.price(draft.marks).clone(),
+            _ => CellPrice::of(cell, draft.marks),
         };
         // Nothing, or a dash, where other columns have the price.
         let silent = cell.says_nothing();
@@ -424,7 +427,7 @@ fn price_rows(
     if let Some(cell) =
         panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty())
     {
-        let read = CellPrice::of(cell, draft);
+        let read = CellPrice::of(cell, draft.marks);
         if let DraftPrice::Text(_) = read.price {
             let context = of_row.within(of_heading);
             rows = vec![DraftRow {
@@ -465,7 +468,8 @@ fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
 }
 
 fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
-    let (DraftPrice::Text(low), DraftPrice::Text(high)) = (&mut row.price, CellPrice::of(high, draft).price)
+    let (DraftPrice::Text(low), DraftPrice::Text(high)) =
+        (&mut row.price, CellPrice::of(high, draft.marks).price)
     else {
         return;
     };
@@ -481,66 +485,5 @@ fn in_column(place: &Place, column: &PriceColumn) -> Place {
             Place::Cell { sheet: sheet.clone(), row: *row, column }
         }
         line => line.clone(),
-    }
-}
-
-/// What one price cell says.
-struct CellPrice {
-    price: DraftPrice,
-    note: Option<String>,
-    doubts: Vec<Doubt>,
-}
-
-impl CellPrice {
-    fn of(cell: &Cell, draft: &Draft<'_>) -> CellPrice {
-        let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
-        match cell {
-            Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
-            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
-                first: 0,
-                last: 0,
-                low: value.abs(),
-                high: None,
-                currencies: said.currencies.clone(),
-                unit: said.unit,
-                sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
-                strength: Strength::Decimals,
-                unclear: false,
-            })),
-            Cell::Number { .. } | Cell::Date(_) => CellPrice {
-                note: Some(cell.shown()),
-                doubts: vec![Doubt::Blank],
-                ..plain(DraftPrice::OnRequest)
-            },
-            Cell::Text(text) => CellPrice::of_text(&Scan::of(text), draft),
-        }
-    }
-
-    fn of_text(scan: &Scan<'_>, draft: &Draft<'_>) -> CellPrice {
-        let text = scan.text;
-        let words = text.chars().any(char::is_alphabetic);
-        let asks = words && VOCABULARY.has(text, Use::OnRequest) || !text.chars().any(char::is_alphanumeric);
-        if asks {
-            return CellPrice { price: DraftPrice::OnRequest, note: None, doubts: Vec::new() };
-        }
-        if words && VOCABULARY.has(text, Use::Free) {
-            return CellPrice { price: DraftPrice::Free, note: None, doubts: Vec::new() };
-        }
-        let prices = price::prices(scan, draft.marks);
-        let strongest = prices.iter().map(|price| price.strength).max();
-        let mut sure = prices.iter().filter(|price| Some(price.strength) == strongest);
-        let Some(price) = sure.next() else {
-            let (note, doubts) = (Some(text.to_string()), vec![Doubt::Blank]);
-            return CellPrice { price: DraftPrice::OnRequest, note, doubts };
-        };
-        let doubts = sure.next().and_then(|other| second_price(price, other)).into_iter().collect();
-        let rest = (0..price.first).chain(price.last..scan.tokens.len());
-        let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
-        let note = (stray > 0).then(|| text.to_string());
-        let mut price = price.clone();
-        if stray > 0 && charge(text) != Charge::No {
-            price.sign = Sign::Minus;
-        }
-        CellPrice { price: DraftPrice::Text(price), note, doubts }
     }
 }

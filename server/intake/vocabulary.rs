@@ -39,13 +39,13 @@ pub(crate) struct Vocabulary {
     /// The lists of rivals that each word is in.
     rival_lists: HashMap<String, Vec<usize>>,
     stand_ins: HashMap<String, String>,
-    /// The first words of those that are several.
-    stand_in_starts: HashSet<String>,
+    /// The first words of those that are several, and how many those are at most.
+    stand_in_starts: HashMap<String, usize>,
     /// Words of other languages, as they stand and by their roots.
     english: HashMap<String, String>,
     english_by_root: HashMap<String, String>,
-    /// The roots of the first words of those that are several.
-    english_starts: HashSet<String>,
+    /// The roots of the first words of those that are several, and how many those are at most.
+    english_starts: HashMap<String, usize>,
     /// Words that names of grades have in English, without their plural endings.
     own: HashSet<String>,
     /// English words that other languages build their own with.
@@ -90,8 +90,12 @@ impl Vocabulary {
 
     /// Whether some word, or run of up to three words, of the text has this use.
     pub fn has_within(&self, text: &str, is: Use) -> bool {
-        let normal = normal(text);
-        let mut rest = normal.as_ref();
+        self.is_within(&normal(text), is)
+    }
+
+    /// The same of a text in its normal form.
+    pub fn is_within(&self, normal: &str, is: Use) -> bool {
+        let mut rest = normal;
         loop {
             let first = rest.split(' ').next().unwrap_or_default();
             let longest = self.longest_run(first);
@@ -107,10 +111,10 @@ impl Vocabulary {
         }
     }
 
-    /// How many words, of up to three, the longest run in the text has that has this use; 0 where none has.
-    pub fn longest_within(&self, text: &str, is: Use) -> usize {
-        let normal = normal(text);
-        let mut rest = normal.as_ref();
+    /// How many words, of up to three, the longest run has that has this use in a text in its normal form; 0 where none
+    /// has.
+    pub fn longest_within(&self, normal: &str, is: Use) -> usize {
+        let mut rest = normal;
         let mut longest = 0;
         loop {
             let first = rest.split(' ').next().unwrap_or_default();
@@ -144,22 +148,20 @@ impl Vocabulary {
         self.columns.get(normal(name).as_ref()).copied()
     }
 
-    /// More words than this never stand for one.
-    pub const LONGEST_STAND_IN: usize = 4;
-
     /// The words that stand for this run of words in comparisons.
     pub fn stand_in(&self, words: &str) -> Option<&str> {
         self.stand_ins.get(words).map(String::as_str)
     }
 
-    /// Whether several words that begin with this one ever stand for another.
-    pub fn starts_stand_in(&self, word: &str) -> bool {
-        self.stand_in_starts.contains(word)
+    /// How many words that begin with this one stand for another at most.
+    pub fn longest_stand_in(&self, word: &str) -> usize {
+        self.stand_in_starts.get(word).copied().unwrap_or(1)
     }
 
-    /// Whether several words that begin with this one, in any of its endings, ever mean something in another language.
-    pub fn starts_english(&self, word: &str) -> bool {
-        self.english_starts.contains(&roots(word)) || self.english_starts.contains(&roots(&stem(word)))
+    /// How many words that begin with this one, in any of its endings, mean something in another language at most.
+    pub fn longest_english(&self, word: &str) -> usize {
+        let longest = |word: &str| self.english_starts.get(&roots(word)).copied().unwrap_or(1);
+        longest(word).max(longest(&stem(word)))
     }
 
     /// The lists of rivals that a word is in, percentages aside.
@@ -256,6 +258,10 @@ impl Vocabulary {
             let shared = codes.iter().map(|code| currency(code)).collect::<Result<_, _>>()?;
             currencies.insert(sign.to_lowercase(), shared);
         }
+        for word in currencies.keys().filter(|word| word.bytes().all(|byte| byte.is_ascii_alphabetic())) {
+            let so_far = uses.entry(word.clone()).or_default();
+            *so_far = so_far.and(Use::Currency.into());
+        }
         let mut months = HashMap::default();
         for (number, names) in &file.months {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
@@ -288,21 +294,20 @@ impl Vocabulary {
                 }
             }
         }
-        let stand_in_starts =
-            stand_ins.keys().filter_map(|words| words.split_once(' ')).map(|(first, _)| first.to_string());
-        let stand_in_starts = stand_in_starts.collect();
+        let mut stand_in_starts = HashMap::default();
+        for words in stand_ins.keys() {
+            start(&mut stand_in_starts, words, str::to_string);
+        }
         let mut english: HashMap<String, String> = HashMap::default();
         let mut english_by_root: HashMap<String, String> = HashMap::default();
-        let mut english_starts: HashSet<String> = HashSet::default();
+        let mut english_starts = HashMap::default();
         for (language, words) in &file.translations {
             for (word, meaning) in words {
                 let key = normal_wording(word);
                 if english.get(&key).is_some_and(|before| before != meaning) {
                     return Err(format!("“{word}” ({language}) means two things"));
                 }
-                if let Some((first, _)) = key.split_once(' ') {
-                    english_starts.insert(roots(first));
-                }
+                start(&mut english_starts, &key, roots);
                 english_by_root.entry(roots(&key)).or_insert_with(|| meaning.clone());
                 english.insert(key, meaning.clone());
             }
@@ -372,6 +377,14 @@ fn roots(words: &str) -> String {
         word.to_string()
     };
     words.split(' ').map(root).collect::<Vec<_>>().join(" ")
+}
+
+/// Takes note of how many words these are that begin as `form` has it.
+fn start(starts: &mut HashMap<String, usize>, words: &str, form: impl Fn(&str) -> String) {
+    if let Some((first, _)) = words.split_once(' ') {
+        let longest = starts.entry(form(first)).or_default();
+        *longest = words.split(' ').count().max(*longest);
+    }
 }
 
 fn stems(words: &str) -> String {

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashMap as HashMap;
 
-use crate::vocabulary::{Rivals, Use, VOCABULARY, Vocabulary};
+use crate::vocabulary::{Rivals, Use, VOCABULARY};
 use crate::wording::normal_wording;
 
 /// A word, by its number in the [`WordBook`].
@@ -16,8 +16,9 @@ pub(crate) type Words = Vec<Word>;
 /// that each is looked up in the vocabulary once.
 #[derive(Debug, Default)]
 pub(crate) struct WordBook {
-    /// Words as they stand in a wording.
-    plain: HashMap<Box<str>, Plain>,
+    /// Words as they stand in a wording, by their numbers.
+    plain: HashMap<Box<str>, usize>,
+    of_plain: Vec<Plain>,
     stems: HashMap<Box<str>, usize>,
     of_stem: Vec<Stem>,
     words: HashMap<Box<str>, Word>,
@@ -28,8 +29,8 @@ pub(crate) struct WordBook {
 /// A word of a wording: in English, where it is known in another language, and without its ending.
 #[derive(Debug, Clone)]
 struct Plain {
-    /// Several words that begin with this one may mean something together.
-    starts_several: bool,
+    /// So many words that begin with this one may mean something together.
+    longest_run: usize,
     stems: Vec<usize>,
 }
 
@@ -40,7 +41,8 @@ struct Stem {
     is_absent: bool,
     /// No name of a grade has it.
     is_strange: bool,
-    starts_several: bool,
+    /// So many stems that begin with this one may stand for something together.
+    longest_run: usize,
     /// What it stands for by itself.
     words: Vec<Word>,
 }
@@ -113,6 +115,11 @@ impl WordBook {
         lists
     }
 
+    /// Whether it is in any list of rivals.
+    pub fn has_rivals(&self, word: Word) -> bool {
+        !self.of_word[word as usize].rivals.is_empty()
+    }
+
     /// Whether a grade must share this word once a wording has it.
     pub fn must_match(&self, list: usize, word: Word) -> bool {
         self.of_word[word as usize].must_match.contains(&list)
@@ -120,40 +127,41 @@ impl WordBook {
 
     /// The stems of a wording in its normal form, in their order.
     fn stems_of(&mut self, normal: &str) -> Vec<usize> {
-        let plain: Vec<&str> = normal.split(' ').filter(|word| !word.is_empty()).collect();
-        let mut stems = Vec::with_capacity(plain.len());
-        let mut at = 0;
-        while at < plain.len() {
-            let rest = &plain[at..];
-            let starts_several = self.plain(rest[0]).starts_several;
-            match longest_run(rest, starts_several, |run| VOCABULARY.english(run)) {
-                Some((length, meaning)) => {
+        let mut stems = Vec::with_capacity(8);
+        let mut rest = normal;
+        while !rest.is_empty() {
+            let (first, behind) = rest.split_once(' ').unwrap_or((rest, ""));
+            let number = self.plain(first);
+            match longest_run(rest, self.of_plain[number].longest_run, |run| VOCABULARY.english(run)) {
+                Some((run, meaning)) => {
                     stems.extend(
                         meaning.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)),
                     );
-                    at += length;
+                    rest = rest[run..].trim_start_matches(' ');
                 }
                 None => {
-                    stems.extend_from_slice(&self.plain(rest[0]).stems);
-                    at += 1;
+                    stems.extend_from_slice(&self.of_plain[number].stems);
+                    rest = behind;
                 }
             }
         }
         stems
     }
 
-    fn plain(&mut self, word: &str) -> &Plain {
-        if !self.plain.contains_key(word) {
-            let english = match VOCABULARY.english(word) {
-                Some(meaning) => meaning.to_string(),
-                None => compound(word).unwrap_or_else(|| word.to_string()),
-            };
-            let stems =
-                english.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)).collect();
-            let plain = Plain { starts_several: VOCABULARY.starts_english(word), stems };
-            self.plain.insert(word.into(), plain);
+    /// The number of a word as it stands.
+    fn plain(&mut self, word: &str) -> usize {
+        if let Some(&number) = self.plain.get(word) {
+            return number;
         }
-        &self.plain[word]
+        let english = match VOCABULARY.english(word) {
+            Some(meaning) => meaning.to_string(),
+            None => compound(word).unwrap_or_else(|| word.to_string()),
+        };
+        let stems = english.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)).collect();
+        let number = self.of_plain.len();
+        self.of_plain.push(Plain { longest_run: VOCABULARY.longest_english(word), stems });
+        self.plain.insert(word.into(), number);
+        number
     }
 
     /// The number of a word's stem.
@@ -168,7 +176,7 @@ impl WordBook {
         self.of_stem.push(Stem {
             is_absent: VOCABULARY.has(&text, Use::Absent),
             is_strange: !VOCABULARY.is_own(&text) && !text.starts_with(|c: char| c.is_ascii_digit()),
-            starts_several: VOCABULARY.starts_stand_in(&text),
+            longest_run: VOCABULARY.longest_stand_in(&text),
             words,
             text: text.as_str().into(),
         });
@@ -197,13 +205,9 @@ impl WordBook {
     /// how many those are.
     fn stand_in(&mut self, stems: &[usize], words: &mut Words) -> usize {
         let first = &self.of_stem[stems[0]];
-        if first.starts_several && stems.len() > 1 {
-            let texts: Vec<&str> = stems
-                .iter()
-                .take(Vocabulary::LONGEST_STAND_IN)
-                .map(|&stem| &*self.of_stem[stem].text)
-                .collect();
-            if let Some((length, meaning)) = longest_run(&texts, true, |run| VOCABULARY.stand_in(run)) {
+        for length in (2..=first.longest_run.min(stems.len())).rev() {
+            let texts: Vec<&str> = stems[..length].iter().map(|&stem| &*self.of_stem[stem].text).collect();
+            if let Some(meaning) = VOCABULARY.stand_in(&texts.join(" ")) {
                 words.extend(self.telling(meaning));
                 return length;
             }
@@ -213,15 +217,19 @@ impl WordBook {
     }
 }
 
-/// The longest run of two words or more from the first that `find` knows, and what it says of it. Nearly all runs mean
-/// nothing together, which their first word shows.
+/// The longest run of two words or more, and at most so many, that the text begins with and `find` knows: where it ends,
+/// and what it says of it.
 fn longest_run<'v>(
-    words: &[&str],
-    several: bool,
+    text: &str,
+    longest: usize,
     find: impl Fn(&str) -> Option<&'v str>,
 ) -> Option<(usize, &'v str)> {
-    let longest = if several { Vocabulary::LONGEST_STAND_IN.min(words.len()) } else { 1 };
-    (2..=longest).rev().find_map(|length| find(&words[..length].join(" ")).map(|found| (length, found)))
+    let ends = || text.match_indices(' ').map(|(at, _)| at).chain([text.len()]).take(longest);
+    let words = if longest > 1 { ends().count() } else { 1 };
+    (2..=words).rev().find_map(|length| {
+        let end = ends().nth(length - 1)?;
+        find(&text[..end]).map(|found| (end, found))
+    })
 }
 
 /// The text without articles that are written together with their word: `batteries d'auto`, `fonte d’alu`.

@@ -1,10 +1,13 @@
 //! What the cells of a column look like, whatever its name says.
 
+use std::collections::HashSet;
+
 use crate::context::Context;
+use crate::cuts::Cut;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
-use crate::price::{self, Strength};
-use crate::scan::{Kind, Scan};
+use crate::price::Strength;
+use crate::scan::Scan;
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
 
@@ -31,12 +34,12 @@ impl Shown {
 
     pub fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
         let mut shown = Shown::default();
-        let mut seen: Vec<String> = Vec::new();
+        let mut seen: HashSet<&str> = HashSet::new();
         let mut above: Option<i64> = None;
         for cell in rows.iter().take(Self::SAMPLE).filter_map(|row| row.cells.get(at)) {
-            let seen_text = cell.shown();
-            shown.codes += usize::from(is_code(&seen_text));
-            if let Ok(number) = seen_text.trim_end_matches(['.', ')']).parse::<i64>() {
+            let text = cell.seen();
+            shown.codes += usize::from(is_code(&text));
+            if let Ok(number) = text.trim_end_matches(['.', ')']).parse::<i64>() {
                 shown.counted += usize::from(above.is_none_or(|above| number == above + 1));
                 above = Some(number);
             }
@@ -59,16 +62,19 @@ impl Shown {
             shown.filled += 1;
             if VOCABULARY.currencies(text).is_some() {
                 shown.currencies += 1;
-            } else if is_unit(text) {
+                continue;
+            }
+            if is_unit(text) {
                 shown.units += 1;
-            } else if looks_priced(cell, marks) || VOCABULARY.has(text, Use::OnRequest) {
+                continue;
+            }
+            let strength = Cut::of(text).strength(marks);
+            if strength.is_some() || VOCABULARY.has(text, Use::OnRequest) {
                 shown.priced += 1;
-                shown.sure += usize::from(strength(&Scan::of(text), marks) > Some(Strength::Weak));
+                shown.sure += usize::from(strength > Some(Strength::Weak));
             } else if text.chars().any(char::is_alphabetic) {
                 shown.words += 1;
-                if !seen.contains(text) {
-                    seen.push(text.clone());
-                }
+                seen.insert(text);
             }
         }
         shown.distinct = seen.len();
@@ -105,31 +111,18 @@ fn is_code(text: &str) -> bool {
 pub(super) fn is_price(cell: &Cell, marks: Marks) -> bool {
     match cell {
         Cell::Number { percent, .. } => !percent,
-        Cell::Text(text) => has_price(&Scan::of(text), marks),
+        Cell::Text(text) => Cut::of(text).is_price(marks),
         _ => false,
     }
-}
-
-/// The same of a text that has been cut already.
-pub(super) fn has_price(scan: &Scan<'_>, marks: Marks) -> bool {
-    scan.text.contains(|c: char| c.is_ascii_digit()) && strength(scan, marks) > Some(Strength::Weak)
 }
 
 /// Whether a cell of text is nothing but a price, with its currency and unit.
 pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
     match cell {
         Cell::Number { percent, .. } => !percent,
-        Cell::Text(text) => strength(&Scan::of(text), marks).is_some(),
+        Cell::Text(text) => Cut::of(text).strength(marks).is_some(),
         _ => false,
     }
-}
-
-fn strength(scan: &Scan<'_>, marks: Marks) -> Option<Strength> {
-    let prices = price::prices(scan, marks);
-    let price = prices.first()?;
-    let rest = (0..price.first).chain(price.last..scan.tokens.len());
-    let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
-    (stray == 0).then_some(price.strength)
 }
 
 fn is_unit(text: &str) -> bool {

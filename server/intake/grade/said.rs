@@ -19,9 +19,7 @@ pub(super) struct Said {
 }
 
 impl Said {
-    pub fn of(book: &mut WordBook, wording: &str, group: Option<&str>) -> Said {
-        let wording = book.words(wording);
-        let group = group.map(|group| book.heading(group)).unwrap_or_default();
+    pub fn of(book: &WordBook, wording: Words, group: Arc<Words>) -> Said {
         let mut rivals = book.rivals(&wording);
         let strict = rivals.iter().enumerate();
         let strict = strict.map(|(list, own)| own.iter().any(|&word| book.must_match(list, word))).collect();

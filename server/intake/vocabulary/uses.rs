@@ -78,6 +78,8 @@ pub(crate) enum Use {
     Was,
     /// Before an amount that limits what is paid or taken.
     Limit,
+    /// As a word of plain letters, it can mean a currency.
+    Currency,
 }
 
 /// All that a word can do, as a set.

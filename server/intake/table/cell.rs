@@ -1,0 +1,106 @@
+//! What one cell says: a name, or a price.
+
+use rust_decimal::Decimal;
+
+use crate::context::Context;
+use crate::cuts::Cut;
+use crate::document::Cell;
+use crate::draft::{Charge, DraftPrice, second_price};
+use crate::lines::is_only_a_date;
+use crate::number::Marks;
+use crate::parts::{charge, charge_within};
+use crate::price::{PriceText, Sign, Strength, UnitText};
+use crate::scan::{Kind, Scan};
+use crate::sheet::Doubt;
+use crate::tier::{TierText, Within};
+use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal;
+
+/// What the cell of a name says besides.
+#[derive(Debug)]
+pub(crate) struct CellName {
+    /// It is a date, or something that the outlet sells.
+    pub names_nothing: bool,
+    /// The name without the tier that stands in it, and that tier.
+    pub without_tier: Option<(String, TierText)>,
+    pub unit: Option<UnitText>,
+    /// Whether the whole name says that the outlet charges.
+    pub charge: Charge,
+}
+
+impl CellName {
+    pub fn of(scan: &Scan<'_>, marks: Marks) -> CellName {
+        let normal = normal(scan.text);
+        let tier = Within::find(scan, marks, 0, scan.tokens.len()).filter(|tier| !tier.is_of_a_piece(scan));
+        CellName {
+            names_nothing: is_only_a_date(scan) || VOCABULARY.is_within(&normal, Use::Service),
+            without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
+            unit: Context::within_scan(scan, false).unit,
+            charge: charge_within(&normal),
+        }
+    }
+}
+
+/// What one price cell says.
+#[derive(Debug, Clone)]
+pub(crate) struct CellPrice {
+    pub price: DraftPrice,
+    pub note: Option<String>,
+    pub doubts: Vec<Doubt>,
+}
+
+impl CellPrice {
+    pub fn of(cell: &Cell, marks: Marks) -> CellPrice {
+        let plain = |price| CellPrice { price, note: None, doubts: Vec::new() };
+        match cell {
+            Cell::Empty => CellPrice { doubts: vec![Doubt::Blank], ..plain(DraftPrice::OnRequest) },
+            Cell::Number { value, said, percent: false } => plain(DraftPrice::Text(PriceText {
+                first: 0,
+                last: 0,
+                low: value.abs(),
+                high: None,
+                currencies: said.currencies.clone(),
+                unit: said.unit,
+                sign: if *value < Decimal::ZERO { Sign::Minus } else { Sign::Plain },
+                strength: Strength::Decimals,
+                unclear: false,
+            })),
+            Cell::Number { .. } | Cell::Date(_) => CellPrice {
+                note: Some(cell.shown()),
+                doubts: vec![Doubt::Blank],
+                ..plain(DraftPrice::OnRequest)
+            },
+            Cell::Text(text) => CellPrice::of_text(&Cut::of(text), marks),
+        }
+    }
+
+    /// The same of a text.
+    pub fn of_text(cut: &Cut<'_>, marks: Marks) -> CellPrice {
+        let scan = &cut.scan;
+        let text = scan.text;
+        let words = text.chars().any(char::is_alphabetic);
+        let asks = words && VOCABULARY.has(text, Use::OnRequest) || !text.chars().any(char::is_alphanumeric);
+        if asks {
+            return CellPrice { price: DraftPrice::OnRequest, note: None, doubts: Vec::new() };
+        }
+        if words && VOCABULARY.has(text, Use::Free) {
+            return CellPrice { price: DraftPrice::Free, note: None, doubts: Vec::new() };
+        }
+        let prices = cut.prices(marks);
+        let strongest = prices.iter().map(|price| price.strength).max();
+        let mut sure = prices.iter().filter(|price| Some(price.strength) == strongest);
+        let Some(price) = sure.next() else {
+            let (note, doubts) = (Some(text.to_string()), vec![Doubt::Blank]);
+            return CellPrice { price: DraftPrice::OnRequest, note, doubts };
+        };
+        let doubts = sure.next().and_then(|other| second_price(price, other)).into_iter().collect();
+        let rest = (0..price.first).chain(price.last..scan.tokens.len());
+        let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
+        let note = (stray > 0).then(|| text.to_string());
+        let mut price = price.clone();
+        if stray > 0 && charge(text) != Charge::No {
+            price.sign = Sign::Minus;
+        }
+        CellPrice { price: DraftPrice::Text(price), note, doubts }
+    }
+}
