@@ -295,7 +295,8 @@ fn new_line(at: usize, row: &Row, answers: &Answers, facts: &Facts<'_>) -> Line 
         group: row.group.clone(),
         grade: line_grade(answer.and_then(|answer| answer.grade.as_ref()), proposal, answers, facts),
         right: answer.is_some_and(|answer| answer.right),
-        prices: Vec::new(),
+        // Most lines have one.
+        prices: Vec::with_capacity(1),
     }
 }
 
@@ -391,12 +392,12 @@ fn is_settled_by_agreement(doubt: Doubt) -> bool {
 
 /// Marks prices of two lines for one grade from one mass.
 fn mark_twice(lines: &mut [Line]) {
-    let mut first: HashMap<(GradeId, Mass), (usize, usize)> = HashMap::new();
-    let mut twice: BTreeSet<(usize, usize)> = BTreeSet::new();
+    let mut first: HashMap<(&GradeId, Mass), (usize, usize)> = HashMap::new();
+    let mut twice: Vec<(usize, usize)> = Vec::new();
     for (l, line) in lines.iter().enumerate() {
         let Some(grade) = line.grade() else { continue };
         for (p, price) in line.prices.iter().enumerate().filter(|(_, price)| price.amounts.is_some()) {
-            match first.entry((grade.clone(), price.from)) {
+            match first.entry((grade, price.from)) {
                 Entry::Occupied(there) => twice.extend([*there.get(), (l, p)]),
                 Entry::Vacant(free) => {
                     free.insert((l, p));
@@ -404,6 +405,8 @@ fn mark_twice(lines: &mut [Line]) {
             }
         }
     }
+    twice.sort_unstable();
+    twice.dedup();
     for (line, price) in twice {
         lines[line].prices[price].remarks.push(Remark::Twice);
     }
