@@ -8,7 +8,7 @@ use super::{Query, StoreError, Tx};
 
 /// Rows that go by one statement. Each statement is a way to the database and back; but SQLite looks up the place of every
 /// value among the places of all, so that many more rows take longer than the ways that they save.
-const AT_ONCE: usize = 32;
+pub(super) const AT_ONCE: usize = 32;
 
 /// What stands in one column of a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -38,36 +38,50 @@ pub(super) struct Insert {
     pub behind: &'static str,
 }
 
-impl Insert {
-    /// Adds the rows in their order.
-    pub async fn rows<'v, const COLUMNS: usize>(
-        self,
-        tx: &mut Tx,
-        rows: impl IntoIterator<Item = [Value<'v>; COLUMNS]>,
-    ) -> Result<(), StoreError> {
-        let mut rows = rows.into_iter();
-        let mut before: Option<Form<COLUMNS>> = None;
-        loop {
-            let some: Vec<_> = rows.by_ref().take(AT_ONCE).collect();
-            let Some(first) = some.first() else { return Ok(()) };
-            let common = std::array::from_fn(|column| some.iter().all(|row| row[column] == first[column]));
-            let form = match before.take() {
-                Some(form) if form.common == common && form.rows == some.len() => form,
-                _ => Form { common, rows: some.len(), sql: self.sql(&common, some.len()) },
-            };
-            // The last few rows, whose number is any, make no statement that is worth keeping.
-            let mut query = sqlx::query(form.sql.clone()).persistent(some.len() == AT_ONCE);
-            for (value, _) in first.iter().zip(common).filter(|(_, common)| *common) {
-                query = bind(query, value.clone());
-            }
-            for row in some {
-                for (value, _) in row.into_iter().zip(common).filter(|(_, common)| !common) {
-                    query = bind(query, value);
-                }
-            }
-            query.execute(&mut **tx).await?;
-            before = Some(form);
+/// Rows on their way into a table, so many at a time.
+#[derive(Debug)]
+pub(super) struct Inserting<const COLUMNS: usize> {
+    insert: Insert,
+    /// The statement that went last.
+    last: Option<Form<COLUMNS>>,
+}
+
+/// The statement for so many rows that have these columns in common.
+#[derive(Debug)]
+struct Form<const COLUMNS: usize> {
+    common: [bool; COLUMNS],
+    rows: usize,
+    sql: SqlStr,
+}
+
+impl<const COLUMNS: usize> Inserting<COLUMNS> {
+    /// Adds the rows, which are no more than [`AT_ONCE`], in their order.
+    pub async fn add(&mut self, tx: &mut Tx, rows: Vec<[Value<'_>; COLUMNS]>) -> Result<(), StoreError> {
+        let Some(first) = rows.first() else { return Ok(()) };
+        let common = std::array::from_fn(|column| rows.iter().all(|row| row[column] == first[column]));
+        let form = match self.last.take() {
+            Some(form) if form.common == common && form.rows == rows.len() => form,
+            _ => Form { common, rows: rows.len(), sql: self.insert.sql(&common, rows.len()) },
+        };
+        // The last few rows, whose number is any, make no statement that is worth keeping.
+        let mut query = sqlx::query(form.sql.clone()).persistent(rows.len() == AT_ONCE);
+        for (value, _) in first.iter().zip(common).filter(|(_, common)| *common) {
+            query = bind(query, value.clone());
         }
+        for row in rows {
+            for (value, _) in row.into_iter().zip(common).filter(|(_, common)| !common) {
+                query = bind(query, value);
+            }
+        }
+        query.execute(&mut **tx).await?;
+        self.last = Some(form);
+        Ok(())
+    }
+}
+
+impl Insert {
+    pub fn begin<const COLUMNS: usize>(self) -> Inserting<COLUMNS> {
+        Inserting { insert: self, last: None }
     }
 
     /// The text for so many rows. What the rows have in common has one place, before those of each row.
@@ -94,16 +108,9 @@ impl Insert {
     }
 }
 
-/// The statement for so many rows that have these columns in common.
-struct Form<const COLUMNS: usize> {
-    common: [bool; COLUMNS],
-    rows: usize,
-    sql: SqlStr,
-}
-
-fn bind<'q>(query: Query<'q>, value: Value<'q>) -> Query<'q> {
+fn bind<'q>(query: Query<'q>, value: Value<'_>) -> Query<'q> {
     match value {
-        Value::Text(text) => query.bind(text),
+        Value::Text(text) => query.bind(text.to_string()),
         Value::Made(text) => query.bind(text),
         Value::Number(number) => query.bind(number),
         Value::Null => query.bind(None::<String>),

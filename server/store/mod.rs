@@ -184,7 +184,18 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
     let mut first = AnyConnection::connect(&address).await?;
     prepare_sqlite(&mut first).await?;
     first.close().await?;
-    let writer = sqlite_pool(1).connect(&address).await?;
+    let writer = sqlite_pool(1)
+        .after_connect(|connection, _| {
+            Box::pin(async move {
+                prepare_sqlite(connection).await?;
+                // A long sheet is one transaction: what it changes is written once, rather than pushed out half-way and
+                // read again.
+                sqlx::query("PRAGMA cache_size = -16384").execute(connection).await?;
+                Ok(())
+            })
+        })
+        .connect(&address)
+        .await?;
     SQLITE.run(&writer).await?;
     drop(lock);
     let readers = sqlite_pool(4).connect(&address).await?;

@@ -11,7 +11,7 @@ use trade::mass::Mass;
 use trade::money::{Price, PriceUnit};
 use trade::quote::{Quote, Quotes};
 
-use super::insert::{Insert, Value};
+use super::insert::{AT_ONCE, Insert, Value};
 use super::sheets::date;
 use super::{RowError, Store, StoreError, Tx, new_id};
 
@@ -301,22 +301,31 @@ pub(super) async fn add_quotes(
     sheet_id: &str,
     quotes: &[NewQuote],
 ) -> Result<(), StoreError> {
-    let rows = (0..).zip(quotes).map(|(position, quote)| {
-        [
-            Value::Made(new_id()),
-            Value::Text(shop_id),
-            Value::Text(sheet_id),
-            Value::Number(position),
-            Value::Text(&quote.wording),
-            quote.grade_id.as_ref().map(GradeId::as_str).into(),
-            quote.price.map(|(low, _)| low.to_string()).into(),
-            quote.price.and_then(|(_, high)| high).map(|high| high.to_string()).into(),
-            Value::Text(quote.currency.code()),
-            Value::Text(quote.unit.code()),
-            Value::Number(quote.from.micrograms()),
-            Value::Text(&quote.source),
-            Value::Text(&quote.place),
-        ]
-    });
-    INSERT.rows(tx, rows).await
+    let mut position = 0..;
+    let mut inserting = INSERT.begin();
+    for some in quotes.chunks(AT_ONCE) {
+        // In this order none of the positions is lost where the quotes end.
+        let rows = some.iter().zip(position.by_ref());
+        let rows = rows.map(|(quote, position)| row(shop_id, sheet_id, position, quote));
+        inserting.add(tx, rows.collect()).await?;
+    }
+    Ok(())
+}
+
+fn row<'q>(shop_id: &'q str, sheet_id: &'q str, position: i64, quote: &'q NewQuote) -> [Value<'q>; 13] {
+    [
+        Value::Made(new_id()),
+        Value::Text(shop_id),
+        Value::Text(sheet_id),
+        Value::Number(position),
+        Value::Text(&quote.wording),
+        quote.grade_id.as_ref().map(GradeId::as_str).into(),
+        quote.price.map(|(low, _)| low.to_string()).into(),
+        quote.price.and_then(|(_, high)| high).map(|high| high.to_string()).into(),
+        Value::Text(quote.currency.code()),
+        Value::Text(quote.unit.code()),
+        Value::Number(quote.from.micrograms()),
+        Value::Text(&quote.source),
+        Value::Text(&quote.place),
+    ]
 }

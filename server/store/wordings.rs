@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sqlx::FromRow;
 use trade::ids::{GradeId, OutletId};
 
-use super::insert::{Insert, Value};
+use super::insert::{AT_ONCE, Insert, Value};
 use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 /// A wording that was learned.
@@ -71,15 +71,19 @@ pub async fn learn(
 ) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
     let at = stamp(*at);
-    let rows = wordings.iter().map(|(wording, grade)| {
-        [
-            Value::Text(outlet_id.as_str()),
-            Value::Text(wording),
-            Value::Text(shop_id),
-            grade.as_ref().map(GradeId::as_str).into(),
-            Value::Text(partner_id),
-            Value::Text(&at),
-        ]
-    });
-    LEARN.rows(tx, rows).await
+    let mut inserting = LEARN.begin();
+    for some in wordings.chunks(AT_ONCE) {
+        let rows = some.iter().map(|(wording, grade)| {
+            [
+                Value::Text(outlet_id.as_str()),
+                Value::Text(wording),
+                Value::Text(shop_id),
+                grade.as_ref().map(GradeId::as_str).into(),
+                Value::Text(partner_id),
+                Value::Text(&at),
+            ]
+        });
+        inserting.add(tx, rows.collect()).await?;
+    }
+    Ok(())
 }
