@@ -2,14 +2,12 @@
 
 mod shown;
 
-use trade::mass::MassUnit;
-
 use crate::context::Context;
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
 use crate::price::unit_words;
 use crate::scan::{Kind, Scan};
-use crate::tier::{TierText, tier_at};
+use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
 use shown::{Shown, is_price, looks_priced};
@@ -48,7 +46,7 @@ pub(crate) struct PriceColumn {
 pub(crate) struct TierColumn {
     pub at: usize,
     /// The unit in its name.
-    pub unit: Option<MassUnit>,
+    pub unit: Option<TierUnit>,
 }
 
 /// What the name of a column says.
@@ -361,8 +359,8 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),
             Column::Currency => panel.currency = Some(at),
-            Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.mass_unit() }),
-            Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.mass_unit() }),
+            Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.tier_unit() }),
+            Column::TierTo => panel.tier_to = Some(TierColumn { at, unit: name.context.tier_unit() }),
             Column::Date => panel.date = Some(at),
             Column::Note => panel.notes.push(at),
         }

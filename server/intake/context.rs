@@ -5,6 +5,7 @@ use trade::money::{Currency, PriceUnit};
 
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
+use crate::tier::TierUnit;
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// Currency and unit named once for many prices.
@@ -68,6 +69,14 @@ impl Context {
         match self.unit {
             Some(UnitText::Unit(PriceUnit::Mass(unit))) => Some(unit),
             _ => None,
+        }
+    }
+
+    /// The unit that masses below it are given in.
+    pub fn tier_unit(&self) -> Option<TierUnit> {
+        match self.unit {
+            Some(UnitText::Ton) => Some(TierUnit::Ton),
+            _ => self.mass_unit().map(TierUnit::Mass),
         }
     }
 

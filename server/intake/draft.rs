@@ -28,6 +28,8 @@ fn usual_ton(currency: Currency) -> MassUnit {
 #[derive(Debug, Clone)]
 pub(crate) struct DraftRow {
     pub wording: String,
+    /// The wording with its tier, where that may be one of pieces.
+    pub whole: Option<String>,
     pub group: Option<String>,
     pub price: DraftPrice,
     pub tier: Option<TierText>,
@@ -115,6 +117,14 @@ impl<'h> Draft<'h> {
 
     pub fn leave_out(&mut self, source: &str, place: &Place, why: Why) {
         self.left_out.push(LeftOut { source: source.to_string(), place: place.clone(), why });
+    }
+
+    /// What was left out as a heading turned out to be none.
+    pub fn was_no_heading(&mut self, source: &str) {
+        let heading = |left: &&mut LeftOut| left.why == Why::Heading && left.source == source;
+        if let Some(left) = self.left_out.iter_mut().rev().find(heading) {
+            left.why = Why::NoPrice;
+        }
     }
 
     /// Takes in what the remark `text` says of prices. It holds for those below it, as long as no other does, and for
@@ -240,10 +250,13 @@ impl<'h> Draft<'h> {
             .tier
             // So many pieces, where the price is for each.
             .filter(|tier| tier.unit.is_some() || unit != Some(PriceUnit::Each))
-            .and_then(|tier| tier.masses(mass_unit(unit).or(mass_unit(self.hints.unit))))
+            .and_then(|tier| tier.masses(mass_unit(unit).or(mass_unit(self.hints.unit)), usual_ton(currency)))
             .unwrap_or((None, None));
         Row {
-            wording: draft.wording,
+            wording: match draft.whole {
+                Some(whole) if unit == Some(PriceUnit::Each) => whole,
+                _ => draft.wording,
+            },
             group: draft.group,
             price,
             unit,

@@ -35,6 +35,7 @@ mod table;
 mod decode;
 mod document;
 mod draft;
+mod firm;
 mod hints;
 
 mod context;

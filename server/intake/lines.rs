@@ -1,15 +1,21 @@
 //! Loose lines to rows: a name and its prices on one line, in either order, under headings.
 
+mod asked;
+mod heading;
+
 use crate::context::{Context, heading_name, is_heading};
 use crate::document::Line;
-use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
+use crate::draft::{Charge, Draft, DraftRow, wording};
+use crate::firm::{is_contact, is_firm, may_be_firm};
 use crate::number::{self, Habit, Marks};
-use crate::parts::{self, Part, charge, chosen, heading_within, starts_with, trimmed};
+use crate::parts::{self, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, PriceText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
-use crate::tier::{TierText, Within, tier_at};
+use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
+use asked::{asked_behind, on_request};
+use heading::Heading;
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -22,31 +28,6 @@ pub(crate) struct LineReader {
     beside: Vec<Heading>,
     /// Tiers that a line of column names gave for the prices below it.
     tiers: Vec<TierText>,
-}
-
-#[derive(Debug, Clone)]
-struct Heading {
-    name: String,
-    source: String,
-    context: Context,
-    charge: Charge,
-    /// It may be a title: it names only tiers that stand right below it.
-    perhaps: bool,
-    /// Prices without a name stood right below it, so it is a name itself.
-    is_name: bool,
-    /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
-    above: Option<String>,
-}
-
-impl Heading {
-    /// As the name of prices below it: `Copper (500+ lb)` is copper, from 500 lb on.
-    fn name_and_tier(&self, marks: Marks) -> (String, Option<TierText>) {
-        let scan = Scan::of(&self.source);
-        let within = Within::find(&scan, marks, 0, scan.tokens.len())
-            .filter(|within| !within.is_of_a_piece(&scan) && within.cut_from(&scan, &self.source).is_some());
-        let name = within.and_then(|within| within.cut_from(&scan, &self.name));
-        (name.unwrap_or_else(|| self.name.clone()), within.map(|within| within.tier))
-    }
 }
 
 impl LineReader {
@@ -111,14 +92,15 @@ impl LineReader {
         }
         let (name, group, source, tier_above) = match (part.name, &self.heading) {
             (Some(name), heading) => {
-                let group =
-                    heading.as_ref().filter(|heading| !heading.perhaps).map(|heading| heading.name.clone());
-                (name, group, text.to_string(), None)
+                let heading = heading.as_ref().filter(|heading| !heading.perhaps);
+                let group = heading.and_then(|heading| heading.group.clone());
+                (name, group, text.to_string(), heading.and_then(|heading| heading.tier))
             }
             // A line that holds only a price, or a tier and its price, belongs to the name above it.
             (None, Some(heading)) => {
                 let (name, tier) = heading.name_and_tier(draft.marks);
-                (name, heading.above.clone(), format!("{} / {text}", heading.source), tier)
+                let above = heading.above.clone().filter(|above| *above != name);
+                (name, above, format!("{} / {text}", heading.source), tier)
             }
             (None, None) => return draft.leave_out(text, place, Why::NoName),
         };
@@ -144,6 +126,7 @@ impl LineReader {
             let tier = tier.or_else(|| by_header.then(|| self.tiers[i])).or(tier_above);
             draft.rows.push(DraftRow {
                 wording: wording.clone(),
+                whole: part.whole.clone(),
                 group: group.clone(),
                 price,
                 tier,
@@ -174,27 +157,55 @@ impl LineReader {
         if let Some(part) = on_request(text, scan) {
             return self.part(part, text, &line.place, Charge::No, draft);
         }
-        draft.look_for_date(text);
+        let dated = draft.finds_date(text);
+        if let Some(heading) = self.heading.as_mut().filter(|heading| heading.may_be_firm)
+            && draft.rows.is_empty()
+            && (dated || is_contact(text) || VOCABULARY.has_within(text, Use::Title))
+        {
+            // What stands between the yard's address and the head of its sheet is its name.
+            (heading.perhaps, heading.may_be_firm) = (true, false);
+            draft.was_no_heading(&heading.source);
+        }
         // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
         let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
         let known = VOCABULARY.has_within(heading_name(text), Use::Group);
         if self.side_by_side(scan, text) {
             return draft.leave_out(text, &line.place, Why::Heading);
         }
-        if is_heading(text) {
-            let perhaps = !(known || marked || !draft.rows.is_empty());
+        let tier = of_heading(scan, draft.marks);
+        let is_tier = tier.is_some_and(|(_, is_all)| is_all);
+        if is_heading(text) || is_tier {
+            // At the head of a sheet, the yard's name has words of the trade, too.
+            let opens = draft.rows.is_empty() && self.heading.as_ref().is_none_or(|heading| heading.perhaps);
+            let firm = opens && !text.ends_with(':') && is_firm(text);
+            let perhaps = firm || !(known || marked || is_tier || !draft.rows.is_empty());
+            let name = heading_name(text);
+            let mut context = Context::of(text, false);
+            let mut charge = charge(text);
+            let before = self.heading.take();
+            // A tier alone stands below the heading before it.
+            if let Some(before) = before.as_ref().filter(|before| is_tier && !before.perhaps) {
+                context = context.within(&before.context);
+                charge = charge.or(before.charge);
+            }
+            let above = match before {
+                Some(before) if before.is_name || before.is_tier => before.above,
+                Some(before) => Some(before.name).filter(|_| !before.perhaps),
+                None => None,
+            };
+            let bare = tier.and_then(|(within, _)| within.cut_from(scan, name));
             self.heading = Some(Heading {
-                name: heading_name(text).to_string(),
+                group: if is_tier { above.clone() } else { Some(bare.unwrap_or_else(|| name.to_string())) },
+                name: name.to_string(),
                 source: text.to_string(),
-                context: Context::of(text, false),
-                charge: charge(text),
+                context,
+                charge,
                 perhaps,
                 is_name: false,
-                above: match self.heading.take() {
-                    Some(heading) if heading.is_name => heading.above,
-                    Some(heading) => Some(heading.name).filter(|_| !heading.perhaps),
-                    None => None,
-                },
+                above,
+                tier: tier.map(|(within, _)| within.tier),
+                is_tier,
+                may_be_firm: opens && may_be_firm(text),
             });
             self.beside.clear();
             self.tiers.clear();
@@ -220,6 +231,10 @@ impl LineReader {
             perhaps: false,
             is_name: false,
             above: None,
+            tier: None,
+            is_tier: false,
+            may_be_firm: false,
+            group: Some(heading_name(piece).to_string()),
         };
         self.beside = pieces.iter().map(heading).collect();
         self.heading = self.beside.first().cloned();
@@ -364,85 +379,6 @@ fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
     let whole = VOCABULARY.has(scan.word(0), Use::WholeSheet) && VOCABULARY.has_within(text, Use::Past);
     // `Last week 4.10, this week 4.20` has a price of today.
     (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
-}
-
-/// A name with “call”, “POA” or “no charge” in the place of its price.
-fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
-    let end = scan.tokens.len();
-    let end =
-        if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
-    if let Some(part) = on_request_first(scan, end) {
-        return Some(part);
-    }
-    let before = |end: usize| {
-        (1..=4.min(end)).rev().find_map(|length| {
-            let words = scan.between(end - length, end);
-            if VOCABULARY.has(words, Use::OnRequest) {
-                Some((end - length, DraftPrice::OnRequest))
-            } else {
-                VOCABULARY.has(words, Use::Free).then_some((end - length, DraftPrice::Free))
-            }
-        })
-    };
-    let Some((mut start, price)) = before(end) else { return on_request_and_more(scan, end) };
-    // `Call for quote  Call`, as a page has it with its button.
-    while let Some((earlier, _)) =
-        start.checked_sub(1).filter(|gap| scan.kind(*gap) == Some(Kind::Gap)).and_then(before)
-    {
-        start = earlier;
-    }
-    let name = trimmed(scan, 0, start)?;
-    // `Call for prices` and `Other items: please call` name nothing.
-    let remark = starts_with(scan, Use::Remark)
-        || VOCABULARY.has_within(name, Use::Remark)
-        || starts_with(scan, Use::WholeSheet) && name.split_whitespace().count() > 1;
-    let apart =
-        start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
-    let short = name.split_whitespace().count() <= 4;
-    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
-}
-
-/// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
-fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let gap = (1..end).find(|&at| scan.kind(at) == Some(Kind::Gap))?;
-    let asks = (1..=3).any(|length| {
-        let behind = gap + 1 + length;
-        let over = behind < end && matches!(scan.word(behind), "," | ";" | "(" | "-" | "/");
-        over && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
-    });
-    let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
-    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
-    (asks && end - gap <= 8 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
-}
-
-/// `POA  Silver contacts`, among lines that begin with their price.
-fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let (length, price) = (1..=4.min(end)).rev().find_map(|length| {
-        let words = scan.between(0, length);
-        if VOCABULARY.has(words, Use::OnRequest) {
-            Some((length, DraftPrice::OnRequest))
-        } else {
-            VOCABULARY.has(words, Use::Free).then_some((length, DraftPrice::Free))
-        }
-    })?;
-    let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
-    let remark = starts_with(scan, Use::Remark);
-    (!remark).then(|| Part::asking(name, price))
-}
-
-/// What is on request behind the last price of a line that lists several: `… hdd .80 / ceramic cpu call. Good thru Fri.`
-fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
-    if !(scan.kind(from) == Some(Kind::Slash) || matches!(scan.word(from), "," | ";")) {
-        return None;
-    }
-    let ends = |at: usize| scan.word(at) == "." && (scan.spaced(at + 1) || at + 1 == scan.tokens.len());
-    let end = (from + 1..scan.tokens.len()).find(|&at| ends(at)).unwrap_or(scan.tokens.len());
-    let length = (1..=3).rev().find(|length| {
-        end > from + 1 + length && VOCABULARY.has(scan.between(end - length, end), Use::OnRequest)
-    })?;
-    let name = trimmed(scan, from + 1, end - length)?;
-    let short = name.split_whitespace().count() <= 4 && !VOCABULARY.has_within(name, Use::Remark);
-    short.then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// All tiers of a line of column names, in order.

@@ -19,6 +19,8 @@ const MOST_TIER_WORDS: usize = 4;
 pub(crate) struct Part {
     /// `None` where the line holds only a tier and a price.
     pub name: Option<String>,
+    /// The name with its tier, where that may be one of pieces.
+    pub whole: Option<String>,
     pub prices: Vec<(DraftPrice, Option<TierText>)>,
     pub note: Option<String>,
     pub doubts: Vec<Doubt>,
@@ -166,13 +168,25 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, mut beside: Between) {
             }
             part.prices.push(entry);
         }
-        _ => parts.push(Part { name: beside.name, prices: vec![entry], note: None, doubts: Vec::new() }),
+        _ => parts.push(Part {
+            name: beside.name,
+            whole: beside.whole,
+            prices: vec![entry],
+            note: None,
+            doubts: Vec::new(),
+        }),
     }
 }
 
 impl Part {
     pub fn asking(name: &str, price: DraftPrice) -> Part {
-        Part { name: Some(name.to_string()), prices: vec![(price, None)], note: None, doubts: Vec::new() }
+        Part {
+            name: Some(name.to_string()),
+            whole: None,
+            prices: vec![(price, None)],
+            note: None,
+            doubts: Vec::new(),
+        }
     }
 
     /// Takes in what stands behind the last price of the line: a tier, or a note.
@@ -193,6 +207,8 @@ impl Part {
 #[derive(Debug, Default)]
 struct Between {
     name: Option<String>,
+    /// The name with its tier, where that may be one of pieces.
+    whole: Option<String>,
     /// All of it, as it stands.
     text: String,
     tier: Option<TierText>,
@@ -278,7 +294,9 @@ impl Between {
         let name = trimmed(scan, begins, ends).filter(|_| !remark);
         let cut = |name: &str| tier.and_then(|tier| tier.cut_from(scan, name));
         let text = scan.between(if behind.is_some() { start } else { first }, last);
+        let bare = tier.is_some_and(|tier| tier.tier.takes_unit_of_price());
         Between {
+            whole: name.filter(|name| bare && cut(name).is_some()).map(str::to_string),
             name: name.map(|name| cut(name).unwrap_or_else(|| name.to_string())),
             text: text.trim_matches([' ', '\t', ',', ';', '-', '|']).to_string(),
             tier: tier.map(|tier| tier.tier),

@@ -1,24 +1,27 @@
 //! Tables to rows: a name, its prices, and what the other columns and the headings say.
 
 mod cell;
+mod rows;
 
 use rust_decimal::Decimal;
-use trade::mass::MassUnit;
 
-use crate::columns::{self, Panel, PriceColumn, TierColumn};
+use crate::columns::{self, Panel, TierColumn};
 use crate::context::{Context, heading_name, is_heading};
 use crate::cuts::{Cut, Cuts};
 use crate::date::Dated;
 use crate::document::{Cell, CutRow, GridRow, Line};
-use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price, wording};
+use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
+use crate::firm::is_firm;
 use crate::lines::LineReader;
+use crate::number::Marks;
 use crate::parts::charge;
 use crate::scan::Scan;
-use crate::sheet::{Doubt, Place, Why};
-use crate::tier::{TierText, tier_at};
+use crate::sheet::{Doubt, Why};
+use crate::tier::{TierText, TierUnit, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 
 pub(crate) use cell::{CellName, CellPrice};
+use rows::price_rows;
 
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
@@ -115,11 +118,33 @@ struct Heading {
     name: Option<String>,
     context: Context,
     charge: Charge,
+    /// From which mass on the names below it have their prices.
+    tier: Option<TierText>,
 }
 
 impl Heading {
     fn of(name: Option<&str>, context: Context) -> Heading {
-        Heading { name: name.map(str::to_string), context, charge: name.map_or(Charge::No, charge) }
+        Heading {
+            name: name.map(str::to_string),
+            context,
+            charge: name.map_or(Charge::No, charge),
+            tier: None,
+        }
+    }
+
+    /// The heading that stands below this one, or beneath the names of the columns.
+    fn then(&self, text: &str, marks: Marks) -> Heading {
+        let scan = Scan::of(text);
+        let heading = Heading::of(Some(heading_name(text)), Context::of(text, false));
+        match of_heading(&scan, marks) {
+            // `Over 500 lb` completes the heading above it.
+            Some((within, true)) => Heading { tier: Some(within.tier), ..self.clone() },
+            Some((within, false)) => {
+                let bare = within.cut_from(&scan, heading_name(text));
+                Heading { tier: Some(within.tier), name: bare.or(heading.name), ..heading }
+            }
+            None => heading,
+        }
     }
 
     fn none() -> Heading {
@@ -207,7 +232,7 @@ impl Table {
         // Where only the group's column has a name, that is what is priced.
         let group_is_name = name.is_none() && group.is_some() && priced && panel.tier_from.is_none();
         let (name, group) = if group_is_name { (group, None) } else { (name, group) };
-        if !priced && (name.is_none() || self.alone(at, row)) {
+        if !priced && (name.is_none() || self.alone(at, row, draft.marks)) {
             return Ok(());
         }
         let above = &self.above[at];
@@ -238,9 +263,12 @@ impl Table {
         }
         // `Brass (100-500 lb)`, where no column says from which mass on.
         let by_column = tier.is_some() || panel.prices.iter().any(|price| price.tier.is_some());
-        let (name, tier, charge) = match named.without_tier.as_ref().filter(|_| !by_column) {
-            Some((bare, tier)) => (bare.clone(), Some(*tier), charge(bare)),
-            None => (name, tier, named.charge),
+        let (name, whole, tier, charge) = match named.without_tier.as_ref().filter(|_| !by_column) {
+            Some((bare, tier)) => {
+                let whole = Some(name).filter(|_| tier.takes_unit_of_price());
+                (bare.clone(), whole, Some(*tier), charge(bare))
+            }
+            None => (name, None, tier, named.charge),
         };
         self.above[at] = Above { wording: name.clone(), group: group.clone() };
         match cell(panel.date) {
@@ -251,9 +279,11 @@ impl Table {
         let heading = &self.headings[at];
         let of_row = row_context(panel, cut).within(&Context { unit: named.unit, ..Context::default() });
         let notes: Vec<String> = panel.notes.iter().filter_map(|c| cell(Some(*c))).map(Cell::shown).collect();
+        let tier = tier.or(heading.tier.filter(|_| !by_column));
         let base = DraftRow {
             charge: charge.or(heading.charge),
             wording: name,
+            whole,
             group: group.or_else(|| heading.name.clone()),
             price: DraftPrice::OnRequest,
             tier,
@@ -270,7 +300,7 @@ impl Table {
     }
 
     /// Whether the panel's name stands alone and reads like a heading or remark rather than a grade without a price.
-    fn alone(&self, at: usize, row: &GridRow) -> bool {
+    fn alone(&self, at: usize, row: &GridRow, marks: Marks) -> bool {
         let Some(Cell::Text(name)) = row.cells.get(self.panels[at].wording) else { return true };
         let others = row.cells.iter().filter(|cell| !cell.is_empty()).count() > 1;
         if others && self.panels.len() == 1 {
@@ -281,6 +311,7 @@ impl Table {
             || !Context::of(name, false).is_empty()
             || capitals
             || name.ends_with(':')
+            || of_heading(&Scan::of(name), marks).is_some_and(|(_, is_tier)| is_tier)
             || VOCABULARY.has_within(heading_name(name), Use::Group)
             || charge(name) == Charge::Sure
             || self.above[at].wording.is_empty()
@@ -304,13 +335,19 @@ impl Table {
                 let text = row.cells[column].shown();
                 let known = VOCABULARY.has_within(heading_name(&text), Use::Group);
                 let at = self.panels.iter().rposition(|panel| panel.wording <= column).unwrap_or(0);
-                if is_heading(&text) && (known || !self.panels.is_empty()) {
-                    let heading = Heading::of(Some(heading_name(&text)), Context::of(&text, false));
+                // The yard's own name at the head of its sheet.
+                if draft.rows.is_empty() && is_firm(&text) {
+                    continue;
+                }
+                let is_tier = || of_heading(&Scan::of(&text), draft.marks).is_some_and(|(_, is_all)| is_all);
+                if is_heading(&text) && (known || !self.panels.is_empty())
+                    || !self.panels.is_empty() && is_tier()
+                {
                     headed = true;
                     if self.headings.len() <= at {
                         self.headings.resize(at + 1, Heading::none());
                     }
-                    self.headings[at] = heading;
+                    self.headings[at] = self.headings[at].then(&text, draft.marks);
                     if let Some(above) = self.above.get_mut(at) {
                         *above = Above::default();
                     }
@@ -354,7 +391,7 @@ fn row_context(panel: &Panel, cut: &CutRow<'_>) -> Context {
 fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
     let end = |column: Option<TierColumn>, bare_is_from: bool| {
         let column = column?;
-        let bare = |value: Decimal, unit: Option<MassUnit>| {
+        let bare = |value: Decimal, unit: Option<TierUnit>| {
             let (from, to) = if bare_is_from { (Some(value), None) } else { (None, Some(value)) };
             TierText { from, to, unit: unit.or(column.unit) }
         };
@@ -368,7 +405,7 @@ fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
                     return Some(TierText { unit: tier.unit.or(column.unit), ..tier });
                 }
                 let amount = scan.numbers().next().and_then(|number| draft.marks.read(number))?;
-                Some(bare(amount.value, Context::of(text, true).mass_unit()))
+                Some(bare(amount.value, Context::of(text, true).tier_unit()))
             }
             _ => None,
         }
@@ -378,112 +415,5 @@ fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
             Some(TierText { from: from.from, to: to.to.or(from.to), unit: from.unit.or(to.unit) })
         }
         (one, other) => one.or(other),
-    }
-}
-
-/// The rows of one name: one for each tier column, else one for its price.
-fn price_rows(
-    panel: &Panel,
-    cut: &CutRow<'_>,
-    base: DraftRow,
-    of_row: &Context,
-    of_heading: &Context,
-    mut notes: Vec<String>,
-    draft: &Draft<'_>,
-) -> Vec<DraftRow> {
-    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
-    let base = DraftRow { charge, ..base };
-    let row = cut.row;
-    let mut rows: Vec<DraftRow> = Vec::new();
-    for column in &panel.prices {
-        let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
-        let read = match (cell, cut.cuts.get(column.at)) {
-            (Cell::Text(_), Some(cut)) => cut.price(draft.marks).clone(),
-            _ => CellPrice::of(cell, draft.marks),
-        };
-        // Nothing, or a dash, where other columns have the price.
-        let silent = cell.says_nothing();
-        if silent && (column.tier.is_some() || *cell == Cell::Empty && panel.prices.len() > 1) {
-            continue;
-        }
-        notes.extend(read.note);
-        let context = of_row.within(&column.context).within(of_heading);
-        let new = DraftRow {
-            price: read.price,
-            tier: column.tier.or(base.tier),
-            place: in_column(&base.place, column),
-            doubts: read.doubts,
-            context,
-            ..base.clone()
-        };
-        // Price columns that are no tiers say the same thing in another way.
-        match rows.first_mut() {
-            Some(first) if column.tier.is_none() => first.doubts.extend(second(first, &new)),
-            _ => rows.push(new),
-        }
-    }
-    // What stands in the column of charges is one, where no price does.
-    let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
-    if let Some(cell) =
-        panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty())
-    {
-        let read = CellPrice::of(cell, draft.marks);
-        if let DraftPrice::Text(_) = read.price {
-            let context = of_row.within(of_heading);
-            rows = vec![DraftRow {
-                price: read.price,
-                doubts: read.doubts,
-                context,
-                charge: Charge::Sure,
-                ..base.clone()
-            }];
-        }
-    }
-    if rows.is_empty() {
-        rows.push(DraftRow {
-            doubts: vec![Doubt::Blank],
-            context: of_row.within(of_heading),
-            ..base.clone()
-        });
-    }
-    if let (Some(high), Some(first)) = (panel.high.and_then(|c| row.cells.get(c)), rows.first_mut()) {
-        set_high(first, high, draft);
-    }
-    let note = (!notes.is_empty()).then(|| notes.join("; "));
-    rows.iter_mut().for_each(|row| row.note = note.clone());
-    rows
-}
-
-/// The doubt that a second price column casts on the first, each with the unit of its own column.
-fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
-    let with_unit = |row: &DraftRow| match &row.price {
-        DraftPrice::Text(price) => {
-            let mut price = price.clone();
-            price.unit = price.unit.or(row.context.unit);
-            Some(price)
-        }
-        _ => None,
-    };
-    second_price(&with_unit(first)?, &with_unit(second)?)
-}
-
-fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
-    let (DraftPrice::Text(low), DraftPrice::Text(high)) =
-        (&mut row.price, CellPrice::of(high, draft.marks).price)
-    else {
-        return;
-    };
-    if high.low > low.low {
-        low.high = Some(high.low);
-    }
-}
-
-fn in_column(place: &Place, column: &PriceColumn) -> Place {
-    match place {
-        Place::Cell { sheet, row, .. } => {
-            let column = u32::try_from(column.at).unwrap_or(u32::MAX).saturating_add(1);
-            Place::Cell { sheet: sheet.clone(), row: *row, column }
-        }
-        line => line.clone(),
     }
 }

@@ -14,16 +14,54 @@ use crate::vocabulary::{Use, VOCABULARY};
 pub(crate) struct TierText {
     pub from: Option<Decimal>,
     pub to: Option<Decimal>,
-    pub unit: Option<MassUnit>,
+    pub unit: Option<TierUnit>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum TierUnit {
+    Mass(MassUnit),
+    /// A ton of one of three kinds.
+    Ton,
+}
+
+/// A span with decimals ends at no more tons than this (common practice, no source).
+const LARGEST_BROKEN: Decimal = dec!(10);
+
+impl TierUnit {
+    fn is_ton(self) -> bool {
+        use MassUnit::{GrossTon, ShortTon, Tonne};
+        matches!(self, TierUnit::Ton | TierUnit::Mass(GrossTon | ShortTon | Tonne))
+    }
 }
 
 impl TierText {
-    /// The masses, in the tier's own unit or else `usual`. `None` without any unit, and beyond what a lot can weigh.
-    pub fn masses(self, usual: Option<MassUnit>) -> Option<(Option<Mass>, Option<Mass>)> {
+    /// Whether a number without a unit bounds masses: it is round, and neither a share of copper nor a year.
+    fn is_surely_a_mass(self) -> bool {
+        let year = |bound: Decimal| bound >= dec!(1990) && bound < dec!(2100);
+        match (self.from, self.to) {
+            (Some(bound), None) | (None, Some(bound)) => {
+                bound >= dec!(100) && (bound % dec!(50)).is_zero() && !year(bound)
+            }
+            _ => false,
+        }
+    }
+
+    /// Whether it is bounded by a number alone, in the unit of the price: of pieces, where that is for each.
+    pub fn takes_unit_of_price(self) -> bool {
+        self.unit.is_none() && (self.from.is_some() || self.to.is_some())
+    }
+
+    /// The masses, in the tier's own unit or else `usual`; a bare ton is the usual one if that is a ton, or else `ton`.
+    /// `None` without any unit, and beyond what a lot can weigh.
+    pub fn masses(self, usual: Option<MassUnit>, ton: MassUnit) -> Option<(Option<Mass>, Option<Mass>)> {
         if self.from.is_none() && self.to.is_none() {
             return Some((None, None));
         }
-        let unit = self.unit.or(usual)?;
+        let unit = match self.unit {
+            Some(TierUnit::Mass(unit)) => unit,
+            Some(TierUnit::Ton) => usual.filter(|unit| TierUnit::Mass(*unit).is_ton()).unwrap_or(ton),
+            None => usual?,
+        };
         let most = HEAVIEST_GRAMS / unit.grams();
         let fits = |number: Option<Decimal>| number.is_none_or(|n| n <= most);
         (fits(self.from) && fits(self.to))
@@ -52,7 +90,7 @@ pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> O
         return Some(span);
     }
     let (mut opening, number_at) = opening(scan, at);
-    let first = whole_number(scan, marks, number_at)?;
+    let first = bound(scan, marks, number_at)?;
     let (mut unit, mut next) = mass_unit(scan, number_at + 1);
     if opening.is_none() && joins(scan, next, false) {
         return span(scan, marks, number_at, false, bare);
@@ -88,14 +126,19 @@ pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> O
 /// The span whose first mass is token `at`: `100-500 lb`; with a word `before` it, as in `between 100 and 500 lb`, more
 /// words can join the two.
 fn span(scan: &Scan<'_>, marks: Marks, at: usize, before: bool, bare: bool) -> Option<(TierText, usize)> {
-    let first = whole_number(scan, marks, at)?;
+    let first = bound(scan, marks, at)?;
     let (unit, joint) = mass_unit(scan, at + 1);
     if !joins(scan, joint, before) {
         return None;
     }
-    let second = whole_number(scan, marks, joint + 1).filter(|second| *second > first)?;
+    let second = bound(scan, marks, joint + 1).filter(|second| *second > first)?;
     let (second_unit, end) = mass_unit(scan, joint + 2);
     let unit = second_unit.or(unit);
+    // `3.8-3.9 lb` are prices; by the ton there are none so low.
+    let whole = first.is_integer() && second.is_integer();
+    if !whole && !(unit.is_some_and(TierUnit::is_ton) && second <= LARGEST_BROKEN) {
+        return None;
+    }
     (unit.is_some() || bare).then_some((TierText { from: Some(first), to: Some(second), unit }, end))
 }
 
@@ -126,9 +169,15 @@ impl Within {
     /// The first tier of these tokens.
     pub fn find(scan: &Scan<'_>, marks: Marks, first: usize, last: usize) -> Option<Within> {
         (first..last).find_map(|at| {
-            let (tier, next) = tier_at(scan, marks, at, false).filter(|(_, next)| *next <= last)?;
             let opens = at > first && scan.kind(at - 1) == Some(Kind::Open);
-            let place = if opens && next < last && scan.kind(next) == Some(Kind::Close) {
+            let closes = |next: usize| opens && next < last && scan.kind(next) == Some(Kind::Close);
+            let (tier, next) =
+                tier_at(scan, marks, at, false).filter(|(_, next)| *next <= last).or_else(|| {
+                    // `Copper (100+)`: in the unit of the price.
+                    let bare = if opens { tier_at(scan, marks, at, true) } else { None };
+                    bare.filter(|(tier, next)| closes(*next) && tier.is_surely_a_mass())
+                })?;
+            let place = if closes(next) {
                 InBrackets::Alone
             } else if brackets_around(scan, first, at, last).is_some() {
                 InBrackets::Beside
@@ -141,7 +190,7 @@ impl Within {
 
     /// Whether it is the mass of one piece, and no tier: `Motors (under 50 lb)`.
     pub fn is_of_a_piece(&self, scan: &Scan<'_>) -> bool {
-        let Some((from, to)) = self.tier.masses(None) else { return false };
+        let Some((from, to)) = self.tier.masses(None, MassUnit::Tonne) else { return false };
         let small = to.or(from).is_some_and(|mass| mass.grams() <= HEAVIEST_PIECE);
         let heavy = (0..scan.tokens.len()).any(|at| scan.is(at, Use::HeavyPiece));
         self.place == InBrackets::Alone && small && heavy
@@ -174,6 +223,19 @@ impl Within {
             brackets_around(scan, 0, self.at, scan.tokens.len()).unwrap_or((self.at, self.next));
         (open..close).any(|at| scan.is(at, Use::Least))
     }
+}
+
+/// The tier that a heading gives for the names below it, and whether the heading is nothing else.
+pub(crate) fn of_heading(scan: &Scan<'_>, marks: Marks) -> Option<(Within, bool)> {
+    let end = scan.tokens.len();
+    let within = Within::find(scan, marks, 0, end)
+        .filter(|within| within.tier.unit.is_some() && !within.is_of_a_piece(scan))?;
+    // `Minimum 100 lb` is what the outlet takes at all.
+    if (0..end).any(|at| scan.is(at, Use::Least)) {
+        return None;
+    }
+    let says = |at: usize| matches!(scan.kind(at), Some(Kind::Word | Kind::Number | Kind::Fact));
+    Some((within, !(0..within.at).chain(within.next..end).any(says)))
 }
 
 /// The brackets that a token stands in.
@@ -237,19 +299,22 @@ fn end_word(words: &str) -> Option<End> {
     }
 }
 
-fn whole_number(scan: &Scan<'_>, marks: Marks, at: usize) -> Option<Decimal> {
+/// A number that a mass is given in: a whole one, or one with a single decimal, as no price has it: `2.5+ tons`.
+fn bound(scan: &Scan<'_>, marks: Marks, at: usize) -> Option<Decimal> {
     if scan.kind(at) != Some(Kind::Number) {
         return None;
     }
-    marks.read(scan.word(at)).map(|amount| amount.value).filter(Decimal::is_integer)
+    let single = |value: &Decimal| value.is_integer() || value.scale() == 1 && !value.is_zero();
+    marks.read(scan.word(at)).map(|amount| amount.value).filter(single)
 }
 
-fn mass_unit(scan: &Scan<'_>, at: usize) -> (Option<MassUnit>, usize) {
+fn mass_unit(scan: &Scan<'_>, at: usize) -> (Option<TierUnit>, usize) {
     if scan.kind(at) == Some(Kind::Number) {
         return (None, at);
     }
     match unit_words(scan, at) {
-        Some((UnitText::Unit(PriceUnit::Mass(unit)), next)) => (Some(unit), next),
+        Some((UnitText::Unit(PriceUnit::Mass(unit)), next)) => (Some(TierUnit::Mass(unit)), next),
+        Some((UnitText::Ton, next)) => (Some(TierUnit::Ton), next),
         _ => (None, at),
     }
 }
@@ -264,7 +329,11 @@ mod tests {
         let marks = Marks::of(scan.numbers(), Habit::Point);
         let shown = tier_at(&scan, marks, 0, bare).map_or("none".to_string(), |(tier, next)| {
             let end = |n: Option<Decimal>| n.map(|n| n.to_string()).unwrap_or_default();
-            let unit = tier.unit.map(|unit| format!(" {}", unit.code())).unwrap_or_default();
+            let unit = match tier.unit {
+                Some(TierUnit::Mass(unit)) => format!(" {}", unit.code()),
+                Some(TierUnit::Ton) => " ton".to_string(),
+                None => String::new(),
+            };
             let rest = scan.between(next, scan.tokens.len());
             format!(
                 "{}..{}{unit}{}{rest}",
@@ -299,6 +368,13 @@ mod tests {
         cut("Copper (min 50 lb)", "whole");
         cut("Copper (500 lb load or more)", "none");
         cut("Copper (min. 50 lb)", "none");
+        cut("Copper (100+), clean", "Copper, clean");
+        cut("Copper (over 500)", "Copper");
+        cut("Insulated wire (60+)", "none");
+        cut("Laptops (2012+)", "none");
+        cut("Stainless (304-316)", "none");
+        cut("Processors (386+)", "none");
+        cut("Shred (5+ tons)", "Shred");
         cut("(500+ lb)", "whole");
         cut("Copper (clean", "none");
     }
@@ -328,6 +404,16 @@ mod tests {
         check("500+", true, "500..");
         check("100-500", false, "none");
         check("3.80-3.95 lb", false, "none");
+        check("5+ tons", false, "5.. ton");
+        check("over 20 tons 3.80", false, "20.. ton | 3.80");
+        check("1-5 tons", false, "1..5 ton");
+        check("2.5+ tons", false, "2.5.. ton");
+        check("over 0.5 tonnes", false, "0.5.. tonne");
+        check("from 1.5 to 3 tonnes", false, "1.5..3 tonne");
+        check("under 2.5 kg", false, "..2.5 kg");
+        check("0.5-2 t", false, "0.5..2 tonne");
+        check("3.8-3.9 lb", false, "none");
+        check("3.80 lb & up", false, "none");
         check("Copper", true, "none");
     }
 }

@@ -86,6 +86,61 @@ fn a_tier_in_brackets() {
     check("Miedź (od 100 do 500 kg)", "Miedź | 100..500 kg");
 }
 
+/// A short ton is 2,000 lb (NIST Handbook 44, Appendix C), and the usual one where prices are in US dollars.
+#[test]
+fn tons_and_decimals() {
+    check("Shred (5+ tons)", "Shred | 10000.. lb");
+    check("Shred (2.5+ tons)", "Shred | 5000.. lb");
+    check("Shred (under 0.5 tons)", "Shred | ..1000 lb");
+    check("Shred (1-5 tons)", "Shred | 2000..10000 lb");
+    check("Kupfer (ab 2.5 kg)", "Kupfer | 2.5.. kg");
+}
+
+#[test]
+fn a_tier_in_the_unit_of_the_price() {
+    check("Copper #2 (100+)", "Copper #2 | 100.. lb");
+    check("Copper #2 (under 500)", "Copper #2 | ..500 lb");
+    // What is paid for each is counted, and the name says how many.
+    let rows =
+        sheet("list.csv", b"Material,Price\nRAM (100+),$2.00 each\nCPU,$3.00 each\nPSU,$1.00 each\n").rows;
+    assert_eq!((rows[0].wording.as_str(), rows[0].tier_from), ("RAM (100+)", None));
+    let rows = sheet("list.txt", b"RAM (100+)  $2.00 each\nCPU  $3.00 each\nPSU  $1.00 each\n").rows;
+    assert_eq!((rows[0].wording.as_str(), rows[0].tier_from), ("RAM (100+)", None));
+}
+
+/// A heading that gives a tier gives it to the names below it; what it says besides, or the heading above it, completes
+/// them.
+#[test]
+fn a_tier_in_a_heading() {
+    let said = |name: &str, text: &str, expect: &[&str]| {
+        let rows = sheet(name, text.as_bytes()).rows;
+        let shown: Vec<String> = rows
+            .iter()
+            .map(|row| {
+                let (from, to) = (mass(row.tier_from, MassUnit::Pound), mass(row.tier_to, MassUnit::Pound));
+                format!("{} < {} {from}..{to}", row.wording, row.group.as_deref().unwrap_or("-"))
+            })
+            .collect();
+        assert_eq!(shown, expect, "{text}");
+    };
+    let expect =
+        ["Bright < COPPER ..500", "No. 2 < COPPER ..500", "Bright < COPPER 500..", "Yellow < BRASS .."];
+    said(
+        "list.txt",
+        "COPPER\nUnder 500 lb:\nBright  4.10\nNo. 2  3.60\nOver 500 lb:\nBright  4.20\nBRASS\nYellow  2.20\n",
+        &expect,
+    );
+    said(
+        "list.csv",
+        "Material,Price\nCOPPER,\nUnder 500 lb,\nBright,4.10\nNo. 2,3.60\nOver 500 lb,\nBright,4.20\nBRASS,\nYellow,2.20\n",
+        &expect,
+    );
+    let expect = ["Bright < Copper 1000..", "No. 2 < Copper 1000.."];
+    said("list.txt", "Copper (1000+ lb)\nBright  4.10\nNo. 2  3.60\n", &expect);
+    said("list.txt", "Copper:\n1,000 lb and up\nBright  4.10\nNo. 2  3.60\n", &expect);
+    said("list.txt", "Minimum 100 lb\nBright  4.10\nNo. 2  3.60\n", &["Bright < - ..", "No. 2 < - .."]);
+}
+
 #[test]
 fn a_tier_inside_a_name() {
     check("Brass 100-500 lbs", "Brass | 100..500 lb");

@@ -78,6 +78,8 @@ pub(crate) enum Use {
     Was,
     /// Before an amount that limits what is paid or taken.
     Limit,
+    /// In the name of a firm.
+    Firm,
     /// As a word of plain letters, it can mean a currency.
     Currency,
 }

@@ -1,0 +1,85 @@
+//! Lines with words in the place of a price: “call”, “POA”, “no charge”.
+
+use crate::draft::DraftPrice;
+use crate::parts::{Part, starts_with, trimmed};
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// A name with “call”, “POA” or “no charge” in the place of its price.
+pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
+    let end = scan.tokens.len();
+    let end =
+        if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    if let Some(part) = on_request_first(scan, end) {
+        return Some(part);
+    }
+    let before = |end: usize| {
+        (1..=4.min(end)).rev().find_map(|length| {
+            let words = scan.between(end - length, end);
+            if VOCABULARY.has(words, Use::OnRequest) {
+                Some((end - length, DraftPrice::OnRequest))
+            } else {
+                VOCABULARY.has(words, Use::Free).then_some((end - length, DraftPrice::Free))
+            }
+        })
+    };
+    let Some((mut start, price)) = before(end) else { return on_request_and_more(scan, end) };
+    // `Call for quote  Call`, as a page has it with its button.
+    while let Some((earlier, _)) =
+        start.checked_sub(1).filter(|gap| scan.kind(*gap) == Some(Kind::Gap)).and_then(before)
+    {
+        start = earlier;
+    }
+    let name = trimmed(scan, 0, start)?;
+    // `Call for prices` and `Other items: please call` name nothing.
+    let remark = starts_with(scan, Use::Remark)
+        || VOCABULARY.has_within(name, Use::Remark)
+        || starts_with(scan, Use::WholeSheet) && name.split_whitespace().count() > 1;
+    let apart =
+        start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
+    let short = name.split_whitespace().count() <= 4;
+    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+}
+
+/// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
+fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let gap = (1..end).find(|&at| scan.kind(at) == Some(Kind::Gap))?;
+    let asks = (1..=3).any(|length| {
+        let behind = gap + 1 + length;
+        let over = behind < end && matches!(scan.word(behind), "," | ";" | "(" | "-" | "/");
+        over && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
+    });
+    let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
+    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    (asks && end - gap <= 8 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// `POA  Silver contacts`, among lines that begin with their price.
+fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let (length, price) = (1..=4.min(end)).rev().find_map(|length| {
+        let words = scan.between(0, length);
+        if VOCABULARY.has(words, Use::OnRequest) {
+            Some((length, DraftPrice::OnRequest))
+        } else {
+            VOCABULARY.has(words, Use::Free).then_some((length, DraftPrice::Free))
+        }
+    })?;
+    let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
+    let remark = starts_with(scan, Use::Remark);
+    (!remark).then(|| Part::asking(name, price))
+}
+
+/// What is on request behind the last price of a line that lists several: `… hdd .80 / ceramic cpu call. Good thru Fri.`
+pub(super) fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
+    if !(scan.kind(from) == Some(Kind::Slash) || matches!(scan.word(from), "," | ";")) {
+        return None;
+    }
+    let ends = |at: usize| scan.word(at) == "." && (scan.spaced(at + 1) || at + 1 == scan.tokens.len());
+    let end = (from + 1..scan.tokens.len()).find(|&at| ends(at)).unwrap_or(scan.tokens.len());
+    let length = (1..=3).rev().find(|length| {
+        end > from + 1 + length && VOCABULARY.has(scan.between(end - length, end), Use::OnRequest)
+    })?;
+    let name = trimmed(scan, from + 1, end - length)?;
+    let short = name.split_whitespace().count() <= 4 && !VOCABULARY.has_within(name, Use::Remark);
+    short.then(|| Part::asking(name, DraftPrice::OnRequest))
+}

@@ -1,0 +1,42 @@
+//! The heading that lines stand under.
+
+use crate::context::Context;
+use crate::draft::Charge;
+use crate::number::Marks;
+use crate::scan::Scan;
+use crate::tier::{TierText, Within};
+
+#[derive(Debug, Clone)]
+pub(super) struct Heading {
+    pub name: String,
+    pub source: String,
+    pub context: Context,
+    pub charge: Charge,
+    /// It may be a title: it names only tiers that stand right below it.
+    pub perhaps: bool,
+    /// Prices without a name stood right below it, so it is a name itself.
+    pub is_name: bool,
+    /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
+    pub above: Option<String>,
+    /// What it says from which mass on names below it have their prices, and whether it says nothing else: `Over 500 lb`.
+    pub tier: Option<TierText>,
+    pub is_tier: bool,
+    /// What names below it are completed by.
+    pub group: Option<String>,
+    /// It stands at the head of the sheet and has a word that may be the yard's name.
+    pub may_be_firm: bool,
+}
+
+impl Heading {
+    /// As the name of prices below it: `Copper (500+ lb)` is copper, from 500 lb on.
+    pub fn name_and_tier(&self, marks: Marks) -> (String, Option<TierText>) {
+        if let (true, Some(above)) = (self.is_tier, &self.above) {
+            return (above.clone(), self.tier);
+        }
+        let scan = Scan::of(&self.source);
+        let within = Within::find(&scan, marks, 0, scan.tokens.len())
+            .filter(|within| !within.is_of_a_piece(&scan) && within.cut_from(&scan, &self.source).is_some());
+        let name = within.and_then(|within| within.cut_from(&scan, &self.name));
+        (name.unwrap_or_else(|| self.name.clone()), within.map(|within| within.tier))
+    }
+}

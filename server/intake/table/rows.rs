@@ -1,0 +1,116 @@
+//! The rows of one name, by the columns of its prices.
+
+use crate::columns::{Panel, PriceColumn};
+use crate::context::Context;
+use crate::document::{Cell, CutRow};
+use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price};
+use crate::parts::charge;
+use crate::sheet::{Doubt, Place};
+use crate::table::CellPrice;
+
+/// The rows of one name: one for each tier column, else one for its price.
+pub(super) fn price_rows(
+    panel: &Panel,
+    cut: &CutRow<'_>,
+    base: DraftRow,
+    of_row: &Context,
+    of_heading: &Context,
+    mut notes: Vec<String>,
+    draft: &Draft<'_>,
+) -> Vec<DraftRow> {
+    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
+    let base = DraftRow { charge, ..base };
+    let row = cut.row;
+    let mut rows: Vec<DraftRow> = Vec::new();
+    for column in &panel.prices {
+        let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
+        let read = match (cell, cut.cuts.get(column.at)) {
+            (Cell::Text(_), Some(cut)) => cut.price(draft.marks).clone(),
+            _ => CellPrice::of(cell, draft.marks),
+        };
+        // Nothing, or a dash, where other columns have the price.
+        let silent = cell.says_nothing();
+        if silent && (column.tier.is_some() || *cell == Cell::Empty && panel.prices.len() > 1) {
+            continue;
+        }
+        notes.extend(read.note);
+        let context = of_row.within(&column.context).within(of_heading);
+        let new = DraftRow {
+            price: read.price,
+            tier: column.tier.or(base.tier),
+            place: in_column(&base.place, column),
+            doubts: read.doubts,
+            context,
+            ..base.clone()
+        };
+        // Price columns that are no tiers say the same thing in another way.
+        match rows.first_mut() {
+            Some(first) if column.tier.is_none() => first.doubts.extend(second(first, &new)),
+            _ => rows.push(new),
+        }
+    }
+    // What stands in the column of charges is one, where no price does.
+    let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
+    if let Some(cell) =
+        panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty())
+    {
+        let read = CellPrice::of(cell, draft.marks);
+        if let DraftPrice::Text(_) = read.price {
+            let context = of_row.within(of_heading);
+            rows = vec![DraftRow {
+                price: read.price,
+                doubts: read.doubts,
+                context,
+                charge: Charge::Sure,
+                ..base.clone()
+            }];
+        }
+    }
+    if rows.is_empty() {
+        rows.push(DraftRow {
+            doubts: vec![Doubt::Blank],
+            context: of_row.within(of_heading),
+            ..base.clone()
+        });
+    }
+    if let (Some(high), Some(first)) = (panel.high.and_then(|c| row.cells.get(c)), rows.first_mut()) {
+        set_high(first, high, draft);
+    }
+    let note = (!notes.is_empty()).then(|| notes.join("; "));
+    rows.iter_mut().for_each(|row| row.note = note.clone());
+    rows
+}
+
+/// The doubt that a second price column casts on the first, each with the unit of its own column.
+fn second(first: &DraftRow, second: &DraftRow) -> Option<Doubt> {
+    let with_unit = |row: &DraftRow| match &row.price {
+        DraftPrice::Text(price) => {
+            let mut price = price.clone();
+            price.unit = price.unit.or(row.context.unit);
+            Some(price)
+        }
+        _ => None,
+    };
+    second_price(&with_unit(first)?, &with_unit(second)?)
+}
+
+fn set_high(row: &mut DraftRow, high: &Cell, draft: &Draft<'_>) {
+    let (DraftPrice::Text(low), DraftPrice::Text(high)) =
+        (&mut row.price, CellPrice::of(high, draft.marks).price)
+    else {
+        return;
+    };
+    if high.low > low.low {
+        low.high = Some(high.low);
+    }
+}
+
+fn in_column(place: &Place, column: &PriceColumn) -> Place {
+    match place {
+        Place::Cell { sheet, row, .. } => {
+            let column = u32::try_from(column.at).unwrap_or(u32::MAX).saturating_add(1);
+            Place::Cell { sheet: sheet.clone(), row: *row, column }
+        }
+        line => line.clone(),
+    }
+}
