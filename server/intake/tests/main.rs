@@ -2,6 +2,7 @@
 
 mod days;
 mod grades;
+mod heads;
 mod hostile;
 mod labels;
 mod scores;
