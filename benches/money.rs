@@ -12,7 +12,7 @@ mod common;
 
 use std::io::Read;
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use common::{Program, Shop, median};
 use jiff::civil::Date;
