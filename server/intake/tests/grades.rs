@@ -1,14 +1,12 @@
 //! Wordings as outlets write them, and the grade each must be proposed as.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-mod seed;
-
 use intake::{Catalogue, How, Learned, Proposal};
 use trade::ids::GradeId;
 
 /// Each line of `cases` is `wording [< heading] = grade`, with `?` for one that must be asked about.
 fn check(cases: &str) {
-    let grades = seed::grades();
+    let grades = super::seed::grades();
     let catalogue = Catalogue::new(grades);
     let mut wrong = Vec::new();
     for case in cases.lines().map(str::trim).filter(|line| !line.is_empty()) {
@@ -132,7 +130,7 @@ fn what_contradicts_is_never_proposed() {
 
 #[test]
 fn learned_meanings_come_first() {
-    let grades = seed::grades();
+    let grades = super::seed::grades();
     let catalogue = Catalogue::new(grades);
     let meaning = |grade: &str| Some(GradeId::from(grade));
     let learned = Learned::new([
@@ -155,7 +153,7 @@ fn learned_meanings_come_first() {
 
 #[test]
 fn every_name_of_the_catalogue_means_itself() {
-    let grades = seed::grades();
+    let grades = super::seed::grades();
     let catalogue = Catalogue::new(grades.clone());
     for grade in grades {
         let proposal = catalogue.propose(&Learned::default(), &grade.name, None);

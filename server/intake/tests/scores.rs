@@ -6,15 +6,12 @@
 //! another folder of labelled sheets: how well new ones are read shows only before anybody has looked at them.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-mod labels;
-mod seed;
-
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use super::labels::{Label, Labels};
 use intake::{Catalogue, Learned, Row, RowPrice, detect, normal_wording, read_alone};
 use jiff::civil::date;
-use labels::{Label, Labels};
 use rust_decimal::Decimal;
 
 #[derive(Debug, Default, Clone)]
@@ -214,7 +211,7 @@ fn form(path: &Path) -> &'static str {
 }
 
 fn all(folder: &Path) -> BTreeMap<&'static str, Score> {
-    let catalogue = Catalogue::new(seed::grades());
+    let catalogue = Catalogue::new(super::seed::grades());
     let mut paths: Vec<PathBuf> =
         std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.retain(|path| path.extension().is_none_or(|end| end != "labels"));

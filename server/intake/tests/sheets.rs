@@ -1,7 +1,7 @@
 //! Whole sheets, each beside the rows that it must give.
 //!
 //! The sheets are invented. Each file of `tests/data/sheets` has a file of the same name plus `.rows` beside it. After
-//! an intended change, `UPDATE_ROWS=1 cargo test -p intake --test sheets` writes them anew; read the difference.
+//! an intended change, `UPDATE_ROWS=1 cargo test -p intake sheets::` writes them anew; read the difference.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::fmt::Write as _;

@@ -1,8 +1,6 @@
 //! Names with the masses in them from which, or up to which, their price holds: on whole sheets of every form.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-mod seed;
-
 use intake::{Catalogue, Hints, Learned, RowPrice, Sheet, detect, read};
 use jiff::civil::date;
 use proptest::prelude::*;
@@ -158,7 +156,7 @@ proptest! {
         more in 1u32..2000,
         form in prop::sample::select(vec!["({a}+ lb)", "[over {a} lb]", "({a}-{b} kg)", "(under {b} kg)", "({a} lb and up)"]),
     ) {
-        let grades = seed::grades();
+        let grades = super::seed::grades();
         // A name that has brackets itself may have words of a load in them.
         let name = grade.get(&grades).name.clone();
         prop_assume!(!name.contains(['(', ')']));

@@ -12,7 +12,7 @@ use trade::money::Share;
 use trade::net::Line;
 use trade::outlet::{Outlet, Terms};
 
-use crate::{grades, kilograms, terms, yard};
+use super::{grades, kilograms, terms, yard};
 
 /// A normal number, by Box and Muller.
 fn normal(rng: &mut Rng) -> f64 {

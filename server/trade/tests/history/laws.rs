@@ -15,7 +15,7 @@ use trade::net::{Ladder, Load, StepKind, deliver};
 use trade::outlet::{Outlet, Terms};
 use trade::volume::Volume;
 
-use crate::{TODAY, facts, grades, kilograms, settled, terms, yard};
+use super::{TODAY, facts, grades, kilograms, settled, terms, yard};
 
 fn loads() -> Vec<Load> {
     let load = |grade: &str, kg: Decimal| Load {

@@ -8,8 +8,8 @@ use trade::net::Closed;
 use trade::outlet::{Drive, Way};
 use trade::plan::{Limits, PinTrouble, Place, Plan, Planner, Proof, Trouble, margins};
 
-use crate::shop::{Instance, shop};
-use crate::solved;
+use super::shop::{Instance, shop};
+use super::solved;
 
 fn id(lot: usize) -> LotId {
     LotId::new(format!("L{lot:03}"))

@@ -22,7 +22,7 @@ use trade::quote::{Quote, Quotes};
 use trade::tour::Roads;
 use trade::volume::{Size, Volume};
 
-use crate::shop::{Instance, chance, decimal, facts, outlet, share};
+use super::shop::{Instance, chance, decimal, facts, outlet, share};
 
 pub fn grams(grams: impl Into<Decimal>) -> Mass {
     Mass::from_grams(grams.into())

@@ -11,8 +11,8 @@ use trade::outlet::{Drive, Outlet, Terms, Way};
 use trade::plan::habit::{every_bag_alone, highest_price, nearest_yard};
 use trade::quote::{Quote, Quotes};
 
-use crate::shop::{Instance, outlet, shop};
-use crate::{EQUAL, solved};
+use super::shop::{Instance, outlet, shop};
+use super::{EQUAL, solved};
 
 fn yard(id: &str, kilometres: Decimal, copper: Decimal, least: Mass) -> Outlet {
     let price = Price::new(copper, Currency::USD, PriceUnit::Mass(MassUnit::Pound));

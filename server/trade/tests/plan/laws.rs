@@ -8,9 +8,9 @@ use trade::net::{self, Load};
 use trade::plan::{Choices, Limits, Place, Plan, Proof, Trouble, solve};
 use trade::tour::Tours;
 
-use crate::everything::everything;
-use crate::shop::{Instance, shop};
-use crate::{near, solved};
+use super::everything::everything;
+use super::shop::{Instance, shop};
+use super::{near, solved};
 
 /// Sums the plan up from its parts, and sees that every lot is in one place.
 fn check_whole(instance: &Instance, plan: &Plan) {
@@ -55,7 +55,7 @@ fn one_more_outlet_never_hurts() {
         let with = solved(&instance).total;
         let outlet = instance.outlets.remove(seed as usize % 4);
         let without = solved(&instance).total;
-        assert!(without <= with + crate::EQUAL, "seed {seed}: {} lost {}", outlet.id, without - with);
+        assert!(without <= with + super::EQUAL, "seed {seed}: {} lost {}", outlet.id, without - with);
     }
 }
 
@@ -68,13 +68,13 @@ fn a_bar_and_a_closed_outlet_never_help() {
         let pair = (delivery.lots[0].clone(), delivery.outlet.clone());
         instance.choices.bars.insert(pair.clone());
         let barred = solved(&instance);
-        assert!(barred.total <= free.total + crate::EQUAL, "seed {seed}");
+        assert!(barred.total <= free.total + super::EQUAL, "seed {seed}");
         let there = barred.deliveries.iter().find(|other| other.outlet == pair.1);
         assert!(there.is_none_or(|there| !there.lots.contains(&pair.0)), "seed {seed}");
 
         instance.choices = Choices { closed: BTreeSet::from([pair.1.clone()]), ..Choices::default() };
         let closed = solved(&instance);
-        assert!(closed.total <= barred.total + crate::EQUAL, "seed {seed}");
+        assert!(closed.total <= barred.total + super::EQUAL, "seed {seed}");
         assert!(closed.deliveries.iter().all(|other| other.outlet != pair.1), "seed {seed}");
     }
 }
@@ -133,10 +133,10 @@ fn a_stopped_search_states_its_gap() {
     for limits in [Limits::nodes(0), Limits { nodes: 1_000, stop: Some(&stop) }] {
         let plan = solve(&instance.problem(), &limits);
         check_whole(&instance, &plan);
-        assert!(plan.total <= best.total + crate::EQUAL);
+        assert!(plan.total <= best.total + super::EQUAL);
         match plan.proof {
             Proof::Optimal => panic!("nothing was searched"),
-            Proof::Gap { bound } => assert!(bound >= best.total - crate::EQUAL, "bound {bound}"),
+            Proof::Gap { bound } => assert!(bound >= best.total - super::EQUAL, "bound {bound}"),
         }
     }
     assert_eq!(solve(&instance.problem(), &Limits::nodes(1_000)), best, "the same search twice");

@@ -21,8 +21,8 @@ use trade::quote::{Quote, Quotes};
 use trade::tour::Roads;
 use trade::volume::Volume;
 
-use crate::shop::{Instance, facts, outlet};
-use crate::solved;
+use super::shop::{Instance, facts, outlet};
+use super::solved;
 
 /// Above every cost in the files.
 const REVENUE: Decimal = dec!(1_000_000);

@@ -12,10 +12,10 @@ use trade::plan::{
 use trade::quote::{Quote, Quotes};
 use trade::volume::Volume;
 
-use crate::brute::Brute;
-use crate::everything::everything;
-use crate::shop::{Instance, shop};
-use crate::{near, place_of, without_dropped_pins};
+use super::brute::Brute;
+use super::everything::everything;
+use super::shop::{Instance, shop};
+use super::{near, place_of, without_dropped_pins};
 
 fn planned(instance: &Instance) -> (Plan, Turns) {
     let problem = instance.problem();
@@ -222,19 +222,19 @@ fn a_shelf_as_shops_have_it() {
         if turn.is_open {
             let mut shut = instance.clone();
             shut.choices.closed.insert(turn.outlet.clone());
-            assert!(near(plan.total - turn.by, crate::solved(&shut).total), "{turn:?}");
+            assert!(near(plan.total - turn.by, super::solved(&shut).total), "{turn:?}");
         }
     }
     for turn in &turns.prices {
         let by = turn.then.amount - turn.now.amount;
         let nearly = with_price(&instance, turn, by * dec!(0.98));
-        assert!(near(crate::solved(&nearly).total, worth(&plan, &nearly)), "{turn:?}");
+        assert!(near(super::solved(&nearly).total, worth(&plan, &nearly)), "{turn:?}");
         let past = with_price(&instance, turn, by * dec!(1.02));
-        assert!(crate::solved(&past).total > worth(&plan, &past) + crate::EQUAL, "{turn:?}");
+        assert!(super::solved(&past).total > worth(&plan, &past) + super::EQUAL, "{turn:?}");
     }
     for turn in &turns.masses {
         let more = with_more(&instance, &turn.grade, turn.extra);
-        let with = crate::solved(&more);
+        let with = super::solved(&more);
         let there = with.deliveries.iter().find(|delivery| delivery.outlet == turn.outlet);
         assert!(there.is_some(), "{turn:?}");
         assert!(place_of(&more, &with, &more.lots[0].load.lot) <= more.outlets.len());

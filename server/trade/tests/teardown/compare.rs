@@ -4,7 +4,7 @@ use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, KindId};
 use trade::teardown::{Comparison, Decides, Nets, Side, Tree, compare, depth};
 
-use crate::{g, nets, piece, tree};
+use super::{g, nets, piece, tree};
 
 fn compared(one: &Tree, other: &Tree, nets: &Nets, rate: Decimal) -> Comparison {
     let depths = [depth(one, nets, rate), depth(other, nets, rate)];

@@ -7,7 +7,7 @@ use trade::ids::{GradeId, PartId};
 use trade::mass::Mass;
 use trade::teardown::{Deed, Net, Nets, Piece, Tree, TreeProblem, depth, ways};
 
-use crate::{g, nets, piece, tree};
+use super::{g, nets, piece, tree};
 
 /// A tower at 0.001 a gram whole. The board is worth 5.00 and takes 4 minutes, the supply 0.60 whole and takes 2, and holds a
 /// cord of 0.30 that takes half a minute's wage more than it brings.

@@ -250,9 +250,9 @@ fn one_of_several_items_for_each_unit_agrees_with_the_table() {
 fn half_a_unit_is_opened_where_there_is_no_time_for_all_of_it() {
     // The board brings 5.00 in 4 minutes, the supply 0.60 in 2 more; an hour of work costs 6.00.
     let parts =
-        vec![(crate::piece("board", "board", 1000, 4), ""), (crate::piece("supply", "supply", 1500, 2), "")];
-    let tower = crate::tree(crate::piece("tower", "", 9000, 0), parts);
-    let nets = crate::nets(&[("board", dec!(0.005)), ("supply", dec!(0.0004))]);
+        vec![(super::piece("board", "board", 1000, 4), ""), (super::piece("supply", "supply", 1500, 2), "")];
+    let tower = super::tree(super::piece("tower", "", 9000, 0), parts);
+    let nets = super::nets(&[("board", dec!(0.005)), ("supply", dec!(0.0004))]);
     let found = ways(&tower, &nets, dec!(6));
     let figures: Vec<_> = found.ways.iter().map(|way| (way.minutes, way.gain)).collect();
     // The supply alone is a way, too: 0.60 less 0.20. It takes the least time.

@@ -6,7 +6,7 @@ use rust_decimal::{Decimal, dec};
 use trade::ids::PartId;
 use trade::teardown::{Finished, Prior, learn, shrink};
 
-use crate::{g, piece, tree};
+use super::{g, piece, tree};
 
 /// The age of the Ennerdale granophyre: prior N(370, 20²), one observation 421 with deviation 8; posterior N(414.0, 7.43²),
 /// and 0.9702 of it above 400. Example 2.10 in chapter 2 of the notes for MAS2903 (GitHub

@@ -6,7 +6,7 @@ use trade::ids::PartId;
 use trade::mass::{Mass, MassUnit};
 use trade::teardown::{Balance, Entry, EntryKind, Progress, last_place};
 
-use crate::g;
+use super::g;
 
 fn at(clock: &str) -> Timestamp {
     format!("2026-05-12T{clock}:00Z").parse().expect("a moment")
@@ -104,12 +104,12 @@ fn the_last_place_of_a_reading_as_it_was_typed() {
 #[test]
 fn what_has_not_come_off_is_still_in_it() {
     let parts = vec![
-        (crate::piece("board", "board", 600, 4), ""),
-        (crate::piece("relay", "silver", 40, 2), "board"),
-        (crate::piece("supply", "supply", 1400, 2), ""),
-        (crate::piece("coil", "copper", 90, 2), "supply"),
+        (super::piece("board", "board", 600, 4), ""),
+        (super::piece("relay", "silver", 40, 2), "board"),
+        (super::piece("supply", "supply", 1400, 2), ""),
+        (super::piece("coil", "copper", 90, 2), "supply"),
     ];
-    let tree = crate::tree(crate::piece("box", "", 2500, 0), parts);
+    let tree = super::tree(super::piece("box", "", 2500, 0), parts);
     let place = |id: &str| tree.piece(&id.into()).map(|(at, _)| at).expect("a part");
     let still = |entries: &[Entry], part: &str| -> Vec<String> {
         let still = Progress::of(entries).still_in(&tree, place(part));

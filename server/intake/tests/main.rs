@@ -1,0 +1,11 @@
+//! Everything that is checked of the reader through its public face, in one program: it is linked once.
+
+mod days;
+mod grades;
+mod hostile;
+mod labels;
+mod scores;
+mod seed;
+mod sheets;
+mod tiers;
+mod workbooks;
