@@ -309,14 +309,14 @@ async fn a_shop_that_labels_a_bag_for_each_parcel_still_sees_its_containers(shop
     let mut all = labels.len();
     let mut page = first.clone();
     for nth in 2..=5 {
-        page = shop.get(&page.link("More")).await.ok();
+        page = shop.get(&page.link("The next page")).await.ok();
         assert_eq!(page.url, format!("/containers?page={nth}"));
         all += page.texts(".slim strong").len();
     }
     assert_eq!(all, 450);
     assert_eq!(page.texts(".slim strong").last().expect("the last"), "drum_12", "2 stands before 12");
     assert!(!page.attributes("a.button", "href").contains(&"/containers?page=6".to_string()));
-    assert_eq!(page.link("Back"), "/containers?page=4");
+    assert_eq!(page.link("The page before"), "/containers?page=4");
     // Found by its words, whatever signs are among them.
     let found = shop.submit(first.form("form[action='/containers']").set("label", "AG_44")).await.ok();
     assert_eq!(found.texts(".slim strong").len(), 11, "bag_44 and bag_440 to bag_449");
