@@ -254,7 +254,7 @@ impl<R: Read + Seek> Archive<R> {
                     put.map_err(|error| at(error.to_string()))?;
                 }
             }
-            tx.follow_all(&shop_id).await?;
+            tx.derive_anew(&shop_id).await?;
         }
         tx.commit().await?;
         Ok(())

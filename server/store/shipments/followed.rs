@@ -75,7 +75,7 @@ pub(in crate::store) async fn follow(tx: &mut Tx, shop_id: &str, id: &str) -> Re
 
 impl Tx {
     /// What stands in a shop's rows because of other rows, made anew for an archive that may be older than it.
-    pub async fn follow_all(&mut self, shop_id: &str) -> Result<(), StoreError> {
+    pub async fn derive_anew(&mut self, shop_id: &str) -> Result<(), StoreError> {
         self.moved().count_anew(shop_id);
         let sql = concat!("UPDATE shipments SET is_open = ", is_open!(), " WHERE shop_id = $1");
         sqlx::query(sql).bind(shop_id).execute(&mut **self).await?;
