@@ -8,7 +8,6 @@ mod history;
 mod nets;
 mod turning;
 
-use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZero;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -216,16 +215,17 @@ impl Shelf {
     fn answer(
         &self,
         depth: Depth,
-        is_outdated: &dyn Fn() -> bool,
+        is_outdated: &(dyn Fn() -> bool + Sync),
         plan_found: impl FnOnce(&Arc<Answer>),
     ) -> Arc<Answer> {
         // The clocks run from the first step of a search: what comes before takes as long as it takes.
-        let (searching, weighing_up) = (OnceCell::new(), OnceCell::new());
+        let (searching, weighing_up) = (OnceLock::new(), OnceLock::new());
         let out_of_patience = || searching.get_or_init(Instant::now).elapsed() > PATIENCE;
         let for_plan = Limits { stop: Some(&out_of_patience), ..Limits::default() };
         let enough =
             || is_outdated() || weighing_up.get_or_init(Instant::now).elapsed() > PATIENCE_FOR_MARGINS;
-        let for_margin = Limits { stop: Some(&enough), ..Limits::nodes(NODES_FOR_MARGIN) };
+        let for_margin =
+            Limits { stop: Some(&enough), threads: free_cores(), ..Limits::nodes(NODES_FOR_MARGIN) };
         self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin), plan_found)
     }
 
@@ -277,7 +277,7 @@ impl Shelf {
     fn turns(&self, answer: &Answer) -> Turns {
         let started = Instant::now();
         let out_of_patience = || started.elapsed() > PATIENCE_FOR_TURNS;
-        let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&out_of_patience) };
+        let limits = Limits { stop: Some(&out_of_patience), ..Limits::nodes(NODES_FOR_TURN) };
         let lots = self.plan_lots(&answer.outlooks);
         let problem = self.problem(&lots);
         Planner::new(&problem).turns(&answer.plan, &limits)
@@ -297,7 +297,7 @@ impl Shelf {
             }
         };
         std::thread::scope(|scope| {
-            let others: Vec<_> = (2..cores()).map(|_| scope.spawn(some)).collect();
+            let others: Vec<_> = (1..free_cores().get()).map(|_| scope.spawn(some)).collect();
             let mut all: BTreeMap<_, _> = some().into_iter().collect();
             for other in others {
                 all.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
@@ -378,6 +378,11 @@ async fn fill_rates(
 /// How many cores there are to work on.
 fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, NonZero::get)
+}
+
+/// How many of them a search may work on: one is left to the phones.
+fn free_cores() -> NonZero<usize> {
+    NonZero::new(cores().saturating_sub(1)).unwrap_or(NonZero::<usize>::MIN)
 }
 
 /// How far an answer goes.

@@ -34,6 +34,7 @@
 //! change the plan.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::num::NonZeroUsize;
 use std::time::{Duration, Instant};
 use std::{env, fs};
 
@@ -85,15 +86,13 @@ fn main() -> Result<(), Wrong> {
     let start = Instant::now();
     let stop = || start.elapsed() > patience;
     let mut planner = Planner::new(&problem);
-    let plan = planner.solve(&Limits { nodes: u64::MAX, stop: Some(&stop) });
+    let threads = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+    let limits = Limits { nodes: u64::MAX, stop: Some(&stop), threads };
+    let plan = planner.solve(&limits);
     let solved = start.elapsed();
-    let margins = if with_margins {
-        planner.margins(&plan, &Limits { nodes: u64::MAX, stop: Some(&stop) })
-    } else {
-        Vec::new()
-    };
+    let margins = if with_margins { planner.margins(&plan, &limits) } else { Vec::new() };
     let done = start.elapsed();
-    let limits = Limits { nodes: NODES_FOR_TURN, stop: Some(&stop) };
+    let limits = Limits { nodes: NODES_FOR_TURN, ..limits };
     let turns = words.iter().any(|word| word == "--turns").then(|| planner.turns(&plan, &limits));
     let turned = start.elapsed();
 

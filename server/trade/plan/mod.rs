@@ -76,6 +76,7 @@ mod turns;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+use std::num::NonZeroUsize;
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
@@ -133,18 +134,21 @@ pub struct Problem<'a> {
     pub roads: &'a Roads,
 }
 
-/// How much work a search may do. Counted in search nodes the result is the same on every machine; the crate has no
+/// How much work a search may do. Counted in search nodes the result of one thread is the same on every machine; the crate has no
 /// clock, so a caller who wants to stop by time says when.
 #[derive(Clone, Copy)]
 pub struct Limits<'l> {
     pub nodes: u64,
     /// Asked at every node.
-    pub stop: Option<&'l dyn Fn() -> bool>,
+    pub stop: Option<&'l (dyn Fn() -> bool + Sync)>,
+    /// Margins are sought on so many threads. With several, what is found before the work is used up may differ from run to
+    /// run; what is proved does not.
+    pub threads: NonZeroUsize,
 }
 
 impl Limits<'_> {
     pub const fn nodes(nodes: u64) -> Self {
-        Limits { nodes, stop: None }
+        Limits { nodes, stop: None, threads: NonZeroUsize::MIN }
     }
 }
 
@@ -156,7 +160,11 @@ impl Default for Limits<'_> {
 
 impl fmt::Debug for Limits<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Limits").field("nodes", &self.nodes).field("stop", &self.stop.is_some()).finish()
+        f.debug_struct("Limits")
+            .field("nodes", &self.nodes)
+            .field("stop", &self.stop.is_some())
+            .field("threads", &self.threads)
+            .finish()
     }
 }
 

@@ -130,7 +130,7 @@ fn a_stopped_search_states_its_gap() {
     let instance = shop(3, 40);
     let best = solved(&instance);
     let stop = || true;
-    for limits in [Limits::nodes(0), Limits { nodes: 1_000, stop: Some(&stop) }] {
+    for limits in [Limits::nodes(0), Limits { stop: Some(&stop), ..Limits::nodes(1_000) }] {
         let plan = solve(&instance.problem(), &limits);
         check_whole(&instance, &plan);
         assert!(plan.total <= best.total + super::EQUAL);

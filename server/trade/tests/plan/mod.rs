@@ -10,6 +10,8 @@ mod location;
 mod shop;
 mod turns;
 
+use std::num::NonZeroUsize;
+
 use rust_decimal::{Decimal, dec};
 use trade::ids::LotId;
 use trade::plan::{Limits, Method, Plan, Planner, Proof, Trouble};
@@ -87,7 +89,9 @@ fn check_against_brute_force(seed: u64, lots: usize, outlets: usize, method: Met
         }
     }
 
-    let margins = planner.margins(&plan, &Limits::default());
+    // On one thread, or two, or three.
+    let threads = NonZeroUsize::MIN.saturating_add((seed % 3) as usize);
+    let margins = planner.margins(&plan, &Limits { threads, ..Limits::default() });
     for (index, lot) in problem.lots.iter().enumerate() {
         let id = &lot.load.lot;
         let place = place_of(&instance, &plan, id);

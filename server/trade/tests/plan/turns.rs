@@ -251,6 +251,6 @@ fn nothing_is_said_of_a_plan_that_is_not_proved() {
     assert_eq!(planner.turns(&plan, &Limits::default()), Turns::default());
     let best = planner.solve(&Limits::default());
     let stop = || true;
-    let stopped = planner.turns(&best, &Limits { nodes: 1_000, stop: Some(&stop) });
+    let stopped = planner.turns(&best, &Limits { stop: Some(&stop), ..Limits::nodes(1_000) });
     assert!(!stopped.complete && stopped.prices.is_empty() && stopped.masses.is_empty());
 }
