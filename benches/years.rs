@@ -30,8 +30,12 @@ const ROUNDS: usize = 9;
 /// The newest copy was made so many days before what it is a copy of.
 const NEWEST: i32 = 5;
 
-/// What belongs to a shipment, each after what it refers to; `$1` is the shipment's id. Its bags are filled again and again.
-const BELONGS: [(&str, &str); 10] = [
+/// What belongs to a shipment, each after what it refers to; `$1` is the shipment's id. Its bags go with it.
+const BELONGS: [(&str, &str); 11] = [
+    (
+        "containers",
+        "id IN (SELECT l.container_id FROM lots l JOIN shipment_lots x ON x.lot_id = l.id WHERE x.shipment_id = $1)",
+    ),
     ("lots", "id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
     ("weighings", "lot_id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
     ("shipments", "id = $1"),
@@ -43,6 +47,7 @@ const BELONGS: [(&str, &str); 10] = [
     ("settlement_portions", "settlement_id IN (SELECT id FROM settlements WHERE shipment_id = $1)"),
     ("activity", "noun_id = $1 OR noun_id IN (SELECT lot_id FROM shipment_lots WHERE shipment_id = $1)"),
 ];
+
 fn main() {
     let runtime = Runtime::new().unwrap();
     let (small, large) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
@@ -199,7 +204,7 @@ fn fill(connection: &mut Connection, shipments: usize, days: i32) -> (String, St
                         return Value::Text(earlier);
                     }
                     match column.as_str() {
-                        "number" => Value::Text(format!("{words} {nth}")),
+                        "number" | "label" => Value::Text(format!("{words} {nth}")),
                         _ => value.clone(),
                     }
                 });
@@ -208,6 +213,12 @@ fn fill(connection: &mut Connection, shipments: usize, days: i32) -> (String, St
         }
         newest.get_or_insert((named[shipment.as_str()].clone(), named[lot.as_str()].clone()));
     }
+    transaction
+        .execute("UPDATE containers SET retired_at = created_at WHERE label LIKE '% % %'", [])
+        .unwrap();
+    // The sums of what left are made at the next start, as in a record that is older than they are.
+    transaction.execute("DELETE FROM diverted_totals", []).unwrap();
+    transaction.execute("DELETE FROM diverted_books", []).unwrap();
     transaction.commit().unwrap();
     let (shipment, lot) = newest.unwrap();
     (shipment, lot, outlet)

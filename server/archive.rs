@@ -254,6 +254,7 @@ impl<R: Read + Seek> Archive<R> {
                     put.map_err(|error| at(error.to_string()))?;
                 }
             }
+            tx.derive_anew(&shop_id).await?;
         }
         tx.commit().await?;
         Ok(())

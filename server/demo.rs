@@ -106,6 +106,7 @@ struct Loader<'s> {
 
 struct LoadedLot {
     id: LotId,
+    container_id: String,
     grade: GradeId,
     net: Mass,
     pieces: u32,

@@ -64,7 +64,8 @@ async fn a_month_begins_at_midnight_in_the_shop(shop: &TestShop) {
         first.saturating_sub(1.day()).at(23, 30, 0, 0).in_tz("America/Detroit").expect("an evening");
     let by = pennyweight::store::By { at: evening.timestamp(), ..shop.by() };
     shop.store.send_shipment(&by, &shipment, 1).await.expect("it leaves");
-    let out = shop.store.diverted(&shop.id, &shop.shop().await.zone).await.expect("months");
+    let out =
+        shop.store.diverted_months(&shop.id, first.saturating_sub(1.year()), first).await.expect("months");
     assert_eq!(out.len(), 1);
     assert_eq!(out[0].month, first.saturating_sub(1.month()));
     assert_eq!(out[0].total(), mass("30 lb"));

@@ -1,6 +1,8 @@
 //! Whatever is sent to whatever address: never a failure of the program's own, never a page without its headers, never a
 //! record that is unsound. The addresses are read from the router's own list, the fields from the pages' own forms.
 
+mod strange;
+
 use std::collections::BTreeSet;
 
 use axum::body::Body;
@@ -66,34 +68,6 @@ impl Route {
     }
 }
 
-/// Ids of another shape, ids that do not exist, and what is meant to reach further than an id may.
-fn strange_ids() -> Vec<String> {
-    let mut ids: Vec<String> = [
-        "0",
-        "-1",
-        "x",
-        "%20",
-        "%00",
-        "%ff%fe",
-        "%0d%0aset-cookie:%20a=b",
-        "..",
-        "..%2f..%2f..%2fetc%2fpasswd",
-        "%2e%2e%2f%2e%2e%2fetc%2fpasswd",
-        "%27%20OR%201=1%20--",
-        "%3Cscript%3Ealert(1)%3C/script%3E",
-        "copper-2",
-        "USD",
-        "9999999999999999999999",
-        "%F0%9F%A6%86",
-    ]
-    .map(str::to_string)
-    .into();
-    ids.push(new_id());
-    ids.push(new_id().to_uppercase());
-    ids.push("a".repeat(4000));
-    ids
-}
-
 /// An answer of the program's own making: no failure of its own, and what every answer carries.
 #[track_caller]
 fn assert_held(page: &Page, what: &str) {
@@ -155,7 +129,7 @@ async fn any_address_takes_any_id(shop: &TestShop) {
     furnished(shop).await;
     let before = shop.everything().await;
     for route in routes() {
-        for id in strange_ids() {
+        for id in strange::ids() {
             let address = route.with(&id);
             assert_held(&shop.get(&address).await, &format!("GET {address}"));
         }
@@ -190,34 +164,6 @@ async fn any_address_takes_any_id(shop: &TestShop) {
     assert_eq!(shop.everything().await, before);
 }
 
-/// A body as no page of ours sends it: its kind and its bytes.
-fn strange_bodies() -> Vec<(&'static str, Vec<u8>)> {
-    let form = "application/x-www-form-urlencoded";
-    let parts = "multipart/form-data; boundary=x";
-    let garbage: Vec<u8> = (0..4096u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
-    vec![
-        (form, Vec::new()),
-        (form, garbage.clone()),
-        (form, b"version=%00&id=%00&name=%00&reading=%00&grade=%00&label=%00".to_vec()),
-        (form, b"version=%ff%fe&id=%ff&name=%c3%28&reading=%ff".to_vec()),
-        (form, b"version=\xff\xfe&id=\xff&name=\xc3\x28\0&reading=\xff".to_vec()),
-        (form, b"=&=&&&&%&%%&%zz=%zz&version=999999999999999999999".to_vec()),
-        (form, [b"version=1&note=".to_vec(), vec![b'a'; 1024 * 1024]].concat()),
-        (form, "a=1&".repeat(20_000).into_bytes()),
-        (parts, Vec::new()),
-        (parts, garbage),
-        (parts, b"--x\r\nContent-Disposition: form-data; name=\"id\"\r\n\r\n\0\r\n--x--\r\n".to_vec()),
-        (
-            parts,
-            b"--x\r\nContent-Disposition: form-data; name=\"\xff\"; filename=\"\0\"\r\n\r\n\xff".to_vec(),
-        ),
-        ("multipart/form-data", b"--x--".to_vec()),
-        ("application/json", b"{}".to_vec()),
-        ("text/plain", b"version=1".to_vec()),
-        ("", b"version=1".to_vec()),
-    ]
-}
-
 fn post(shop: &TestShop, address: &str, kind: &str, body: Vec<u8>) -> Request<Body> {
     let request = shop.phone().request("POST", address).header(ORIGIN, format!("http://{SHOP_HOST}"));
     let request = if kind.is_empty() { request } else { request.header(CONTENT_TYPE, kind) };
@@ -234,7 +180,7 @@ async fn any_post_takes_any_body(shop: &TestShop) {
     for route in routes().iter().filter(|route| route.takes_post && !route.ends_a_session()) {
         for id in [lot.clone(), new_id(), "copper-2".to_string(), "%00".to_string(), "x".to_string()] {
             let address = route.with(&id);
-            for (kind, body) in strange_bodies() {
+            for (kind, body) in strange::bodies() {
                 let what = format!("POST {address} {kind} {} bytes", body.len());
                 let page = shop.phone().send(post(shop, &address, kind, body)).await;
                 assert_held(&page, &what);
@@ -250,30 +196,6 @@ async fn any_post_takes_any_body(shop: &TestShop) {
     let (before, after) = (untouched(before), untouched(shop.everything().await));
     let new: Vec<&String> = after.iter().filter(|row| !before.contains(row)).collect();
     assert!(new.is_empty() && before.len() == after.len(), "{new:#?}");
-}
-
-/// What is typed into a field that asks for something else.
-fn strange_values() -> Vec<String> {
-    let mut values: Vec<String> = [
-        "",
-        "\0",
-        "-1",
-        "1e400",
-        "NaN",
-        "99999999999999999999999999999999999999",
-        "0.00000000000000000000000000000001",
-        "\u{202e}\u{feff}\u{7f}\u{1}",
-        "🦆",
-        "=HYPERLINK(\"http://evil.example\")",
-        "' OR 1=1 --",
-        "<script>alert(1)</script>",
-        "9999-12-31",
-        "a\r\nb\r\n\r\nc",
-    ]
-    .map(str::to_string)
-    .into();
-    values.push(new_id());
-    values
 }
 
 /// Every form with an own address that a partner comes to, and those that read back what was typed.
@@ -341,7 +263,7 @@ async fn any_form_takes_anything_in_any_field(shop: &TestShop) {
             without.fields.retain(|field| field.name != *name);
             let what = format!("POST {} without {name}", form.action);
             assert_held(&sent(shop, without).await, &what);
-            for value in strange_values() {
+            for value in strange::values() {
                 let what = format!("POST {} with {name}={value:?}", form.action);
                 let answer = sent(shop, form.clone().forge(name, &value)).await;
                 assert_held(&answer, &what);
@@ -389,7 +311,7 @@ async fn any_address_of_the_api_takes_anything(shop: &TestShop) {
     let described: Value = serde_json::from_str(&described.body).expect("JSON");
     let mut posts = 0;
     for (path, operations) in described["paths"].as_object().expect("its addresses") {
-        for id in strange_ids().iter().chain([&lot]) {
+        for id in strange::ids().iter().chain([&lot]) {
             let address: Vec<&str> =
                 path.split('/').map(|part| if part.starts_with('{') { id } else { part }).collect();
             let address = address.join("/");
@@ -399,7 +321,7 @@ async fn any_address_of_the_api_takes_anything(shop: &TestShop) {
             if operations.get("post").is_none() {
                 continue;
             }
-            for (kind, body) in strange_bodies().into_iter().chain(strange_json()) {
+            for (kind, body) in strange::bodies().into_iter().chain(strange::json()) {
                 let what = format!("POST {address} {kind} {} bytes", body.len());
                 assert_held(&shop.phone().send(post(shop, &address, kind, body)).await, &what);
                 posts += 1;
@@ -411,25 +333,6 @@ async fn any_address_of_the_api_takes_anything(shop: &TestShop) {
         assert_held(&shop.get(address).await, &format!("GET {address}"));
     }
     assert_eq!(shop.everything().await, before);
-}
-
-/// JSON that is cut off, of another shape, or without end.
-fn strange_json() -> Vec<(&'static str, Vec<u8>)> {
-    let lot = new_id();
-    let texts = [
-        "null".to_string(),
-        "[]".to_string(),
-        "{}".to_string(),
-        "\"".to_string(),
-        "{\"id\":".to_string(),
-        "[".repeat(100_000),
-        "1e999999".to_string(),
-        format!("{{\"id\":\"{lot}\",\"lot\":\"{lot}\",\"reading\":\"\\u0000\"}}"),
-        format!("{{\"id\":\"{lot}\",\"lot\":\"{lot}\",\"reading\":{{}}}}"),
-        format!("{{\"id\":\"{lot}\",\"lot\":\"\\ud800\",\"reading\":\"1 lb\"}}"),
-        format!("{{\"id\":\"{}\",\"reading\":\"1 lb\"}}", "a".repeat(1024 * 1024)),
-    ];
-    texts.map(|text| ("application/json", text.into_bytes())).into()
 }
 
 async fn no_post_is_taken_from_another_site(shop: &TestShop) {

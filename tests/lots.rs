@@ -1,6 +1,7 @@
 //! Lots: opened, looked at, split, merged and regraded.
 
 use axum::http::StatusCode;
+use pennyweight::store::containers::Wanted;
 use pennyweight::store::lots::LotState;
 use pennyweight::store::weighings::WeighingKind;
 
@@ -99,11 +100,7 @@ async fn a_form_with_something_wrong_comes_back_filled_in(shop: &TestShop) {
     assert!(shop.submit(long).await.text("#label-problem").contains("24 is the most"));
     let unknown = new_lot(shop).await.forge("grade", "copper-99").set("label", "Bag 2");
     assert!(shop.submit(unknown).await.text("[role=alert]").contains("not there any more"));
-    assert_eq!(
-        shop.store.containers(&shop.id).await.expect("containers").len(),
-        1,
-        "no container without its lot"
-    );
+    assert_eq!(containers(shop).await, 1, "no container without its lot");
 }
 
 async fn a_label_is_on_one_container(shop: &TestShop) {
@@ -177,7 +174,7 @@ async fn no_more_is_split_off_than_there_is(shop: &TestShop) {
     assert!(shop.submit(pieces).await.text("[role=alert]").contains("less than nothing"));
 
     assert_eq!(shop.lot(&lot).await.net, mass("5 oz") - mass("2 oz"));
-    assert_eq!(shop.store.containers(&shop.id).await.expect("containers").len(), 2);
+    assert_eq!(containers(shop).await, 2);
 }
 
 async fn split_twice_it_moves_once(shop: &TestShop) {
@@ -381,4 +378,10 @@ async fn hostile_words_are_only_words(shop: &TestShop) {
 
     let missing = shop.get("/lots/%00").await;
     assert_eq!(missing.status, StatusCode::NOT_FOUND);
+}
+
+/// How many containers are in use.
+async fn containers(shop: &TestShop) -> usize {
+    let wanted = Wanted { out_of_use: false, label: "", most: 100, after: 0 };
+    shop.store.containers(&shop.id, &wanted).await.expect("containers").len()
 }

@@ -156,3 +156,28 @@ fn the_program_says_why_it_does_not_start() {
         assert!(program.stdout.is_empty(), "{}", String::from_utf8_lossy(&program.stdout));
     }
 }
+
+/// What only looks at a record says that there is none, and makes none.
+#[test]
+fn a_record_that_is_not_there_is_not_made_by_looking_at_it() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let missing = folder.path().join("no-such-folder");
+    let out = folder.path().join("out.zip");
+    let out = out.to_str().expect("a name");
+    for arguments in [vec!["check"], vec!["backup"], vec!["export", out], vec!["reset", "Imke"]] {
+        let output = Command::new(env!("CARGO_BIN_EXE_pennyweight"))
+            .args(&arguments)
+            .arg("--data")
+            .arg(&missing)
+            .env_remove("DATABASE_URL")
+            .output()
+            .expect("the program starts");
+        let told = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(!output.status.success(), "{arguments:?}");
+        assert!(told.contains("there is no record at") && told.contains("no-such-folder"), "{told}");
+        assert!(
+            std::fs::read_dir(folder.path()).expect("the folder").next().is_none(),
+            "{arguments:?} made one"
+        );
+    }
+}

@@ -229,7 +229,8 @@ async fn what_was_lost_may_turn_up(shop: &TestShop) {
     shop.submit(lose.clone()).await.ok();
     shop.submit(lose).await.ok();
     assert!(matches!(stands(shop, &id).await, ShipmentState::Lost { .. }));
-    assert!(!shop.get("/").await.ok().says("waiting to be paid"));
+    let today = shop.get("/").await.ok();
+    assert!(!today.says("waiting to be paid") && today.says("lost, nothing paid yet"));
     assert!(matches!(state(shop, &lot).await, LotState::Closed { .. }), "nothing of it is here");
     shop.submit(show(shop, &id).await.form("form[action$='/find']")).await.ok();
     assert!(matches!(stands(shop, &id).await, ShipmentState::Sent { .. }));

@@ -180,6 +180,14 @@ impl StoreArgs {
             None => Place::File(self.data.join(file)),
         }
     }
+
+    /// Of a record that has to be there: what only looks at one makes none.
+    fn record(&self) -> Result<Place, StartError> {
+        match self.place("pennyweight.db") {
+            Place::File(path) if !path.is_file() => Err(StartError::NoRecord(path)),
+            place => Ok(place),
+        }
+    }
 }
 
 /// Reads the command line and does it. Errors go to the terminal, with what to do.
@@ -265,6 +273,8 @@ enum StartError {
     NoKey(PathBuf),
     #[error("the scale's readings cannot be sent: {0}")]
     Scale(String),
+    #[error("there is no record at {}; --data says in which folder it is", .0.display())]
+    NoRecord(PathBuf),
     #[error("nobody called “{0}” works here; `reset` takes a name as they sign in by it")]
     Nobody(String),
     #[error("the record holds several shops; say which with --shop, one of: {0}")]

@@ -11,7 +11,7 @@ use crate::store::shops::Shop;
 
 /// Prints a code with which somebody who forgot their passphrase chooses another one.
 pub(super) async fn reset(args: &ResetArgs) -> Result<(), StartError> {
-    let store = Store::open(&args.store.place("pennyweight.db")).await?;
+    let store = Store::open(&args.store.record()?).await?;
     let shop = the_shop(&store, args.shop.as_deref()).await?;
     let account = store.account(&shop.id, &args.name).await?;
     let account = account.ok_or_else(|| StartError::Nobody(args.name.clone()))?;
@@ -37,7 +37,7 @@ async fn the_shop(store: &Store, name: Option<&str>) -> Result<Shop, StartError>
 }
 
 pub(super) async fn backup(args: &BackupArgs) -> Result<(), StartError> {
-    let store = Store::open(&args.store.place("pennyweight.db")).await?;
+    let store = Store::open(&args.store.record()?).await?;
     let backups = args.folder();
     let made = backups.make(&store, jiff::Timestamp::now()).await.map_err(StartError::Backup)?;
     println!(
@@ -50,7 +50,7 @@ pub(super) async fn backup(args: &BackupArgs) -> Result<(), StartError> {
 }
 
 pub(super) async fn export(args: &ExportArgs) -> Result<(), StartError> {
-    let store = Store::open(&args.store.place("pennyweight.db")).await?;
+    let store = Store::open(&args.store.record()?).await?;
     let shop = the_shop(&store, args.shop.as_deref()).await?;
     let file =
         File::create_new(&args.file).map_err(|cause| StartError::File { path: args.file.clone(), cause })?;
@@ -87,7 +87,7 @@ pub(super) async fn set_up(args: &StoreArgs) -> Result<(), StartError> {
 }
 
 pub(super) async fn check(args: &StoreArgs) -> Result<(), StartError> {
-    let store = Store::open(&args.place("pennyweight.db")).await?;
+    let store = Store::open(&args.record()?).await?;
     let findings = store.check().await?;
     for finding in &findings {
         println!("{finding}");

@@ -73,18 +73,23 @@ impl Loader<'_> {
         let kind = entry.kind().ok_or_else(|| problem("its kind is no container's".into()))?;
         let first = entry.weighed.first().ok_or_else(|| problem("nothing was weighed in".into()))?;
         let opened = first.moment();
-        let (id, by) = (new_id(), self.by(&opened)?);
+        let (id, container_id, by) = (new_id(), new_id(), self.by(&opened)?);
         let details = ContainerDetails { label: entry.label.clone(), kind, tare: entry.tare.0 };
         let lot = NewLot {
             id: &id,
-            container: Target::New { id: new_id(), details },
+            container: Target::New { id: container_id.clone(), details },
             grade: entry.grade.clone(),
             source: &entry.from,
         };
         open_lot(&mut self.tx, &by, &lot).await?;
 
-        let mut loaded =
-            LoadedLot { id: LotId::new(&id), grade: entry.grade.clone(), net: Mass::ZERO, pieces: 0 };
+        let mut loaded = LoadedLot {
+            id: LotId::new(&id),
+            container_id,
+            grade: entry.grade.clone(),
+            net: Mass::ZERO,
+            pieces: 0,
+        };
         for weighed in &entry.weighed {
             let gross = weighed.gross().map_err(problem)?;
             let tare = if weighed.whole { entry.tare.0 } else { weighed.tare.0 };

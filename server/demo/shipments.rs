@@ -16,6 +16,7 @@ use super::scenario::{Moment, Weight};
 use super::{DemoError, LoadedLot, Loader};
 use crate::catalogue::GRADES;
 use crate::store::cash::{Document, DocumentKind, NewEntry};
+use crate::store::containers::let_go;
 use crate::store::quotes::quotes_in_force;
 use crate::store::settlements::{Delivery, NewSettlement, settle};
 use crate::store::shipments::{
@@ -42,6 +43,9 @@ pub struct ShipmentEntry {
     packed: Option<Moment>,
     /// Left out while it is waiting.
     sent: Option<Moment>,
+    /// Labels of containers that do not go along.
+    #[serde(default)]
+    stays: Vec<String>,
     waybill: Option<WaybillEntry>,
     settlement: Option<SettlementEntry>,
     /// When the carrier had to own that it was gone.
@@ -144,6 +148,10 @@ impl Loader<'_> {
         if let Some(sent) = &entry.sent {
             let sent = self.by(sent)?;
             send_shipment(&mut self.tx, &sent, &id, version).await?;
+            let gone = entry.lots.iter().filter(|label| !entry.stays.contains(label));
+            let gone: Vec<String> =
+                gone.filter_map(|label| self.lots.get(label)).map(|lot| lot.container_id.clone()).collect();
+            let_go(&mut self.tx, &sent, &id, &gone).await?;
             version += 1;
         }
         if let Some(lost) = &entry.lost {

@@ -19,6 +19,7 @@ use trade::money::{LARGEST_AMOUNT, Money};
 
 use super::activity::Noun;
 use super::rates::rates_on;
+use super::shipments::{follow, hold};
 use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 pub use entry::{CashRefusal, Document, DocumentKind, Entered, NewEntry, RateUsed};
@@ -376,6 +377,12 @@ impl Store {
                 for (side,) in sides {
                     reverse(&mut tx, by, &document.entry_id(&format!("undo {side}")), &side, note).await?;
                 }
+            }
+            Some(document) if document.kind == DocumentKind::Claim => {
+                // Its shipment may have to be followed again. It is held first: the book's row is taken last.
+                hold(&mut tx, &by.shop_id, &document.id).await?;
+                reverse(&mut tx, by, new_id, entry_id, note).await?;
+                follow(&mut tx, &by.shop_id, &document.id).await?;
             }
             Some(document) if !document.kind.is_by_hand() => return Err(CashRefusal::OfDocument.into()),
             None | Some(_) => {

@@ -16,7 +16,8 @@ impl Store {
     ///
     /// Mass is conserved: a lot holds no less than nothing, a closed one nothing at all, what was split off or merged
     /// away arrived elsewhere, an undone weighing was undone in full, what left is in the shipments and yard runs that left,
-    /// and each part of a teardown is on its lot. So is money: see `cash/check.rs`.
+    /// and each part of a teardown is on its lot; sums of what left are those of the ledgers, and shipments are
+    /// followed as long as something is open about them. So is money: see `cash/check.rs`.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
         let sum = |row: &Suspect| Mass::from_micrograms(row.net_ug).grams();
         let mut findings = Vec::new();
@@ -31,6 +32,11 @@ impl Store {
                  JOIN weighings w ON w.lot_id = l.id WHERE l.closed_at IS NOT NULL \
                  GROUP BY l.id HAVING SUM(w.net_ug) <> 0",
                 "a closed lot that still holds something",
+            ),
+            (
+                "SELECT l.id, CAST(0 AS BIGINT) AS net_ug FROM lots l JOIN containers c ON c.id = l.container_id \
+                 WHERE l.closed_at IS NULL AND c.retired_at IS NOT NULL",
+                "an open lot in a container that is out of use",
             ),
             (
                 "SELECT r.one_id AS id, CAST(0 AS BIGINT) AS net_ug FROM roads r JOIN outlets a ON a.id = r.one_id \
@@ -113,6 +119,8 @@ impl Store {
         }
         findings.extend(self.check_settlements().await?);
         findings.extend(self.check_cash().await?);
+        findings.extend(self.check_diverted().await?);
+        findings.extend(self.check_followed().await?);
         Ok(findings)
     }
 

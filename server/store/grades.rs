@@ -234,12 +234,18 @@ impl Store {
         let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
         let nth = next_in_family(&mut tx, shop_id, &details.family).await?;
+        let sql = "SELECT family FROM grades WHERE shop_id = $1 AND id = $2";
+        let (family,): (String,) =
+            sqlx::query_as(sql).bind(shop_id).bind(id.as_str()).fetch_one(&mut *tx).await?;
         let sql = "UPDATE grades SET position = CASE WHEN family = $4 THEN position ELSE $11 END, family = $4, \
                    name = $5, summary = $6, recognise = $7, bulk_density = $8, bulk_density_source = $9, \
                    sold_by = $10, version = version + 1 WHERE shop_id = $1 AND id = $2 AND version = $3";
         let query = sqlx::query(sql).bind(shop_id).bind(id.as_str()).bind(version);
         let done = bind_details(query, details, nth)?.execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
+        if family != details.family {
+            tx.moved().count_anew(shop_id);
+        }
         tx.note(by, Noun::Grade, id.as_str(), "changed", "").await?;
         tx.commit().await
     }

@@ -8,13 +8,13 @@ use trade::ids::{GradeId, LotId};
 use trade::mass::{HEAVIEST_GRAMS, Mass};
 
 use super::activity::Noun;
-use super::containers::{ContainerDetails, ContainerKind, add_container};
+use super::containers::{ContainerDetails, ContainerKind, add_container, hold_container};
 use super::pickups::name_pickup;
 use super::reservations::Reservation;
-use super::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
+use super::{By, RowError, Store, StoreError, Tx, changed_one, diverted, new_id, stamp};
 
-pub use parts::Split;
-pub(crate) use parts::{SplitOff, move_mass, split_off_gone};
+pub use parts::Part;
+pub(crate) use parts::{move_mass, split_off_gone};
 
 /// The most pieces one lot may hold.
 const MOST_PIECES: i64 = 1_000_000;
@@ -67,6 +67,10 @@ pub enum LotRefusal {
     GradeRetired,
     #[error("There is a lot in that container already. Choose an empty one, or merge the two lots.")]
     ContainerTaken,
+    #[error("That container is out of use. Take it into use again on its page, or choose another.")]
+    ContainerRetired,
+    #[error("There is something in that container. Move it elsewhere first.")]
+    ContainerFull,
     #[error("That would leave less than nothing in the lot.")]
     BelowNothing,
     #[error(
@@ -250,6 +254,10 @@ impl Store {
             .bind(stamp(*at))
             .execute(&mut *tx)
             .await?;
+        if diverted::has_been_out(&mut tx, id).await? {
+            // What left of it was of its new grade all along.
+            tx.moved().count_anew(shop_id);
+        }
         let change = format!("from {} to {grade}", lot.grade_id);
         tx.note(by, Noun::Lot, id, "regraded", &change).await?;
         tx.commit().await
@@ -287,8 +295,9 @@ pub async fn open_lot(tx: &mut Tx, by: &By, lot: &NewLot<'_>) -> Result<bool, St
     usable_grade(tx, shop_id, lot.grade.as_str()).await?;
     let container_id = match &lot.container {
         Target::There(id) => {
-            let sql = "SELECT id FROM containers WHERE shop_id = $1 AND id = $2 AND retired_at IS NULL";
-            let _: (String,) = sqlx::query_as(sql).bind(shop_id).bind(id).fetch_one(&mut **tx).await?;
+            if hold_container(tx, shop_id, id).await?.is_some() {
+                return Err(LotRefusal::ContainerRetired.into());
+            }
             id.clone()
         }
         Target::New { id, details } => {

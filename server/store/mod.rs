@@ -97,10 +97,12 @@ impl Store {
     /// Opens the store and brings its schema up to date.
     pub async fn open(place: &Place) -> Result<Store, StoreError> {
         install_default_drivers();
-        match place {
-            Place::File(path) => open_file(path).await,
-            Place::Postgres(address) => open_postgres(address).await,
-        }
+        let store = match place {
+            Place::File(path) => open_file(path).await?,
+            Place::Postgres(address) => open_postgres(address).await?,
+        };
+        store.count_diverted().await?;
+        Ok(store)
     }
 
     /// Starts a transaction that may write.

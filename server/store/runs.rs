@@ -14,6 +14,7 @@ use trade::money::Money;
 use trade::net::Load;
 use trade::settlement::Promise;
 
+use super::lots::Part;
 use super::settlements::NewSettlement;
 
 pub use change::{end_run, leave_run, make_run, take_ticket};
@@ -160,6 +161,18 @@ pub struct TakenPart {
     pub mass: Mass,
     pub pieces: u32,
     pub typed: String,
+}
+
+impl TakenPart {
+    pub fn as_part(&self) -> Part<'_> {
+        Part {
+            lot_id: self.lot.as_str(),
+            new_lot_id: self.taken.as_str(),
+            mass: self.mass,
+            pieces: self.pieces,
+            typed: &self.typed,
+        }
+    }
 }
 
 /// What was promised for the lots that a yard took, and for the parts of lots.

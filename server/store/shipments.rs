@@ -2,6 +2,7 @@
 
 mod claims;
 mod expected;
+mod followed;
 mod steps;
 mod waybills;
 
@@ -14,11 +15,13 @@ use trade::net::{Ladder, Load};
 use trade::settlement::Promise;
 
 use super::activity::Noun;
+use super::containers::ContainerKind;
 use super::lots::lot_for_change;
 use super::{By, RowError, Store, StoreError, Tx, stamp};
 
 pub use claims::pay_claim;
 pub use expected::{Expected, ExpectedLine, ExpectedParcels, ExpectedStep};
+pub(super) use followed::{follow, hold};
 pub use steps::{Back, lose_shipment, pack_shipment, receive_shipment, send_shipment};
 pub use waybills::{NewWaybill, PackedBox, Waybill, add_waybill};
 
@@ -49,12 +52,22 @@ pub enum ShipmentState {
     Returned {
         at: Timestamp,
     },
+    /// The carrier or an insurer may still pay for it, until it is written off.
     Lost {
         at: Timestamp,
+        written_off: Option<WrittenOff>,
     },
     Cancelled {
         at: Timestamp,
     },
+}
+
+/// That a lost shipment was given up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WrittenOff {
+    pub at: Timestamp,
+    /// The partner's name.
+    pub by: String,
 }
 
 impl ShipmentState {
@@ -94,7 +107,7 @@ impl ShipmentState {
             | ShipmentState::Settled { at, .. }
             | ShipmentState::Disputed { at, .. }
             | ShipmentState::Returned { at }
-            | ShipmentState::Lost { at }
+            | ShipmentState::Lost { at, .. }
             | ShipmentState::Cancelled { at } => Some(*at),
         }
     }
@@ -146,6 +159,8 @@ pub struct Shipment {
     pub made_at: Timestamp,
     pub state: ShipmentState,
     pub sent_at: Option<Timestamp>,
+    /// Whether something is still to be done about it.
+    pub is_open: bool,
     pub version: i64,
 }
 
@@ -153,6 +168,8 @@ pub struct Shipment {
 #[derive(Debug, Clone)]
 pub struct ShipmentLot {
     pub lot_id: LotId,
+    pub container_id: String,
+    pub container_kind: ContainerKind,
     pub container_label: String,
     pub grade_id: GradeId,
     pub grade_name: String,
@@ -180,35 +197,41 @@ struct ShipmentRow {
     cancelled_at: Option<String>,
     settlement_id: Option<String>,
     settled_at: Option<String>,
+    written_off_at: Option<String>,
+    written_off_by: Option<String>,
+    is_open: i64,
     version: i64,
 }
 
 impl ShipmentRow {
     fn state(&self) -> Result<ShipmentState, RowError> {
-        let at = |column, text: &Option<String>| text.as_deref().map(|text| moment(column, text)).transpose();
-        let ended = at("ended_at", &self.ended_at)?;
+        let stamped =
+            |column, text: &Option<String>| text.as_deref().map(|text| moment(column, text)).transpose();
+        let ended = stamped("ended_at", &self.ended_at)?;
         let lost = |kind: &str| ended.filter(|_| self.ended_as.as_deref() == Some(kind));
-        if let Some(at) = at("cancelled_at", &self.cancelled_at)? {
+        if let Some(at) = stamped("cancelled_at", &self.cancelled_at)? {
             return Ok(ShipmentState::Cancelled { at });
         }
         if let Some(at) = lost("returned") {
             return Ok(ShipmentState::Returned { at });
         }
         if let (Some(settlement_id), Some(settled)) =
-            (self.settlement_id.clone(), at("settled_at", &self.settled_at)?)
+            (self.settlement_id.clone(), stamped("settled_at", &self.settled_at)?)
         {
-            return Ok(match at("disputed_at", &self.disputed_at)? {
+            return Ok(match stamped("disputed_at", &self.disputed_at)? {
                 Some(at) => ShipmentState::Disputed { at, settlement_id },
                 None => ShipmentState::Settled { at: settled, settlement_id },
             });
         }
         if let Some(at) = lost("lost") {
-            return Ok(ShipmentState::Lost { at });
+            let since = stamped("written_off_at", &self.written_off_at)?;
+            let written_off = since.zip(self.written_off_by.clone()).map(|(at, by)| WrittenOff { at, by });
+            return Ok(ShipmentState::Lost { at, written_off });
         }
-        Ok(match (at("received_at", &self.received_at)?, at("sent_at", &self.sent_at)?) {
+        Ok(match (stamped("received_at", &self.received_at)?, stamped("sent_at", &self.sent_at)?) {
             (Some(at), _) => ShipmentState::Received { at },
             (None, Some(at)) => ShipmentState::Sent { at },
-            (None, None) => match at("packed_at", &self.packed_at)? {
+            (None, None) => match stamped("packed_at", &self.packed_at)? {
                 Some(at) => ShipmentState::Packed { at },
                 None => ShipmentState::Planned,
             },
@@ -237,6 +260,7 @@ impl TryFrom<ShipmentRow> for Shipment {
             made_by: row.made_by,
             state,
             sent_at: row.sent_at.as_deref().map(|at| moment("sent_at", at)).transpose()?,
+            is_open: row.is_open != 0,
             version: row.version,
         })
     }
@@ -245,6 +269,8 @@ impl TryFrom<ShipmentRow> for Shipment {
 #[derive(FromRow)]
 struct ShipmentLotRow {
     lot_id: String,
+    container_id: String,
+    container_kind: String,
     container_label: String,
     grade_id: String,
     grade_name: String,
@@ -258,8 +284,9 @@ macro_rules! select_shipments {
         concat!(
             "SELECT s.id, s.outlet_id, o.name AS outlet_name, s.expected, s.expected_net, p.name AS made_by, ",
             "s.made_at, s.packed_at, s.sent_at, s.received_at, s.ended_at, s.ended_as, s.disputed_at, s.cancelled_at, ",
-            "t.id AS settlement_id, t.at AS settled_at, s.version ",
+            "t.id AS settlement_id, t.at AS settled_at, s.written_off_at, w.name AS written_off_by, s.is_open, s.version ",
             "FROM shipments s JOIN outlets o ON o.id = s.outlet_id JOIN partners p ON p.id = s.made_by ",
+            "LEFT JOIN partners w ON w.id = s.written_off_by ",
             "LEFT JOIN settlements t ON t.shipment_id = s.id AND t.kind = 'paper' ",
             "AND NOT EXISTS (SELECT 1 FROM settlements r WHERE r.replaces_id = t.id) ",
             $condition
@@ -286,16 +313,11 @@ impl Store {
         Ok(rows.into_iter().map(Shipment::try_from).collect::<Result<_, _>>()?)
     }
 
-    /// Shipments that something is still to be done about, newest first: not sent, not paid, or disputed.
+    /// Shipments that something is still to be done about, newest first: not sent, not paid, disputed, or lost with a claim
+    /// open.
     pub async fn open_shipments(&self, shop_id: &str) -> Result<Vec<Shipment>, StoreError> {
-        // Told from two indexes alone, so that years of paid ones are not read.
-        let sql = select_shipments!(
-            "WHERE s.id IN (SELECT u.id FROM shipments u \
-             WHERE u.shop_id = $1 AND u.cancelled_at IS NULL AND u.ended_at IS NULL AND (u.disputed_at IS NOT NULL \
-             OR NOT EXISTS (SELECT 1 FROM settlements x WHERE x.shipment_id = u.id AND x.kind = 'paper' \
-             AND NOT EXISTS (SELECT 1 FROM settlements y WHERE y.replaces_id = x.id)))) \
-             ORDER BY s.made_at DESC, s.id DESC"
-        );
+        let sql =
+            select_shipments!("WHERE s.shop_id = $1 AND s.is_open = 1 ORDER BY s.made_at DESC, s.id DESC");
         let rows: Vec<ShipmentRow> = sqlx::query_as(sql).bind(shop_id).fetch_all(self.readers()).await?;
         Ok(rows.into_iter().map(Shipment::try_from).collect::<Result<_, _>>()?)
     }
@@ -307,17 +329,21 @@ impl Store {
         before: Option<&str>,
         most: u32,
     ) -> Result<Vec<Shipment>, StoreError> {
+        let sql = "SELECT made_at, id FROM shipments WHERE shop_id = $1 AND id = $2";
+        let end: Option<(String, String)> = match before {
+            Some(id) => sqlx::query_as(sql).bind(shop_id).bind(id).fetch_optional(self.readers()).await?,
+            // After every moment.
+            None => Some(("~".to_string(), String::new())),
+        };
+        let Some(end) = end else { return Ok(Vec::new()) };
         let sql = select_shipments!(
-            "WHERE s.shop_id = $1 AND (s.cancelled_at IS NOT NULL OR s.ended_at IS NOT NULL \
-             OR (t.id IS NOT NULL AND s.disputed_at IS NULL)) \
-             AND (CAST($2 AS TEXT) IS NULL \
-             OR s.made_at < (SELECT b.made_at FROM shipments b WHERE b.shop_id = $1 AND b.id = $2) \
-             OR (s.made_at = (SELECT b.made_at FROM shipments b WHERE b.shop_id = $1 AND b.id = $2) AND s.id < $2)) \
-             ORDER BY s.made_at DESC, s.id DESC LIMIT $3"
+            "WHERE s.shop_id = $1 AND s.is_open = 0 AND (s.made_at, s.id) < ($2, $3) \
+             ORDER BY s.made_at DESC, s.id DESC LIMIT $4"
         );
         let rows: Vec<ShipmentRow> = sqlx::query_as(sql)
             .bind(shop_id)
-            .bind(before)
+            .bind(end.0)
+            .bind(end.1)
             .bind(i64::from(most))
             .fetch_all(self.readers())
             .await?;
@@ -332,7 +358,7 @@ impl Store {
 
     /// The lots of a shipment as they were packed.
     pub async fn shipment_lots(&self, shop_id: &str, id: &str) -> Result<Vec<ShipmentLot>, StoreError> {
-        let sql = "SELECT x.lot_id, c.label AS container_label, l.grade_id, g.name AS grade_name, x.net_ug, x.pieces, x.released_at \
+        let sql = "SELECT x.lot_id, c.id AS container_id, c.kind AS container_kind, c.label AS container_label, l.grade_id, g.name AS grade_name, x.net_ug, x.pieces, x.released_at \
                    FROM shipment_lots x JOIN lots l ON l.id = x.lot_id JOIN containers c ON c.id = l.container_id \
                    JOIN grades g ON g.shop_id = l.shop_id AND g.id = l.grade_id \
                    WHERE l.shop_id = $1 AND x.shipment_id = $2 ORDER BY g.position, c.label";
@@ -343,7 +369,14 @@ impl Store {
                 pieces: RowError::read("shipment_lots", "pieces", &row.pieces.to_string(), |p| {
                     p.parse().ok()
                 })?,
+                container_kind: RowError::read(
+                    "containers",
+                    "kind",
+                    &row.container_kind,
+                    ContainerKind::from_code,
+                )?,
                 lot_id: LotId::new(row.lot_id),
+                container_id: row.container_id,
                 container_label: row.container_label,
                 grade_id: GradeId::new(row.grade_id),
                 grade_name: row.grade_name,

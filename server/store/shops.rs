@@ -135,6 +135,8 @@ impl Store {
         let query = bind_settings(sqlx::query(sql).bind(shop_id).bind(version), settings);
         let done = query.execute(&mut *tx).await?;
         changed_one(done.rows_affected())?;
+        // Months begin elsewhere in another zone.
+        tx.moved().look_at_zone(shop_id);
         tx.note(by, Noun::Shop, shop_id, "changed the settings", "").await?;
         tx.commit().await
     }

@@ -6,6 +6,7 @@ use sqlx::{Any, AnyConnection, Transaction};
 
 use super::StoreError;
 use super::activity::{By, Noun};
+use super::diverted::{self, Moved};
 use super::news::{Change, News};
 
 /// A transaction that may write. Dropped without a commit, nothing of it is stored and nobody hears of it.
@@ -14,11 +15,12 @@ pub struct Tx {
     inner: Transaction<'static, Any>,
     news: News,
     changes: Vec<Change>,
+    moved: Moved,
 }
 
 impl Tx {
     pub(super) fn new(inner: Transaction<'static, Any>, news: News) -> Tx {
-        Tx { inner, news, changes: Vec::new() }
+        Tx { inner, news, changes: Vec::new(), moved: Moved::default() }
     }
 
     /// Puts on file that `by` did something to a thing: `deed` in words (`weighed in`), with `detail` where there is
@@ -44,8 +46,16 @@ impl Tx {
         }
     }
 
+    /// What leaves or comes back in this transaction, to be counted at its end.
+    pub(super) fn moved(&mut self) -> &mut Moved {
+        &mut self.moved
+    }
+
     /// Makes it last, and tells who listens.
     pub async fn commit(mut self) -> Result<(), StoreError> {
+        // Last of all, since whoever counts waits for whoever counted before.
+        let moved = std::mem::take(&mut self.moved);
+        diverted::count(&mut self, moved).await?;
         self.news.before_commit(&mut self.inner, &self.changes).await?;
         self.inner.commit().await?;
         self.news.after_commit(self.changes);

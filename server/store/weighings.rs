@@ -359,5 +359,9 @@ async fn insert_weighing(
         .bind(weighing.other_lot_id)
         .execute(&mut **tx)
         .await?;
-    Ok(done.rows_affected())
+    let added = done.rows_affected();
+    if added == 1 && matches!(weighing.kind, WeighingKind::Sent | WeighingKind::Returned) {
+        tx.moved().out(by, weighing.lot_id, -weighing.net);
+    }
+    Ok(added)
 }

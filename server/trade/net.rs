@@ -2,6 +2,8 @@
 //!
 //! The list of steps *is* the computation: the net is their sum, and the page draws the same list.
 
+mod working;
+
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
@@ -9,10 +11,9 @@ use rust_decimal::{Decimal, dec};
 
 use crate::costs::Facts;
 use crate::exchange::Mid;
-use crate::history::{Estimate, Expected, Learned};
-use crate::ids::{Family, GradeId, LotId};
-use crate::mass::{Mass, MassStyle, MassUnit, round};
-use crate::money::{Currency, Money, PriceUnit, places, show_amount};
+use crate::ids::{GradeId, LotId};
+use crate::mass::{Mass, MassStyle, MassUnit};
+use crate::money::{Money, PriceUnit};
 use crate::outlet::{Drive, Outlet, Post, Terms, Way};
 use crate::packing::{Contents, Packer, Packing, Priced, Unpackable};
 use crate::quote::Quote;
@@ -225,9 +226,9 @@ pub fn deliver_packed(
         -paid.deducted,
         format!("{} of the weight", terms.weight_deduction),
     );
-    let (kind, working) = scale_working(&lines, outlet);
+    let (kind, working) = working::scale(&lines, outlet);
     ladder.outlet_step(kind, paid.by_their_scale, working);
-    let (kind, working) = downgrade_working(&lines, outlet);
+    let (kind, working) = working::downgrade(&lines, outlet);
     ladder.outlet_step(kind, -paid.downgrade, working);
     ladder.outlet_step(StepKind::PercentFee, -paid.fee, terms.percent_fee.to_string());
     ladder.outlet_step(StepKind::FlatFee, -terms.flat_fee, "once for the delivery".into());
@@ -266,7 +267,9 @@ pub fn deliver_packed(
     let capital = facts.costs.capital_per_year;
     let waiting = received * capital.get() * outlet.days_to_pay() / DAYS;
     let (kind, working) = match outlet.learned.as_ref().and_then(|learned| learned.days()) {
-        Some(days) => (StepKind::LearnedWaiting, format!("{} at {capital} a year", learned_days(&days))),
+        Some(days) => {
+            (StepKind::LearnedWaiting, format!("{} at {capital} a year", working::learned_days(&days)))
+        }
         None => (StepKind::Waiting, format!("{} days at {capital} a year", terms.days_to_pay)),
     };
     ladder.home_step(kind, -waiting, working);
@@ -342,89 +345,6 @@ impl Paid {
     }
 }
 
-/// What was learned about each family in the delivery, once for each.
-fn learned_about<'a>(
-    lines: &[Line],
-    learned: &'a Learned,
-    figure: fn(&Expected) -> Option<Estimate>,
-) -> BTreeMap<Option<&'a Family>, (Estimate, Expected)> {
-    let about = |line: &Line| {
-        let family = learned.family_of(&line.grade);
-        let expected = learned.of_family(family);
-        Some((family, (figure(&expected)?, expected)))
-    };
-    lines.iter().filter_map(about).collect()
-}
-
-/// `learned from 5 settlements: 98.2 %, 80 % between 97.1 % and 99.4 %`, with the families named where there are more.
-fn learned_in_words<'a>(
-    about: &BTreeMap<Option<&Family>, (Estimate, Expected)>,
-    words: impl Fn(&Estimate, &Expected) -> String + 'a,
-) -> Option<String> {
-    let (first, _) = about.values().next()?;
-    let from = match first.settlements {
-        1 => "learned from 1 settlement".to_string(),
-        many => format!("learned from {many} settlements"),
-    };
-    let each = about.iter().map(|(family, (estimate, expected))| {
-        let name = family.filter(|_| about.len() > 1).map_or(String::new(), |family| format!("{family} "));
-        format!(
-            "{name}{}, 80 % between {} and {}",
-            words(estimate, expected),
-            percent(estimate.low),
-            percent(estimate.high)
-        )
-    });
-    Some(format!("{from}: {}", each.collect::<Vec<_>>().join("; ")))
-}
-
-fn scale_working(lines: &[Line], outlet: &Outlet) -> (StepKind, String) {
-    let weighed = lines.iter().filter(|line| line.quote.price.per != PriceUnit::Each);
-    let weighed: Vec<Line> = weighed.cloned().collect();
-    let learned = outlet.learned.as_ref().and_then(|learned| {
-        let about = learned_about(&weighed, learned, |expected| expected.paid_weight);
-        learned_in_words(&about, |weight, _| format!("they weigh {} of what we weigh", percent(weight.mean)))
-    });
-    match learned {
-        Some(working) => (StepKind::LearnedWeight, working),
-        None => {
-            let ratio = (outlet.terms.paid_weight.get() * dec!(100)).normalize();
-            (StepKind::PaidWeight, format!("they weigh {ratio} % of what we weigh"))
-        }
-    }
-}
-
-fn downgrade_working(lines: &[Line], outlet: &Outlet) -> (StepKind, String) {
-    let terms = &outlet.terms;
-    let learned = outlet.learned.as_ref().and_then(|learned| {
-        let about = learned_about(lines, learned, |expected| expected.downgraded);
-        learned_in_words(&about, |chance, expected| {
-            format!("{} of loads lose {} of the price", percent(chance.mean), percent(expected.drop))
-        })
-    });
-    match learned {
-        Some(working) => (StepKind::LearnedDowngrade, working),
-        None => {
-            let chance = terms.downgrade_chance;
-            let working = format!("{chance} of loads lose {} of the price", terms.downgrade_drop);
-            (StepKind::Downgrade, working)
-        }
-    }
-}
-
-fn learned_days(days: &Estimate) -> String {
-    let from = match days.settlements {
-        1 => "learned from 1 payment".to_string(),
-        many => format!("learned from {many} payments"),
-    };
-    format!("{from}: {} days, 80 % between {} and {},", days.mean, days.low, days.high)
-}
-
-/// A ratio in percent: `98.2 %`.
-fn percent(ratio: Decimal) -> String {
-    format!("{} %", round(ratio * dec!(100), 2).normalize())
-}
-
 struct Building<'a> {
     steps: Vec<Step>,
     outlet: &'a Outlet,
@@ -459,9 +379,9 @@ impl Building<'_> {
         let working = format!(
             "{} km there and back at {}, {} min at {} an hour",
             distance.normalize(),
-            rate(costs.truck_per_km, costs.home),
+            working::rate(costs.truck_per_km, costs.home),
             drive.minutes.normalize(),
-            rate(costs.labour_per_hour, costs.home)
+            working::rate(costs.labour_per_hour, costs.home)
         );
         self.home_step(StepKind::Trip, -cost, working);
     }
@@ -480,8 +400,8 @@ impl Building<'_> {
         let packing = packer.ok_or(Closed::Unpackable(Unpackable::NoService))?;
         let packing = packing.pack(contents).map_err(Closed::Unpackable)?;
 
-        self.home_step(StepKind::Freight, -packing.freight, freight_working(&packing, facts.style));
-        self.home_step(StepKind::Boxes, -packing.boxes, boxes_working(&packing));
+        self.home_step(StepKind::Freight, -packing.freight, working::freight(&packing, facts.style));
+        self.home_step(StepKind::Boxes, -packing.boxes, working::boxes(&packing));
         let minutes = format!("{} × {} min", packing.count(), post.packing_minutes.normalize());
         self.home_step(StepKind::PackingTime, -packing.labour, minutes);
         self.home_step(StepKind::Border, -post.border, "once for the shipment".into());
@@ -491,30 +411,4 @@ impl Building<'_> {
         self.home_step(StepKind::Insurance, -insurance, working);
         Ok(packing)
     }
-}
-
-/// An amount that others are worked out from, with all its decimals.
-fn rate(amount: Decimal, currency: Currency) -> String {
-    let amount = amount.normalize();
-    format!("{} {}", show_amount(amount, amount.scale().max(places(currency))), currency.code())
-}
-
-fn freight_working(packing: &Packing, style: MassStyle) -> String {
-    let parcels = packing.parcels.iter().map(|p| match p.billable {
-        Some(billable) => {
-            format!(
-                "{} × {} of {}, billed as {}",
-                p.count,
-                p.box_name,
-                style.show(p.gross),
-                style.show(billable)
-            )
-        }
-        None => format!("{} × {} at its flat rate", p.count, p.box_name),
-    });
-    format!("{}: {}", packing.service, parcels.collect::<Vec<_>>().join("; "))
-}
-
-fn boxes_working(packing: &Packing) -> String {
-    packing.parcels.iter().map(|p| format!("{} × {}", p.count, p.box_name)).collect::<Vec<_>>().join(", ")
 }

@@ -1,19 +1,18 @@
 //! Kept out of landfill: how much left the shop to be used again, by month and family?
 
-use std::collections::BTreeMap;
-
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::Response;
 use jiff::ToSpan;
 use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
+use serde::Deserialize;
 use trade::mass::Mass;
 
 use super::App;
 use super::failure::Failure;
 use super::page::{Page, Screen, Visitor, html};
-use crate::store::diverted::MonthOut;
+use crate::store::diverted::{MonthOut, YearOut};
 
 /// Months that the drawing has room for.
 const DRAWN: i32 = 12;
@@ -60,37 +59,67 @@ struct DivertedPage {
     total: Mass,
     this_year: Mass,
     families: Vec<FamilyOut>,
-    /// Newest first.
+    /// All years in which something left, the newest first.
+    years: Vec<YearOut>,
+    /// The one whose months are shown, and they, the newest first.
+    year: i16,
     months: Vec<MonthOut>,
     drawing: Option<Bars>,
 }
 
-pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
-    let mut months = app.store.diverted(&visitor.shop.id, &visitor.shop.zone).await?;
-    let today = visitor.today();
-    let drawing = bars(&months, today, |mass| short(mass, &visitor));
-    let total: Mass = months.iter().map(MonthOut::total).sum();
-    let this_year =
-        months.iter().filter(|month| month.month.year() == today.year()).map(MonthOut::total).sum();
-    let families = families(&months, total);
-    months.reverse();
-    let page = visitor.page(Screen::Diverted, "Kept out of landfill");
-    html(&DivertedPage { page, visitor, total, this_year, families, months, drawing })
+#[derive(Deserialize)]
+pub struct OfYear {
+    #[serde(default)]
+    year: String,
 }
 
-/// The families by what left of them, the most first.
-fn families(months: &[MonthOut], total: Mass) -> Vec<FamilyOut> {
-    let mut sums: BTreeMap<&str, Mass> = BTreeMap::new();
-    for (family, mass) in months.iter().flat_map(|month| &month.families) {
-        *sums.entry(family).or_insert(Mass::ZERO) += *mass;
-    }
+pub async fn show(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(OfYear { year }): Query<OfYear>,
+) -> Result<Response, Failure> {
+    let shop = &visitor.shop.id;
+    let today = visitor.today();
+    let families = app.store.diverted_families(shop).await?;
+    let mut years = app.store.diverted_years(shop).await?;
+    let drawing = match years.first() {
+        Some(oldest) => {
+            let months = app.store.diverted_months(shop, back(today, DRAWN - 1), today).await?;
+            bars(oldest.first, &months, today, |mass| short(mass, &visitor))
+        }
+        None => None,
+    };
+    let of_year = |year: i16| years.iter().find(|of| of.year == year);
+    let this_year = of_year(today.year()).map_or(Mass::ZERO, |of| of.total);
+    // One that is not there leads to the last.
+    let shown = year.parse().ok().and_then(of_year).or(years.last());
+    let year = shown.map_or(today.year(), |of| of.year);
+    let mut months = match shown {
+        Some(of) => app.store.diverted_months(shop, of.first, of.last()).await?,
+        None => Vec::new(),
+    };
+    months.reverse();
+    years.reverse();
+    let total: Mass = families.iter().map(|(_, mass)| *mass).sum();
+    let families = shares(families, total);
+    let page = visitor.page(Screen::Diverted, "Kept out of landfill");
+    html(&DivertedPage { page, visitor, total, this_year, families, years, year, months, drawing })
+}
+
+/// The families with their shares, the most first.
+fn shares(families: Vec<(String, Mass)>, total: Mass) -> Vec<FamilyOut> {
     let share = |mass: Mass| (mass.grams() * dec!(100)).checked_div(total.grams()).unwrap_or_default();
-    let mut families: Vec<FamilyOut> = sums
+    let mut families: Vec<FamilyOut> = families
         .into_iter()
-        .map(|(name, mass)| FamilyOut { name: name.to_string(), mass, percent: share(mass).round_dp(0) })
+        .map(|(name, mass)| FamilyOut { name, mass, percent: share(mass).round_dp(0) })
         .collect();
     families.sort_by_key(|family| std::cmp::Reverse(family.mass));
     families
+}
+
+/// The month so many months before today's.
+fn back(today: Date, ago: i32) -> Date {
+    today.first_of_month().saturating_sub(ago.months())
 }
 
 /// A mass for a label: whole pounds or kilograms, with decimals only where there is less than ten.
@@ -99,15 +128,16 @@ fn short(mass: Mass, visitor: &Visitor) -> String {
     number.round_dp(if number < dec!(10) { 1 } else { 0 }).normalize().to_string()
 }
 
-/// The last months up to today, those in which nothing left among them.
-fn bars(months: &[MonthOut], today: Date, figure: impl Fn(Mass) -> String) -> Option<Bars> {
-    let first = months.first()?.month;
-    let this = today.first_of_month();
+/// The last months up to today, those in which nothing left among them, but none before the `first` of all.
+fn bars(first: Date, months: &[MonthOut], today: Date, figure: impl Fn(Mass) -> String) -> Option<Bars> {
     let of =
         |month: Date| months.iter().find(|other| other.month == month).map_or(Mass::ZERO, MonthOut::total);
-    let back = |ago: i32| this.saturating_sub(ago.months());
-    let shown: Vec<(Date, Mass)> =
-        (0..DRAWN).rev().map(back).filter(|month| *month >= first).map(|month| (month, of(month))).collect();
+    let shown: Vec<(Date, Mass)> = (0..DRAWN)
+        .rev()
+        .map(|ago| back(today, ago))
+        .filter(|month| *month >= first)
+        .map(|month| (month, of(month)))
+        .collect();
     let most = shown.iter().map(|(_, mass)| mass.grams()).max().filter(|most| *most > Decimal::ZERO)?;
     let step = (RIGHT - LEFT) / Decimal::from(shown.len().max(6));
     let bar = |(nth, (month, mass)): (usize, &(Date, Mass))| {
@@ -150,7 +180,9 @@ mod tests {
     #[test]
     fn bars_are_to_scale_and_an_idle_month_has_its_place() {
         let months = [out(date(2026, 1, 1), 500), out(date(2026, 3, 1), 1000)];
-        let drawn = bars(&months, date(2026, 4, 30), |mass| mass.grams().normalize().to_string()).unwrap();
+        let drawn =
+            bars(date(2026, 1, 1), &months, date(2026, 4, 30), |mass| mass.grams().normalize().to_string())
+                .unwrap();
         let heights: Vec<Decimal> = drawn.bars.iter().map(|bar| bar.height).collect();
         assert_eq!(heights, [dec!(75), dec!(0), dec!(150), dec!(0)]);
         assert!(drawn.bars.iter().all(|bar| bar.y + bar.height == BOTTOM && bar.x + bar.width <= RIGHT));
@@ -165,13 +197,16 @@ mod tests {
     #[test]
     fn a_year_is_the_most_that_is_drawn_and_nothing_is_no_drawing() {
         let months: Vec<MonthOut> = (1..=12).map(|month| out(date(2024, month, 1), 10)).collect();
-        let drawn = bars(&months, date(2025, 3, 15), |_| String::new()).unwrap();
+        let drawn = bars(date(2024, 1, 1), &months, date(2025, 3, 15), |_| String::new()).unwrap();
         assert_eq!(drawn.bars.len(), 12);
         assert!(
             drawn.description.starts_with("April 2024") && drawn.description.ends_with("March 2025: nothing")
         );
-        assert_eq!(bars(&[], date(2025, 3, 15), |_| String::new()), None);
+        assert_eq!(bars(date(2024, 1, 1), &[], date(2025, 3, 15), |_| String::new()), None);
         // What came back in the only month that is shown: there is nothing to draw to scale.
-        assert_eq!(bars(&[out(date(2025, 3, 1), -5)], date(2025, 3, 15), |_| String::new()), None);
+        assert_eq!(
+            bars(date(2025, 3, 1), &[out(date(2025, 3, 1), -5)], date(2025, 3, 15), |_| String::new()),
+            None
+        );
     }
 }

@@ -183,6 +183,7 @@ pub fn router(app: App) -> Router {
         .route("/shipments/{shipment}/receive", post(shipments::receive))
         .route("/shipments/{shipment}/lose", post(shipments::lose))
         .route("/shipments/{shipment}/find", post(shipments::find))
+        .route("/shipments/{shipment}/write-off", post(shipments::write_off))
         .route("/shipments/{shipment}/dispute", post(shipments::dispute))
         .route("/shipments/{shipment}/return", get(returns::show).post(returns::create))
         .route("/shipments/{shipment}/settlement", post(settlements::begin))
@@ -236,6 +237,8 @@ pub fn router(app: App) -> Router {
         .route("/containers/{container}", get(containers::open).post(containers::update))
         .route("/containers/{container}/edit", get(containers::edit))
         .route("/containers/{container}/label", get(containers::label))
+        .route("/containers/{container}/retire", post(containers::retire))
+        .route("/containers/{container}/return", post(containers::bring_back))
         // Grades
         .route("/grades", get(grades::index))
         .route("/grades/new", get(grades::new).post(grades::create))

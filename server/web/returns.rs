@@ -48,12 +48,12 @@ pub async fn show(
 }
 
 async fn shown(app: &App, visitor: Visitor, shipment: Shipment, form: Form) -> Result<Response, Failure> {
-    let containers = app.store.containers(&visitor.shop.id).await?;
     let lots = app.store.shipment_lots(&visitor.shop.id, &shipment.id).await?;
     let mut returnable = Vec::new();
     for lot in lots.into_iter().filter(|lot| !lot.is_back) {
-        let own = app.store.lot(&visitor.shop.id, lot.lot_id.as_str()).await?.container_id;
-        let is_free = containers.iter().any(|there| there.id == own && there.open_lot.is_none());
+        // One that was out of use since it left comes into use again by coming back.
+        let own = app.store.container(&visitor.shop.id, &lot.container_id).await?;
+        let is_free = own.open_lot.is_none();
         returnable.push(Returnable {
             label: (!is_free).then(|| format!("label-{}", lot.lot_id)),
             ticked: form.values("lot").any(|ticked| ticked == lot.lot_id.as_str()),

@@ -176,6 +176,16 @@ impl ShipmentPage {
     fn is_lost(&self) -> bool {
         matches!(self.shipment.state, ShipmentState::Lost { .. })
     }
+
+    /// The containers that its lots are in, each once.
+    fn containers(&self) -> Vec<&ShipmentLot> {
+        let mut seen = BTreeSet::new();
+        self.lots.iter().filter(|lot| seen.insert(&lot.container_id)).collect()
+    }
+
+    fn is_written_off(&self) -> bool {
+        matches!(self.shipment.state, ShipmentState::Lost { written_off: Some(_), .. })
+    }
 }
 
 /// What one grade of it is expected to fetch.
@@ -306,13 +316,19 @@ fn crosses_border(outlet: &OutletDetails, home: Currency) -> bool {
 }
 
 /// The parcels have been handed over.
+///
+/// A bag mostly goes into the parcel with what is in it, and one that is gone should not be offered for the next lot; but a
+/// shop that pours its boards into the carton keeps the bag. So the page asks, with bags ticked and drums, boxes and crates
+/// not, and what is ticked is out of use from then on. A yard empties what it is brought, so a yard run asks nothing.
 pub async fn send(
     State(app): State<App>,
     visitor: Visitor,
     Path(id): Path<String>,
     form: Form,
 ) -> Result<Response, Failure> {
-    let sent = app.store.send_shipment(&visitor.by(), &id, form.version()).await;
+    let gone: Vec<String> =
+        form.values("gone").filter(|id| crate::store::is_id(id)).map(str::to_string).collect();
+    let sent = app.store.send_shipment_with(&visitor.by(), &id, form.version(), &gone).await;
     moved_on(&app, &visitor, &id, sent, |state| matches!(state, ShipmentState::Sent { .. })).await
 }
 
@@ -358,6 +374,23 @@ pub async fn find(
 ) -> Result<Response, Failure> {
     let found = app.store.find_shipment(&visitor.by(), &id, form.version()).await;
     moved_on(&app, &visitor, &id, found, |state| state.is_out()).await
+}
+
+/// What was lost is given up: nothing more will come for it. Or it is waited for after all.
+pub async fn write_off(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<String>,
+    form: Form,
+) -> Result<Response, Failure> {
+    let gives_up = form.value("do") != "end";
+    let done = app.store.write_off_shipment(&visitor.by(), &id, form.version(), gives_up).await;
+    let wanted: fn(&ShipmentState) -> bool = if gives_up {
+        |state| matches!(state, ShipmentState::Lost { written_off: Some(_), .. })
+    } else {
+        |state| matches!(state, ShipmentState::Lost { written_off: None, .. })
+    };
+    moved_on(&app, &visitor, &id, done, wanted).await
 }
 
 /// The shop does not agree with the settlement, or does again.

@@ -92,6 +92,12 @@ struct TodayPage {
     nothing_to_do: bool,
 }
 
+impl TodayPage {
+    fn is_lost(&self, out: &Waiting) -> bool {
+        matches!(out.shipment.state, ShipmentState::Lost { .. })
+    }
+}
+
 pub async fn show(State(app): State<App>, visitor: Visitor) -> Result<Response, Failure> {
     let shelf = app.shelf(&visitor).await?;
     let news = latest_news(&app, &visitor).await?;

@@ -8,20 +8,9 @@ use crate::store::activity::Noun;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
 use crate::store::{By, Store, StoreError, Tx, changed_one, stamp};
 
-/// Part of a lot that moves to a new one.
-#[derive(Debug, Clone)]
-pub struct Split<'a> {
-    pub lot_id: &'a str,
-    pub new_lot_id: &'a str,
-    pub container: Target,
-    pub mass: Mass,
-    pub pieces: u32,
-    pub typed: &'a str,
-}
-
-/// What moves from a lot to another one that was made of it.
+/// Part of a lot, and the lot that it becomes.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct SplitOff<'a> {
+pub struct Part<'a> {
     pub lot_id: &'a str,
     pub new_lot_id: &'a str,
     pub mass: Mass,
@@ -31,38 +20,27 @@ pub(crate) struct SplitOff<'a> {
 
 impl Store {
     /// Moves part of a lot into a new lot of the same grade in another container.
-    pub async fn split(&self, by: &By, split: &Split<'_>) -> Result<(), StoreError> {
+    pub async fn split(&self, by: &By, part: &Part<'_>, container: Target) -> Result<(), StoreError> {
         let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
-        let lot = hold_lot(&mut tx, shop_id, split.lot_id).await?;
-        if is_there(&mut tx, shop_id, split.new_lot_id).await? {
+        let lot = hold_lot(&mut tx, shop_id, part.lot_id).await?;
+        if is_there(&mut tx, shop_id, part.new_lot_id).await? {
             // The same form sent twice: the first one has done it.
             return Ok(());
         }
         let lot = lot?;
-        if lot.net <= split.mass || lot.pieces < i64::from(split.pieces) {
+        if lot.net <= part.mass || lot.pieces < i64::from(part.pieces) {
             return Err(LotRefusal::BelowNothing.into());
         }
-        let target = NewLot {
-            id: split.new_lot_id,
-            container: split.container.clone(),
-            grade: GradeId::new(lot.grade_id),
-            source: &lot.source,
-        };
+        let target =
+            NewLot { id: part.new_lot_id, container, grade: GradeId::new(lot.grade_id), source: &lot.source };
         open_lot(&mut tx, by, &target).await?;
         // It came from where the lot did.
         let sql = "UPDATE lots SET pickup_id = (SELECT o.pickup_id FROM lots o WHERE o.shop_id = $1 AND o.id = $2) \
                    WHERE shop_id = $1 AND id = $3";
-        sqlx::query(sql).bind(shop_id).bind(split.lot_id).bind(split.new_lot_id).execute(&mut *tx).await?;
-        let moved = SplitOff {
-            lot_id: split.lot_id,
-            new_lot_id: split.new_lot_id,
-            mass: split.mass,
-            pieces: split.pieces,
-            typed: split.typed,
-        };
-        move_mass(&mut tx, by, &moved).await?;
-        tx.note(by, Noun::Lot, split.lot_id, "split", split.typed).await?;
+        sqlx::query(sql).bind(shop_id).bind(part.lot_id).bind(part.new_lot_id).execute(&mut *tx).await?;
+        move_mass(&mut tx, by, part).await?;
+        tx.note(by, Noun::Lot, part.lot_id, "split", part.typed).await?;
         tx.commit().await
     }
 
@@ -137,15 +115,15 @@ async fn is_merged(tx: &mut Tx, shop_id: &str, from: &str, into: &str) -> Result
 }
 
 /// Moves mass and pieces from a lot to the one that was made of it.
-pub(crate) async fn move_mass(tx: &mut Tx, by: &By, split: &SplitOff<'_>) -> Result<(), StoreError> {
+pub(crate) async fn move_mass(tx: &mut Tx, by: &By, part: &Part<'_>) -> Result<(), StoreError> {
     for (lot, other, kind, sign) in [
-        (split.lot_id, split.new_lot_id, WeighingKind::SplitOut, -1),
-        (split.new_lot_id, split.lot_id, WeighingKind::SplitIn, 1),
+        (part.lot_id, part.new_lot_id, WeighingKind::SplitOut, -1),
+        (part.new_lot_id, part.lot_id, WeighingKind::SplitIn, 1),
     ] {
         let weighing = NewWeighing {
-            net: split.mass.times(sign.into()),
-            pieces: i64::from(split.pieces) * sign,
-            typed: split.typed,
+            net: part.mass.times(sign.into()),
+            pieces: i64::from(part.pieces) * sign,
+            typed: part.typed,
             other_lot_id: Some(other),
             ..NewWeighing::transfer(lot, kind)
         };

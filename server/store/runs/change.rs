@@ -9,7 +9,7 @@ use super::{Homecoming, NewRun, NewStop, RunRefusal, TakenPart, Ticket};
 use crate::store::activity::Noun;
 use crate::store::cash::{Document, DocumentKind, NewEntry, enter};
 use crate::store::hours::{NewHours, Work, add_hours};
-use crate::store::lots::{SplitOff, close_lot, lot_for_change, move_mass, split_off_gone};
+use crate::store::lots::{close_lot, lot_for_change, move_mass, split_off_gone};
 use crate::store::settlements::settle;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
 use crate::store::{By, Store, StoreError, Tx, changed_one, stamp};
@@ -245,9 +245,7 @@ async fn take_part(tx: &mut Tx, by: &By, ticket: &Ticket<'_>, part: &TakenPart) 
     let By { at, .. } = by;
     let (lot, taken) = (part.lot.as_str(), part.taken.as_str());
     split_off_gone(tx, by, lot, taken).await?;
-    let moved =
-        SplitOff { lot_id: lot, new_lot_id: taken, mass: part.mass, pieces: part.pieces, typed: &part.typed };
-    move_mass(tx, by, &moved).await?;
+    move_mass(tx, by, &part.as_part()).await?;
     let gone = NewWeighing {
         net: -part.mass,
         pieces: -i64::from(part.pieces),

@@ -9,6 +9,7 @@ use super::money::{enter_paid, undo_entries};
 use super::{Delivery, NewSettlement, SettlementRefusal};
 use crate::store::activity::Noun;
 use crate::store::cash::{Document, DocumentKind};
+use crate::store::shipments::follow;
 use crate::store::{By, Store, StoreError, Tx, changed_one, stamp};
 
 /// Taking a settlement back, with nothing in its place: it was another delivery's.
@@ -78,6 +79,7 @@ pub async fn settle(tx: &mut Tx, by: &By, settlement: &NewSettlement<'_>) -> Res
     let deed = if row.replaces.is_some() { "corrected" } else { "entered" };
     let paid = Money::new(settlement.paper.paid, settlement.paper.currency).to_string();
     tx.note(by, Noun::Settlement, settlement.id, deed, &paid).await?;
+    follow_delivery(tx, shop_id, settlement.delivery).await?;
     // The book's row is taken last.
     if let Some(replaced) = row.replaces {
         undo_entries(tx, by, &Document::new(DocumentKind::Settlement, replaced), row.why).await?;
@@ -120,6 +122,7 @@ pub async fn withdraw(tx: &mut Tx, by: &By, withdrawal: &Withdrawal<'_>) -> Resu
         .execute(&mut **tx)
         .await?;
     changed_one(done.rows_affected())?;
+    follow_delivery(tx, shop_id, &delivery).await?;
     tx.note(by, Noun::Settlement, withdrawal.settlement_id, "taken back", withdrawal.why).await?;
     let document = Document::new(DocumentKind::Settlement, withdrawal.settlement_id);
     undo_entries(tx, by, &document, withdrawal.why).await
@@ -142,6 +145,14 @@ async fn hold(
         (Some(_), Some("returned")) => Some(SettlementRefusal::Returned),
         (Some(_), _) => None,
     })
+}
+
+/// A shipment that was paid is done with.
+async fn follow_delivery(tx: &mut Tx, shop_id: &str, delivery: &Delivery) -> Result<(), StoreError> {
+    match delivery.shipment_id() {
+        Some(id) => follow(tx, shop_id, id).await,
+        None => Ok(()),
+    }
 }
 
 async fn is_there(tx: &mut Tx, shop_id: &str, id: &str) -> Result<bool, StoreError> {

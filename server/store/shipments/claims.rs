@@ -1,6 +1,6 @@
 //! What was paid for a shipment that was lost or broken on the way.
 
-use super::ShipmentRefusal;
+use super::{ShipmentRefusal, follow, hold};
 use crate::store::cash::{NewEntry, enter};
 use crate::store::{By, Store, StoreError, Tx};
 
@@ -15,12 +15,10 @@ impl Store {
 
 /// Puts what was paid for a shipment into the cash book inside `tx`.
 pub async fn pay_claim(tx: &mut Tx, by: &By, shipment_id: &str, entry: &NewEntry) -> Result<(), StoreError> {
-    let sql = "SELECT sent_at FROM shipments WHERE shop_id = $1 AND id = $2";
-    let (sent_at,): (Option<String>,) =
-        sqlx::query_as(sql).bind(&by.shop_id).bind(shipment_id).fetch_one(&mut **tx).await?;
-    if sent_at.is_none() {
+    let held = hold(tx, &by.shop_id, shipment_id).await?.ok_or(StoreError::Missing)?;
+    if !held.has_left {
         return Err(ShipmentRefusal::NotSent.into());
     }
     enter(tx, by, entry).await?;
-    Ok(())
+    follow(tx, &by.shop_id, shipment_id).await
 }

@@ -4,10 +4,10 @@
 use trade::ids::LotId;
 use trade::mass::Mass;
 
-use super::ShipmentRefusal;
+use super::{ShipmentRefusal, follow};
 use crate::store::activity::Noun;
 use crate::store::cash::{Document, DocumentKind};
-use crate::store::containers::{ContainerDetails, ContainerKind, add_container};
+use crate::store::containers::{ContainerDetails, ContainerKind, add_container, let_go, take_back_container};
 use crate::store::lots::{LotRefusal, close_lot, reopen_lot};
 use crate::store::settlements::undo_entries;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
@@ -36,6 +36,20 @@ impl Store {
         tx.commit().await
     }
 
+    /// The same, and some of the lots' containers have gone with the parcels: they are out of use.
+    pub async fn send_shipment_with(
+        &self,
+        by: &By,
+        id: &str,
+        version: i64,
+        containers: &[String],
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        send_shipment(&mut tx, by, id, version).await?;
+        let_go(&mut tx, by, id, containers).await?;
+        tx.commit().await
+    }
+
     /// The buyer has it.
     pub async fn receive_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
@@ -54,10 +68,12 @@ impl Store {
     pub async fn find_shipment(&self, by: &By, id: &str, version: i64) -> Result<(), StoreError> {
         let By { shop_id, .. } = by;
         let mut tx = self.begin().await?;
-        let sql = "UPDATE shipments SET ended_at = NULL, ended_by = NULL, ended_as = NULL, version = version + 1 \
+        let sql = "UPDATE shipments SET ended_at = NULL, ended_by = NULL, ended_as = NULL, written_off_at = NULL, \
+                   written_off_by = NULL, version = version + 1 \
                    WHERE shop_id = $1 AND id = $2 AND version = $3 AND ended_as = 'lost'";
         let query = sqlx::query(sql).bind(shop_id).bind(id).bind(version);
         changed_one(query.execute(&mut *tx).await?.rows_affected())?;
+        follow(&mut tx, shop_id, id).await?;
         tx.note(by, Noun::Shipment, id, "turned up", "").await?;
         tx.commit().await
     }
@@ -135,6 +151,7 @@ impl Store {
             if query.execute(&mut *tx).await?.rows_affected() != 1 {
                 return Err(ShipmentRefusal::Settled.into());
             }
+            follow(&mut tx, shop_id, id).await?;
         }
         let deed = if left == 0 { "came back" } else { "came back in part" };
         tx.note(by, Noun::Shipment, id, deed, "").await?;
@@ -146,7 +163,8 @@ impl Store {
 async fn step(tx: &mut Tx, by: &By, sql: &'static str, id: &str, version: i64) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
     let query = sqlx::query(sql).bind(shop_id).bind(id).bind(version).bind(stamp(*at)).bind(partner_id);
-    changed_one(query.execute(&mut **tx).await?.rows_affected())
+    changed_one(query.execute(&mut **tx).await?.rows_affected())?;
+    follow(tx, shop_id, id).await
 }
 
 /// Marks a shipment as packed inside `tx`.
@@ -204,13 +222,15 @@ async fn take_back(tx: &mut Tx, by: &By, shipment_id: &str, back: &Back) -> Resu
         sqlx::query_as(sql).bind(shipment_id).bind(lot_id).bind(stamp(*at)).fetch_optional(&mut **tx).await?;
     let Some((net_ug, pieces)) = row else { return Err(ShipmentRefusal::NotInIt.into()) };
     let sql = "SELECT c.id, c.kind, c.tare_ug, \
-               (SELECT o.id FROM lots o WHERE o.container_id = c.id AND o.closed_at IS NULL), c.retired_at \
+               (SELECT o.id FROM lots o WHERE o.container_id = c.id AND o.closed_at IS NULL) \
                FROM lots l JOIN containers c ON c.id = l.container_id WHERE l.shop_id = $1 AND l.id = $2";
-    let (own, kind, tare_ug, taken, retired): (String, String, i64, Option<String>, Option<String>) =
+    let (own, kind, tare_ug, taken): (String, String, i64, Option<String>) =
         sqlx::query_as(sql).bind(shop_id).bind(lot_id).fetch_one(&mut **tx).await?;
-    let is_free = taken.is_none() && retired.is_none();
     let container_id = match &back.label {
-        None if is_free => own,
+        None if taken.is_none() => {
+            take_back_container(tx, by, &own).await?;
+            own
+        }
         None => return Err(LotRefusal::ContainerTaken.into()),
         Some(label) => {
             let id = new_id();

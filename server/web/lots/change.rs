@@ -5,8 +5,8 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use trade::ids::GradeId;
 
-use super::{container_options, explain, kind_options, target};
-use crate::store::lots::{Lot, LotState, Split};
+use super::{Offered, explain, kind_options, target};
+use crate::store::lots::{Lot, LotState, Part};
 use crate::store::{StoreError, new_id};
 use crate::web::App;
 use crate::web::failure::Failure;
@@ -20,7 +20,7 @@ struct SplitPage {
     visitor: Visitor,
     lot: Lot,
     form: Form,
-    containers: Vec<(String, String)>,
+    containers: Offered,
     kinds: Vec<(String, String)>,
 }
 
@@ -40,7 +40,7 @@ pub async fn split_form(
 }
 
 async fn split_page(app: &App, visitor: Visitor, lot: Lot, form: Form) -> Result<Response, Failure> {
-    let containers = container_options(&app.store.containers(&visitor.shop.id).await?, visitor.style());
+    let containers = Offered::load(app, &visitor, &form).await?;
     let page = visitor.page(Screen::Lots, format!("Split {}", lot.container_label));
     html(&SplitPage { page, visitor, lot, form, containers, kinds: kind_options() })
 }
@@ -71,15 +71,8 @@ pub async fn split(
         form.refuse("mass", problem);
     }
     if let (Some(mass), Some(pieces), Some(container), true) = (mass, pieces, target, form.is_good()) {
-        let split = Split {
-            lot_id: &lot_id,
-            new_lot_id: &new_lot_id,
-            container,
-            mass,
-            pieces,
-            typed: form.value("mass"),
-        };
-        match app.store.split(&visitor.by(), &split).await {
+        let part = Part { lot_id: &lot_id, new_lot_id: &new_lot_id, mass, pieces, typed: form.value("mass") };
+        match app.store.split(&visitor.by(), &part, container).await {
             Ok(()) => return Ok(Redirect::to(&format!("/lots/{new_lot_id}")).into_response()),
             Err(error) => explain(&mut form, error)?,
         }

@@ -304,16 +304,43 @@ fn pickup(form: &mut Form) -> Option<Option<String>> {
     Some(Some(id))
 }
 
-/// Which container a new lot goes into: one that is there and empty, or a new one.
-fn container_options(containers: &[Container], style: trade::mass::MassStyle) -> Vec<(String, String)> {
-    let mut options = vec![("new".to_string(), "A new one, below".to_string())];
-    options.extend(
-        containers
-            .iter()
-            .filter(|container| container.open_lot.is_none())
-            .map(|c| (c.id.clone(), format!("{} (tare {})", c.label, style.show(c.tare)))),
-    );
-    options
+/// Containers that a new lot can go into: one that is there and empty, or a new one.
+struct Offered {
+    options: Vec<(String, String)>,
+    /// There are more than a list to choose from has room for.
+    is_cut: bool,
+}
+
+/// Empty containers that a list offers. One that is not among them is opened from its own page.
+const MOST_OFFERED: u32 = 200;
+
+impl Offered {
+    /// With the one that the form names, wherever it stands.
+    async fn load(app: &App, visitor: &Visitor, form: &Form) -> Result<Offered, Failure> {
+        let mut there = app.store.empty_containers(&visitor.shop.id, MOST_OFFERED + 1).await?;
+        let is_cut = there.len() > MOST_OFFERED as usize;
+        there.truncate(MOST_OFFERED as usize);
+        let named = form.value("container");
+        if is_cut && crate::store::is_id(named) && there.iter().all(|container| container.id != named) {
+            match app.store.container(&visitor.shop.id, named).await {
+                Ok(one) if one.open_lot.is_none() && one.retired_at.is_none() => there.insert(0, one),
+                Ok(_) | Err(StoreError::Missing) => {}
+                Err(other) => return Err(other.into()),
+            }
+        }
+        let style = visitor.style();
+        let words = |one: Container| (one.id, format!("{} (tare {})", one.label, style.show(one.tare)));
+        let new = ("new".to_string(), "A new one, below".to_string());
+        Ok(Offered { options: std::iter::once(new).chain(there.into_iter().map(words)).collect(), is_cut })
+    }
+
+    fn hint(&self) -> &'static str {
+        if self.is_cut {
+            "The first ones. Open any other from Containers, and take there out of use what is gone."
+        } else {
+            ""
+        }
+    }
 }
 
 /// Container kinds as (code, words).
@@ -350,7 +377,7 @@ struct NewLotPage {
     page: Page,
     form: Form,
     grades: Vec<(String, String)>,
-    containers: Vec<(String, String)>,
+    containers: Offered,
     kinds: Vec<(String, String)>,
     pickups: Vec<(String, String)>,
 }
@@ -389,7 +416,7 @@ pub async fn new(
 async fn new_page(app: &App, visitor: Visitor, form: Form) -> Result<Response, Failure> {
     let mut grades = vec![(String::new(), "Choose a grade".to_string())];
     grades.extend(app.store.grade_names(&visitor.shop.id).await?);
-    let containers = container_options(&app.store.containers(&visitor.shop.id).await?, visitor.style());
+    let containers = Offered::load(app, &visitor, &form).await?;
     let pickups = pickups::options(app, &visitor, None).await?;
     let page = visitor.page(Screen::Weigh, "New bag or grade");
     html(&NewLotPage { page, form, grades, containers, kinds: kind_options(), pickups })
@@ -420,7 +447,7 @@ fn explain(form: &mut Form, error: StoreError) -> Result<(), Failure> {
         StoreError::Duplicate => {
             form.refuse(
                 "label",
-                "A container with that label is there already. Labels are unique: choose another.",
+                "A container with that label is there already, in use or not. Labels are unique: choose another.",
             );
         }
         StoreError::Missing => {
