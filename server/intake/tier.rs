@@ -136,7 +136,8 @@ fn span(scan: &Scan<'_>, marks: Marks, at: usize, before: bool, bare: bool) -> O
     let unit = second_unit.or(unit);
     // `3.8-3.9 lb` are prices; by the ton there are none so low.
     let whole = first.is_integer() && second.is_integer();
-    if !whole && !(unit.is_some_and(TierUnit::is_ton) && second <= LARGEST_BROKEN) {
+    let broken = unit.is_some_and(TierUnit::is_ton) && second <= LARGEST_BROKEN;
+    if !whole && !broken {
         return None;
     }
     (unit.is_some() || bare).then_some((TierText { from: Some(first), to: Some(second), unit }, end))

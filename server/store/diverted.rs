@@ -10,10 +10,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
-use sqlx::{AnyConnection, AssertSqlSafe, SqlSafeStr};
+use sqlx::AnyConnection;
 use trade::mass::Mass;
 
-use super::{AT_ONCE, By, RowError, Store, StoreError, Tx, placeholders};
+use super::insert::{AT_ONCE, Insert, Value};
+use super::{By, RowError, Store, StoreError, Tx};
 
 /// What left in a month, by the family of its grade.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -211,19 +212,24 @@ async fn count_anew(tx: &mut Tx, shop_id: &str, zone: &str, calendar: &TimeZone)
     Ok(())
 }
 
+const ADD: Insert = Insert {
+    into: "INSERT INTO diverted_totals (shop_id, month, family, net_ug) VALUES",
+    behind: "ON CONFLICT (shop_id, month, family) DO UPDATE SET net_ug = diverted_totals.net_ug + excluded.net_ug",
+};
+
 async fn add(tx: &mut Tx, shop_id: &str, sums: &Sums) -> Result<(), StoreError> {
     let sums: Vec<(&(Date, String), &Mass)> = sums.iter().collect();
+    let mut adding = ADD.begin();
     for some in sums.chunks(AT_ONCE) {
-        let sql = format!(
-            "INSERT INTO diverted_totals (shop_id, month, family, net_ug) VALUES {} \
-             ON CONFLICT (shop_id, month, family) DO UPDATE SET net_ug = diverted_totals.net_ug + excluded.net_ug",
-            placeholders(some.len(), 4)
-        );
-        let mut query = sqlx::query(AssertSqlSafe(sql.as_str()).into_sql_str());
-        for ((month, family), mass) in some {
-            query = query.bind(shop_id).bind(month_code(*month)).bind(family).bind(mass.micrograms());
-        }
-        query.execute(&mut **tx).await?;
+        let row = |((month, family), mass): &(&(Date, String), &Mass)| {
+            [
+                Value::Text(shop_id),
+                Value::Made(month_code(*month)),
+                Value::Made(family.clone()),
+                Value::Number(mass.micrograms()),
+            ]
+        };
+        adding.add(tx, some.iter().map(row).collect()).await?;
     }
     Ok(())
 }
