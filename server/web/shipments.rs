@@ -24,7 +24,7 @@ use super::failure::Failure;
 use super::form::Form;
 use super::not_made::NotMade;
 use super::offer::Seen;
-use super::page::{Page, Screen, Visitor, counted, html};
+use super::page::{Page, Screen, Visitor, counted, html, unbroken};
 use super::stepped::stepped;
 use crate::store::cash::CashEntry;
 use crate::store::outlets::{OutletDetails, OutletKind};
@@ -297,8 +297,12 @@ fn terms_of(terms: &Terms, visitor: &Visitor) -> String {
     let from = |what: &str, least: Mass| {
         (!least.is_zero()).then(|| format!("{what} from {} up", visitor.mass(least)))
     };
-    let deducted = (!terms.weight_deduction.is_zero())
-        .then(|| format!("{} of the weight taken off for tare and moisture", terms.weight_deduction));
+    let deducted = (!terms.weight_deduction.is_zero()).then(|| {
+        format!(
+            "{} of the weight taken off for tare and moisture",
+            unbroken(&terms.weight_deduction.to_string())
+        )
+    });
     let paid =
         (terms.days_to_pay > 0).then(|| format!("paid within {}", counted(terms.days_to_pay, "day", "days")));
     let conditions =
