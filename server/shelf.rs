@@ -4,12 +4,12 @@
 //! own and remembered: two phones that look at the same shelf make the box think once.
 
 mod answers;
+mod cores;
 mod history;
 mod nets;
 mod turning;
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::num::NonZero;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -225,7 +225,7 @@ impl Shelf {
         let enough =
             || is_outdated() || weighing_up.get_or_init(Instant::now).elapsed() > PATIENCE_FOR_MARGINS;
         let for_margin =
-            Limits { stop: Some(&enough), threads: free_cores(), ..Limits::nodes(NODES_FOR_MARGIN) };
+            Limits { stop: Some(&enough), threads: cores::free(), ..Limits::nodes(NODES_FOR_MARGIN) };
         self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin), plan_found)
     }
 
@@ -297,7 +297,7 @@ impl Shelf {
             }
         };
         std::thread::scope(|scope| {
-            let others: Vec<_> = (1..free_cores().get()).map(|_| scope.spawn(some)).collect();
+            let others: Vec<_> = (1..cores::free().get()).map(|_| scope.spawn(some)).collect();
             let mut all: BTreeMap<_, _> = some().into_iter().collect();
             for other in others {
                 all.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
@@ -373,16 +373,6 @@ async fn fill_rates(
         Some((grade, FillRate::estimate(&additions, today)?))
     };
     Ok(by_grade.into_iter().filter_map(rate).collect())
-}
-
-/// How many cores there are to work on.
-fn cores() -> usize {
-    std::thread::available_parallelism().map_or(1, NonZero::get)
-}
-
-/// How many of them a search may work on: one is left to the phones.
-fn free_cores() -> NonZero<usize> {
-    NonZero::new(cores().saturating_sub(1)).unwrap_or(NonZero::<usize>::MIN)
 }
 
 /// How far an answer goes.

@@ -99,7 +99,7 @@ impl Answers {
     /// Pages that were not waited for are told by `news` when their answer is there.
     pub fn new(news: News) -> Answers {
         let margins = Search::default();
-        let seeking = if cores() > CORES_OF_TWO { Arc::default() } else { Arc::clone(&margins.seeking) };
+        let seeking = if cores::all() > CORES_OF_TWO { Arc::default() } else { Arc::clone(&margins.seeking) };
         let plans = Search { seeking, ..Search::default() };
         Answers {
             found: Mutex::default(),

@@ -32,6 +32,11 @@ impl ContainerKind {
     pub fn from_code(code: &str) -> Option<ContainerKind> {
         Self::ALL.into_iter().find(|kind| kind.code() == code)
     }
+
+    /// As a row has it.
+    pub(super) fn stored(code: &str) -> Result<ContainerKind, RowError> {
+        RowError::read("containers", "kind", code, Self::from_code)
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -65,7 +70,7 @@ impl TryFrom<ContainerRow> for Container {
 
     fn try_from(row: ContainerRow) -> Result<Container, RowError> {
         Ok(Container {
-            kind: RowError::read("containers", "kind", &row.kind, ContainerKind::from_code)?,
+            kind: ContainerKind::stored(&row.kind)?,
             retired_at: row
                 .retired_at
                 .map(|at| RowError::read("containers", "retired_at", &at, |at| at.parse().ok()))

@@ -124,12 +124,7 @@ impl TryFrom<LotRow> for Lot {
             id: LotId::new(row.id),
             container_id: row.container_id,
             container_label: row.container_label,
-            container_kind: RowError::read(
-                "containers",
-                "kind",
-                &row.container_kind,
-                ContainerKind::from_code,
-            )?,
+            container_kind: ContainerKind::stored(&row.container_kind)?,
             container_tare: Mass::from_micrograms(row.container_tare_ug),
             grade_id: GradeId::new(row.grade_id),
             grade_name: row.grade_name,

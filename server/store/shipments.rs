@@ -369,12 +369,7 @@ impl Store {
                 pieces: RowError::read("shipment_lots", "pieces", &row.pieces.to_string(), |p| {
                     p.parse().ok()
                 })?,
-                container_kind: RowError::read(
-                    "containers",
-                    "kind",
-                    &row.container_kind,
-                    ContainerKind::from_code,
-                )?,
+                container_kind: ContainerKind::stored(&row.container_kind)?,
                 lot_id: LotId::new(row.lot_id),
                 container_id: row.container_id,
                 container_label: row.container_label,

@@ -11,7 +11,7 @@ use crate::store::containers::{ContainerDetails, ContainerKind, add_container, l
 use crate::store::lots::{LotRefusal, close_lot, reopen_lot};
 use crate::store::settlements::undo_entries;
 use crate::store::weighings::{NewWeighing, WeighingKind, add_weighing};
-use crate::store::{By, RowError, Store, StoreError, Tx, changed_one, new_id, stamp};
+use crate::store::{By, Store, StoreError, Tx, changed_one, new_id, stamp};
 
 /// A lot that came back, and what it goes into where its container has another lot by now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -236,7 +236,7 @@ async fn take_back(tx: &mut Tx, by: &By, shipment_id: &str, back: &Back) -> Resu
             let id = new_id();
             let details = ContainerDetails {
                 label: label.clone(),
-                kind: RowError::read("containers", "kind", &kind, ContainerKind::from_code)?,
+                kind: ContainerKind::stored(&kind)?,
                 tare: Mass::from_micrograms(tare_ug),
             };
             add_container(tx, by, &id, &details).await?;

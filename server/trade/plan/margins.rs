@@ -3,7 +3,7 @@
 mod rivals;
 mod seekers;
 
-use std::sync::Arc;
+use std::rc::Rc;
 
 use rust_decimal::Decimal;
 
@@ -71,7 +71,7 @@ pub(super) fn margins(planner: &Planner<'_>, plan: &Plan, limits: &Limits<'_>) -
 /// The best plan known that has a lot elsewhere.
 #[derive(Debug, Clone)]
 struct Second {
-    place: Arc<Vec<usize>>,
+    place: Rc<Vec<usize>>,
     proved: bool,
 }
 
@@ -88,7 +88,7 @@ fn without_pin(
     let start = Start { place: Some(place), prices: Some(&planner.prices), ..Start::default() };
     let outcome = planner.search_part(&scope, barred, &start, Goal::Best, &mut Budget::new(limits));
     let best = outcome.best?;
-    Some(Second { place: Arc::new(merged(&scope, place, &best.place)), proved: outcome.finished })
+    Some(Second { place: Rc::new(merged(&scope, place, &best.place)), proved: outcome.finished })
 }
 
 /// All places, those of the scope's lots as found.

@@ -1,6 +1,6 @@
 //! The second plans of the lots of one part, which help each other.
 
-use std::sync::Arc;
+use std::rc::Rc;
 
 use super::seekers::{Seeker, Seekers, Task};
 use super::{Second, merged};
@@ -24,7 +24,7 @@ struct Rival {
     lot: usize,
     /// What the best plan known that has the lot elsewhere leaves less.
     loss: f64,
-    best: Option<Arc<Vec<usize>>>,
+    best: Option<Rc<Vec<usize>>>,
     /// No plan that has it elsewhere leaves less on the table than this.
     least: f64,
     tries: u32,
@@ -66,7 +66,7 @@ impl<'s, 'p, 'a> Rivals<'s, 'p, 'a> {
     fn offer(&mut self, plan: Option<Assignment>) {
         let Some(plan) = plan else { return };
         let loss = self.seeker.total - plan.total;
-        let found = Arc::new(plan.place);
+        let found = Rc::new(plan.place);
         for rival in self.rivals.iter_mut().filter(|rival| !rival.done) {
             if found[rival.lot] != self.seeker.place[rival.lot] && loss < rival.loss {
                 rival.loss = loss;
@@ -95,7 +95,7 @@ impl<'s, 'p, 'a> Rivals<'s, 'p, 'a> {
         let Rivals { seeker, rivals } = self;
         let told = rivals.into_iter().filter_map(|rival| {
             let proved = rival.least >= rival.loss;
-            let place = Arc::new(merged(&seeker.part.scope, seeker.place, &rival.best?));
+            let place = Rc::new(merged(&seeker.part.scope, seeker.place, &rival.best?));
             Some((rival.lot, Second { place, proved }))
         });
         told.collect()

@@ -1,6 +1,7 @@
 //! The searches for second plans, several at once. Each thread has the problem made ready for itself, because what a search
 //! remembers serves one thread.
 
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::sync::{Mutex, PoisonError};
 
@@ -80,6 +81,9 @@ impl<'p, 'a> Seeker<'p, 'a> {
     }
 }
 
+/// A search that came to its end, or what it broke off with.
+type Ended = std::thread::Result<(usize, Outcome)>;
+
 /// What a thread makes its own seeker from.
 pub(super) struct Twin<'p, 'a> {
     problem: &'a Problem<'a>,
@@ -104,12 +108,7 @@ impl<'p, 'a> Twin<'p, 'a> {
         }
     }
 
-    fn work(
-        &self,
-        limits: &Limits<'_>,
-        tasks: &Mutex<Receiver<(usize, Task)>>,
-        done: &Sender<(usize, Outcome)>,
-    ) {
+    fn work(&self, limits: &Limits<'_>, tasks: &Mutex<Receiver<(usize, Task)>>, done: &Sender<Ended>) {
         let mut planner = Planner::new(self.problem).searching_by(self.method);
         planner.model.tries = self.tries;
         planner.prices = self.prices.clone();
@@ -117,7 +116,9 @@ impl<'p, 'a> Twin<'p, 'a> {
         loop {
             let task = tasks.lock().unwrap_or_else(PoisonError::into_inner).recv();
             let Ok((at, task)) = task else { return };
-            if done.send((at, seeker.search(&task, limits))).is_err() {
+            // A search that breaks off is told as well: whoever waits for it would wait for ever.
+            let ended = catch_unwind(AssertUnwindSafe(|| (at, seeker.search(&task, limits))));
+            if done.send(ended).is_err() {
                 return;
             }
         }
@@ -183,7 +184,7 @@ impl Seekers for Alone<'_, '_, '_, '_> {
 struct Several {
     count: usize,
     begin: Sender<(usize, Task)>,
-    answers: Receiver<(usize, Outcome)>,
+    answers: Receiver<Ended>,
     under_way: usize,
 }
 
@@ -198,6 +199,6 @@ impl Seekers for Several {
 
     fn end(&mut self) -> Option<(usize, Outcome)> {
         self.under_way = self.under_way.checked_sub(1)?;
-        self.answers.recv().ok()
+        self.answers.recv().ok().map(|ended| ended.unwrap_or_else(|panic| resume_unwind(panic)))
     }
 }

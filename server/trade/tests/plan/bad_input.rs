@@ -1,5 +1,10 @@
 //! Input that a plan has to speak up about.
 
+use std::num::NonZeroUsize;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
+
 use iso_currency::Currency;
 use rust_decimal::{Decimal, dec};
 use trade::ids::{GradeId, LotId, OutletId};
@@ -185,4 +190,23 @@ fn huge_figures_do_not_panic() {
     let margins = planner.margins(&plan, &Limits::nodes(20));
     assert!(plan.total >= dec!(6) * trade::money::LARGEST_AMOUNT);
     assert!(margins.len() <= 6);
+}
+
+/// A fault in one of the threads ends the search: nobody waits for what will not come.
+#[test]
+fn a_search_that_breaks_off_on_another_thread_is_not_waited_for() {
+    let instance = shop(2, 12);
+    let problem = instance.problem();
+    let mut planner = Planner::new(&problem);
+    let plan = planner.solve(&Limits::default());
+    let (here, whole) = (thread::current().id(), AtomicBool::new(true));
+    // One of the two: the other goes on.
+    let broken = || {
+        assert!(thread::current().id() == here || !whole.swap(false, Ordering::Relaxed), "broken off");
+        false
+    };
+    let threads = NonZeroUsize::MIN.saturating_add(1);
+    let limits = Limits { stop: Some(&broken), threads, ..Limits::default() };
+    let ended = catch_unwind(AssertUnwindSafe(|| planner.margins(&plan, &limits)));
+    assert!(ended.is_err(), "they ask whether to stop");
 }
