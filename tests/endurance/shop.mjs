@@ -250,8 +250,8 @@ export function quantile(values, share) {
   return sorted[Math.min(sorted.length - 1, Math.floor(sorted.length * share))] ?? 0;
 }
 
-/// How many lines a server holds open on its port, all of them or those from one address. Files are not counted: a database
-/// opens more of them whenever it sees fit.
+/// The lines a server holds open on its port, all of them or those from one address, as the system tells of them. Files are
+/// not counted: a database opens more of them whenever it sees fit.
 export function lines(port, from = null) {
   const rows = readFileSync('/proc/net/tcp', 'utf8').split('\n').slice(1).filter(Boolean);
   const here = `:${port.toString(16).toUpperCase().padStart(4, '0')}`;
@@ -260,5 +260,5 @@ export function lines(port, from = null) {
     const [, local, remote, state, , , , , , inode] = row.trim().split(/\s+/);
     // What listens is not a line, and what has no inode is not the server's: nobody has taken it, or it was closed.
     return local.endsWith(here) && state !== LISTENS && inode !== '0' && (!peer || remote.startsWith(peer));
-  }).length;
+  });
 }

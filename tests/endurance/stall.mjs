@@ -19,7 +19,7 @@ export async function stallRounds({ name, rounds, port, short }) {
   const record = new Record();
   const server = await serve(record, port);
   const shop = await setUp(server, 1);
-  const before = lines(port);
+  const before = lines(port).length;
   const stalled = Array.from({ length: rounds }, (_, nth) => stall(nth % NEVER_READS_NTH === 0 ? 'never reads' : DRIPS[nth % DRIPS.length]));
   await pause(short ? 1000 : WORK_DONE_MS);
   const took = [];
@@ -49,8 +49,8 @@ export async function stallRounds({ name, rounds, port, short }) {
       found[`let_go_one_that_${kind}_after_s`] = (Math.max(...after) / 1000).toFixed(1);
     }
     // Who reads nothing does not see that the line is cut; the server has closed its end.
-    while (lines(port) > before) {
-      if (performance.now() - began > GONE_MS) throw new Error(`${name}: ${lines(port) - before} lines are still open after ${GONE_MS / 1000} s`);
+    for (let open = lines(port); open.length > before; open = lines(port)) {
+      if (performance.now() - began > GONE_MS) throw new Error(`${name}: lines are still open after ${GONE_MS / 1000} s:\n${open.join('\n')}`);
       await pause(200);
     }
     found.all_lines_closed_after_s = ((performance.now() - began) / 1000).toFixed(1);
