@@ -4,12 +4,17 @@
 //! minimums at once); everything that would gain to one outlet (opens it); everything out of one outlet (shuts it);
 //! two lots swapped. Nothing here decides what is best: the bound does.
 
+mod exchange;
+
 use super::model::Model;
 use super::node::{Node, Reach, Scope};
 use super::tally::{Change, Tally};
 
 /// Of so few lots any two are tried for a swap.
 const FEW: usize = 120;
+
+/// Of so few lots of one class any two are tried too, whatever a swap is good for.
+const FEW_ALIKE: usize = 60;
 
 /// Less money than this is rounding.
 const NOTHING: f64 = 1e-9;
@@ -27,6 +32,8 @@ pub(super) struct Improver<'m> {
     model: &'m Model<'m>,
     scope: &'m Scope,
     node: &'m Node,
+    /// Lots of the scope that may go to more than one place.
+    free: Vec<usize>,
     place: Vec<usize>,
     tally: Tally<'m>,
 }
@@ -48,7 +55,8 @@ impl<'m> Improver<'m> {
             let lots: Vec<usize> = scope.lots.iter().copied().filter(|&lot| place[lot] == at).collect();
             tally.apply(at, Change { come: &lots, go: &[] });
         }
-        Improver { model, scope, node, place, tally }
+        let free = scope.lots.iter().copied().filter(|&lot| node.place_of(lot).is_none()).collect();
+        Improver { model, scope, node, free, place, tally }
     }
 
     /// Changes the plan until no move makes it better. `None` where some outlet still refuses what it has to take.
@@ -59,7 +67,7 @@ impl<'m> Improver<'m> {
                 self.move_lots() || self.move_grades() || self.fill_outlets() || self.empty_outlets();
             if !better
                 && !self.swap_alike(alike)
-                && (!alike.is_empty() || self.scope.lots.len() > FEW || !self.swap_lots())
+                && (!alike.is_empty() || self.free.len() > FEW || !self.swap_lots())
             {
                 break;
             }
@@ -156,7 +164,7 @@ impl<'m> Improver<'m> {
 
     fn move_lots(&mut self) -> bool {
         let mut better = false;
-        for lot in self.scope.lots.clone() {
+        for lot in self.free.clone() {
             for to in self.places() {
                 let from = self.place[lot];
                 if to != from && self.may(lot, to) {
@@ -171,7 +179,7 @@ impl<'m> Improver<'m> {
         let mut better = false;
         let grade = |lot: usize| &self.model.problem.lots[lot].load.grade;
         let mut groups: Vec<(usize, Vec<usize>)> = Vec::new();
-        for &lot in &self.scope.lots {
+        for &lot in &self.free {
             let from = self.place[lot];
             match groups.iter_mut().find(|(place, lots)| *place == from && grade(lots[0]) == grade(lot)) {
                 Some((_, lots)) => lots.push(lot),
@@ -201,7 +209,7 @@ impl<'m> Improver<'m> {
                 let here = self.place[lot];
                 here != site && self.may(lot, site) && self.alone(lot, site) > self.alone(lot, here)
             };
-            let coming: Vec<usize> = self.scope.lots.iter().copied().filter(come).collect();
+            let coming: Vec<usize> = self.free.iter().copied().filter(come).collect();
             if coming.len() < 2 {
                 continue;
             }
@@ -239,7 +247,7 @@ impl<'m> Improver<'m> {
     }
 
     fn swap_lots(&mut self) -> bool {
-        let lots = &self.scope.lots;
+        let lots = &self.free;
         for (at, &one) in lots.iter().enumerate() {
             for &other in &lots[at + 1..] {
                 let (here, there) = (self.place[one], self.place[other]);
@@ -265,18 +273,30 @@ impl<'m> Improver<'m> {
         false
     }
 
-    /// Swaps lots that are alike but for their mass, always the two that gain most: this fills a step of the freight, or just
-    /// reaches a tier.
+    /// Swaps lots that are alike but for their mass: this fills a step of the freight, or just reaches a tier.
     fn swap_alike(&mut self, alike: &[&[usize]]) -> bool {
         let mut better = false;
         for lots in alike {
-            while let Some((one, other)) = self.best_swap(lots) {
-                let (here, there) = (self.place[one], self.place[other]);
-                self.tally.apply(here, Change { come: &[other], go: &[one] });
-                self.tally.apply(there, Change { come: &[one], go: &[other] });
-                (self.place[one], self.place[other]) = (there, here);
-                better = true;
+            let by_mass = lots.iter().all(|&lot| !self.tally.by_room(self.place[lot]));
+            if by_mass {
+                better |= self.exchange(lots);
             }
+            if !by_mass || lots.len() <= FEW_ALIKE {
+                better |= self.swap_best(lots);
+            }
+        }
+        better
+    }
+
+    /// Any two of the lots, always those that gain most.
+    fn swap_best(&mut self, lots: &[usize]) -> bool {
+        let mut better = false;
+        while let Some((one, other)) = self.best_swap(lots) {
+            let (here, there) = (self.place[one], self.place[other]);
+            self.tally.apply(here, Change { come: &[other], go: &[one] });
+            self.tally.apply(there, Change { come: &[one], go: &[other] });
+            (self.place[one], self.place[other]) = (there, here);
+            better = true;
         }
         better
     }

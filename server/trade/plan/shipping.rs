@@ -11,8 +11,8 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::rc::Rc;
 
-use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
+use rust_decimal::{Decimal, dec};
 
 use super::model::{Item, float};
 use crate::costs::Facts;
@@ -34,6 +34,12 @@ const HAIR: f64 = 1e-9;
 
 /// Room for rounding where sizes are compared as floats.
 const SLACK: f64 = 1e-12;
+
+/// So many grams from the end of a step floats and scales agree that it is not reached.
+const SURELY: f64 = 2e-3;
+
+/// A share of one, less room for rounding.
+const LESS: Decimal = dec!(0.999_999_999_999);
 
 #[derive(Debug)]
 pub(super) struct Shipping {
@@ -70,6 +76,8 @@ pub(super) struct Floor {
     pub steps: Vec<FloorStep>,
     /// So far above a step's end the next one begins, in size.
     pub hair: f64,
+    /// Nothing above this size can be packed at all; infinite where that is not known.
+    pub most: f64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -138,8 +146,9 @@ impl Shipping {
             .or_insert_with_key(|class| {
                 let bulk = (*class <= DENSEST).then(|| bulk(*class)).flatten();
                 let steps = self.packer.priced_steps(bulk, grams(self.mass));
+                let too_much = self.too_much(&steps, bulk);
                 let steps = steps.into_iter().map(|(end, cost)| (float((end + UNSEEN).grams()), float(cost)));
-                Rc::new(Floor::new(Measure::MASS, self.mass, steps))
+                Rc::new(Floor::new(Measure::MASS, self.mass, steps, too_much))
             })
             .clone();
         let mut floors = vec![dense];
@@ -150,16 +159,29 @@ impl Shipping {
                 .entry(band.loosest)
                 .or_insert_with_key(|class| {
                     let density = density(*class);
-                    let steps = self.packer.priced_steps(bulk(*class), grams(self.volume * density));
+                    let bulk = bulk(*class);
+                    let steps = self.packer.priced_steps(bulk, grams(self.volume * density));
+                    let too_much = self.too_much(&steps, bulk) / density;
                     let steps = steps
                         .into_iter()
                         .map(|(end, cost)| (float((end + UNSEEN).grams()) / density, float(cost)));
-                    Rc::new(Floor::new(Measure::VOLUME, self.volume, steps))
+                    Rc::new(Floor::new(Measure::VOLUME, self.volume, steps, too_much))
                 })
                 .clone();
             floors.push(loose);
         }
         floors
+    }
+
+    /// A mass just above the last step's end, in grams, if nothing so heavy can be packed at this density; infinite where the
+    /// steps end for another reason.
+    fn too_much(&self, steps: &[(Mass, Decimal)], density: Option<BulkDensity>) -> f64 {
+        let Some((end, _)) = steps.last() else { return f64::INFINITY };
+        let mass = *end + UNSEEN + UNSEEN;
+        // Rounded, it takes up no more room than it does.
+        let volume = density.and_then(|density| Some(mass.grams().checked_div(density.get())? * LESS));
+        let contents = Contents { mass, volume: Volume::from_cm3(volume.unwrap_or_default()) };
+        if self.packer.cost(contents).is_none() { float(mass.grams()) } else { f64::INFINITY }
     }
 
     /// What this mass costs, where nothing takes up room; `None` where that is not so or floats cannot tell.
@@ -180,6 +202,21 @@ impl Shipping {
             return None;
         }
         step.map(|step| step.cost)
+    }
+
+    /// By rising cost, where nothing takes up room: the grams that surely go at it.
+    pub fn ends(&self) -> Vec<f64> {
+        let floors = self.floors(Band::ANY);
+        let Some(floor) = floors.first() else { return Vec::new() };
+        let next = floor.steps.iter().skip(1).map(|step| step.from).chain([floor.most]);
+        next.skip(1).filter(|next| next.is_finite()).map(|next| next - 8.0 * floor.hair - SURELY).collect()
+    }
+
+    /// About what this mass costs, where nothing takes up room; `None` where it is too much.
+    pub fn about(&self, mass: f64) -> Option<f64> {
+        let floors = self.floors(Band::ANY);
+        let floor = floors.first()?;
+        (mass < floor.most).then(|| floor.at(mass, 0.0))
     }
 
     /// [`Shipping::cost`] of lots of this mass; what they are exactly is asked only where it matters.
@@ -299,8 +336,8 @@ impl Measure {
 }
 
 impl Floor {
-    /// From steps as (the most that goes at a cost, that cost).
-    fn new(measure: Measure, whole: f64, ends: impl Iterator<Item = (f64, f64)>) -> Self {
+    /// From steps as (the most that goes at a cost, that cost), and a size that cannot be packed.
+    fn new(measure: Measure, whole: f64, ends: impl Iterator<Item = (f64, f64)>, too_much: f64) -> Self {
         // What has no size at all goes free; anything else pays the first step. Then each step begins a hair above the
         // end of the one before, so that rounding puts nothing on a step too high.
         let mut steps = vec![FloorStep { from: 0.0, cost: 0.0 }];
@@ -310,7 +347,7 @@ impl Floor {
             steps.push(FloorStep { from, cost });
             from = end + hair;
         }
-        Floor { measure, steps, hair }
+        Floor { measure, steps, hair, most: too_much + hair }
     }
 
     pub fn at(&self, mass: f64, volume: f64) -> f64 {

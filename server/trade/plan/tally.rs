@@ -21,7 +21,7 @@ struct Held {
     grades: Vec<Grade>,
     /// Grams.
     mass: f64,
-    /// Kept where volumes matter.
+    /// Kept where it is shipped.
     contents: Contents,
     /// The parts of the payout that are known, and how many grades are too little to be taken.
     payout: f64,
@@ -36,6 +36,15 @@ struct Grade {
     /// By tier: the payout of the lots at it.
     worth: Vec<f64>,
     paid: Option<f64>,
+}
+
+/// Grams from what a place holds to where its terms change; negative where it holds more.
+#[derive(Debug, Default)]
+pub(super) struct Marks {
+    /// To what has to be reached: each tier, the least delivery.
+    pub starts: Vec<f64>,
+    /// To the ends of the steps of its freight.
+    pub ends: Vec<f64>,
 }
 
 /// Lots that come to a place or go from it.
@@ -121,19 +130,61 @@ impl<'m> Tally<'m> {
             None => 0.0,
             Some(shipping) => match shipping.cost_by_mass(mass) {
                 Some(cost) => cost,
-                None if shipping.has_volume() => shipping.cost(self.contents_with(place, change))?,
-                None => shipping.cost(self.model.contents(&self.lots_with(place, change)))?,
+                None => shipping.cost(self.contents_with(place, change))?,
             },
         };
         let rate = if payout < 0.0 { site.loss } else { site.gain };
         Some(payout * rate - site.fixed - packing)
     }
 
+    /// About what the net of the place would become with so many grams more, or less, of what `like` is. Not for places where
+    /// room counts.
+    pub fn net_with_more(&self, place: usize, like: usize, grams: f64) -> Option<f64> {
+        let (held, item) = (&self.held[place], &self.model.lots[like]);
+        let Some(site) = self.model.sites.get(place) else {
+            return held.net.map(|net| net + grams * item.keep / item.mass);
+        };
+        let spot = site.spots[like]?;
+        let (grade, at) = (&held.grades[spot.grade], &site.grades[spot.grade]);
+        let (mass, of_grade) = (held.mass + grams, grade.mass + grams);
+        if mass < site.least_mass || held.refused > usize::from(grade.paid.is_none()) {
+            return None;
+        }
+        let tier = at.tiers.iter().rposition(|tier| tier.from <= of_grade)?;
+        let paid = grade.worth[tier] + grams * at.tiers[tier].worth[spot.place] / item.mass;
+        let payout = held.payout - grade.paid.unwrap_or(0.0) + paid - site.flat_fee;
+        if site.least_payout.is_some_and(|least| payout < least) {
+            return None;
+        }
+        let packing = site.shipping.as_ref().map_or(Some(0.0), |shipping| shipping.about(mass))?;
+        let rate = if payout < 0.0 { site.loss } else { site.gain };
+        Some(payout * rate - site.fixed - packing)
+    }
+
+    /// How far the place is from what changes its terms for what `like` is.
+    pub fn marks(&self, place: usize, like: usize) -> Marks {
+        let held = &self.held[place];
+        let Some(site) = self.model.sites.get(place) else { return Marks::default() };
+        let mut starts = vec![site.least_mass - held.mass];
+        if let Some(spot) = site.spots[like] {
+            let tiers = site.grades[spot.grade].tiers.iter();
+            starts.extend(tiers.map(|tier| tier.from - held.grades[spot.grade].mass));
+        }
+        let ends = site.shipping.as_ref().map(Shipping::ends).unwrap_or_default();
+        Marks { starts, ends: ends.iter().map(|end| end - held.mass).collect() }
+    }
+
+    /// Whether room counts there.
+    pub fn by_room(&self, place: usize) -> bool {
+        let shipping = self.model.sites.get(place).and_then(|site| site.shipping.as_ref());
+        shipping.is_some_and(Shipping::has_volume)
+    }
+
     pub fn apply(&mut self, place: usize, change: Change<'_>) {
         let net = self.net_with(place, change);
         let (mass, contents) = (
             self.held[place].mass + self.mass(change.come) - self.mass(change.go),
-            if self.roomy(place) { self.contents_with(place, change) } else { self.held[place].contents },
+            if self.ships(place) { self.contents_with(place, change) } else { self.held[place].contents },
         );
         let model = self.model;
         let held = &mut self.held[place];
@@ -155,6 +206,8 @@ impl<'m> Tally<'m> {
                     touched.push(spot.grade);
                 }
             }
+            touched.sort_unstable();
+            touched.dedup();
             for grade in touched {
                 let members: Vec<usize> = held
                     .lots
@@ -200,10 +253,8 @@ impl<'m> Tally<'m> {
         Paid::Of(held.worth[tier] + worth(change.come) - worth(change.go))
     }
 
-    /// Whether what is there matters by its volume too.
-    fn roomy(&self, place: usize) -> bool {
-        let shipping = self.model.sites.get(place).and_then(|site| site.shipping.as_ref());
-        shipping.is_some_and(Shipping::has_volume)
+    fn ships(&self, place: usize) -> bool {
+        self.model.sites.get(place).is_some_and(|site| site.shipping.is_some())
     }
 
     fn mass(&self, lots: &[usize]) -> f64 {

@@ -141,7 +141,7 @@ fn freight(
     if !exact && doubt * whole * (above - below) < least_doubt {
         return None;
     }
-    let middle = if exact { below + 1e-9 * (1.0 + below) } else { f64::midpoint(below, above) };
+    let middle = if exact { mean.max(below + 1e-9 * (1.0 + below)) } else { f64::midpoint(below, above) };
     let parts = [Part::Freight { site, least, most: middle }, Part::Freight { site, least: middle, most }];
     Some(Split { weight: whole * doubt * 2.0 * (above - below), parts })
 }
@@ -208,15 +208,60 @@ fn band<'d>(
         .then_some(Split { weight: 3.0 * doubt, parts: parts.map(|band| Part::Band(site, band)) })
 }
 
-/// A lot of the class whose lots fit what goes where the least.
+/// A lot: one that is kept in part, or else one of the class whose lots fit what goes where the least.
 fn split_lot(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &Node) -> Option<Split> {
-    let model = outlook.model;
     let amounts = amounts(outlook, relaxation);
+    kept_in_part(outlook, relaxation, node, &amounts)
+        .or_else(|| torn_lot(outlook, relaxation, node, &amounts))
+}
+
+/// A lot that the mixture keeps in part: lots whose keep values differ cannot stand for one another, so that deciding it tells
+/// most.
+fn kept_in_part(
+    outlook: &Outlook<'_>,
+    relaxation: &Relaxation,
+    node: &Node,
+    amounts: &[Vec<f64>],
+) -> Option<Split> {
+    let model = outlook.model;
+    let keep = model.keep_place();
+    let mut best: Option<(f64, usize)> = None;
+    for ((class, amounts), &price) in outlook.classes.list.iter().zip(amounts).zip(&relaxation.prices.class) {
+        if class.kept.is_empty() {
+            continue;
+        }
+        let mut from = 0.0;
+        for &lot in &class.lots {
+            let amount = amount_of(model, lot);
+            let part = ((amounts[keep] - from) / amount).clamp(0.0, 1.0);
+            from += amount;
+            let weight = part.min(1.0 - part) * amount * price.abs();
+            let open = node.at(keep, lot) == Reach::May;
+            if open && doubt(part).is_some() && best.is_none_or(|(most, _)| weight > most) {
+                best = Some((weight, lot));
+            }
+        }
+    }
+    let (weight, lot) = best?;
+    Some(Split { weight, parts: lot_at(keep, lot) })
+}
+
+fn lot_at(place: usize, lot: usize) -> [Part; 2] {
+    [Reach::Must, Reach::No].map(|reach| Part::Lot { place, lot, reach })
+}
+
+fn torn_lot(
+    outlook: &Outlook<'_>,
+    relaxation: &Relaxation,
+    node: &Node,
+    amounts: &[Vec<f64>],
+) -> Option<Split> {
+    let model = outlook.model;
     let (rounded, _) = rounded(outlook, relaxation);
     let may = |place: usize, lot: usize| node.at(place, lot) == Reach::May;
     let undecided = |lot: usize| (0..node.places()).filter(|&place| may(place, lot)).count() > 1;
     let mut best: Option<(f64, usize)> = None;
-    for (index, (class, amounts)) in outlook.classes.list.iter().zip(&amounts).enumerate() {
+    for (index, (class, amounts)) in outlook.classes.list.iter().zip(amounts).enumerate() {
         if !class.lots.iter().any(|&lot| undecided(lot)) {
             continue;
         }
@@ -232,27 +277,12 @@ fn split_lot(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &Node) -> Opt
     }
     let (weight, class) = best?;
     let (class, amounts) = (&outlook.classes.list[class], &amounts[class]);
-    // What is kept are the first lots; the one that is kept in part, or else the heaviest.
-    let keep = model.keep_place();
-    let kept = amounts[keep];
-    let mut to = 0.0;
-    let straddling = class.lots.iter().copied().find(|&lot| {
-        let from = to;
-        to += amount_of(model, lot);
-        undecided(lot) && from + WHOLE * to < kept && kept < to * (1.0 - WHOLE)
-    });
     let lots = || class.lots.iter().copied().filter(|&lot| undecided(lot));
-    let (place, lot) = match straddling.filter(|&lot| may(keep, lot)) {
-        Some(lot) => (keep, lot),
-        None => {
-            let lot = lots().max_by(|&a, &b| amount_of(model, a).total_cmp(&amount_of(model, b)))?;
-            let share = |place: usize| (amounts[place] / class.amount - 0.5).abs();
-            let places = (0..node.places()).filter(|&place| may(place, lot));
-            (places.min_by(|&a, &b| share(a).total_cmp(&share(b)))?, lot)
-        }
-    };
-    let parts = [Part::Lot { place, lot, reach: Reach::Must }, Part::Lot { place, lot, reach: Reach::No }];
-    Some(Split { weight, parts })
+    let lot = lots().max_by(|&a, &b| amount_of(model, a).total_cmp(&amount_of(model, b)))?;
+    let share = |place: usize| (amounts[place] / class.amount - 0.5).abs();
+    let places = (0..node.places()).filter(|&place| may(place, lot));
+    let place = places.min_by(|&a, &b| share(a).total_cmp(&share(b)))?;
+    Some(Split { weight, parts: lot_at(place, lot) })
 }
 
 /// A place for every lot, near the mixture: the heaviest lots first, each to the place where most of its class is missing.

@@ -164,11 +164,23 @@ impl<'m> Counter<'m> {
             let of = |class: usize| &classes.list[class];
             let whole: f64 = classes_here.iter().map(|&class| of(class).amount * of(class).mass).sum();
             let sums = sums(model, classes, &classes_here);
+            // What must go does, and else no less than one lot.
+            let first = classes_here
+                .iter()
+                .map(|&class| of(class).least * of(class).mass)
+                .fold(f64::INFINITY, f64::min);
+            let must = classes_here.iter().filter(|&&class| of(class).decided.is_some());
+            let must: f64 = must.map(|&class| of(class).amount * of(class).mass).sum();
+            let start = if must > 0.0 { must } else { first };
             let tiers = site.grades[grade].tiers.iter().enumerate().filter_map(|(at, tier)| {
                 if at + 1 < fewest.max(1) || at + 1 > most || tier.from > whole * (1.0 + SLACK) {
                     return None;
                 }
-                let (mut from, mut below) = (tier.from * (1.0 - SLACK), tier.below * (1.0 + SLACK));
+                let (mut from, mut below) =
+                    (tier.from.max(start) * (1.0 - SLACK), tier.below * (1.0 + SLACK));
+                if from > below {
+                    return None;
+                }
                 if let Some(sums) = &sums {
                     let reached = sums.iter().copied().filter(|&sum| from <= sum && sum <= below);
                     let (least, most) = reached

@@ -62,5 +62,5 @@ impl Levels {
 /// The largest size that the floor has at this cost.
 fn cap(floor: &Floor, cost: f64) -> f64 {
     let affordable = floor.steps.partition_point(|step| step.cost <= cost);
-    floor.steps.get(affordable).map_or(f64::INFINITY, |next| next.from)
+    floor.steps.get(affordable).map_or(floor.most, |next| next.from)
 }
