@@ -2,11 +2,13 @@
 
 use std::collections::BTreeSet;
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, dec};
 use trade::ids::LotId;
 use trade::net::{self, Load};
+use trade::outlet::Way;
 use trade::plan::{Choices, Limits, Place, Plan, Proof, Trouble, solve};
 use trade::tour::Tours;
+use trade::volume::Volume;
 
 use super::everything::everything;
 use super::shop::{Instance, shop};
@@ -140,4 +142,30 @@ fn a_stopped_search_states_its_gap() {
         }
     }
     assert_eq!(solve(&instance.problem(), &Limits::nodes(1_000)), best, "the same search twice");
+}
+
+/// Where the boxes at hand hold a part of the shelf only, the bound knows it: the search is near its end in a few states.
+#[test]
+fn what_does_not_fit_the_boxes_at_hand_is_not_hoped_for() {
+    for seed in 1..=8 {
+        let mut instance = shop(seed, 90);
+        for lot in &mut instance.lots {
+            lot.load.volume = Volume::ZERO;
+        }
+        instance.facts.cartons.truncate(1);
+        for carton in &mut instance.facts.cartons {
+            carton.at_hand = Some(1);
+        }
+        for outlet in &mut instance.outlets {
+            if let Way::Post(post) = &mut outlet.way {
+                post.services.iter_mut().for_each(|service| service.flat_boxes.clear());
+            }
+        }
+        let plan = solve(&instance.problem(), &Limits::nodes(40));
+        let left = match plan.proof {
+            Proof::Optimal => Decimal::ZERO,
+            Proof::Gap { bound } => bound / plan.total - Decimal::ONE,
+        };
+        assert!(left < dec!(0.01), "seed {seed}: a share of {left} is left");
+    }
 }
