@@ -191,8 +191,9 @@ async fn open_file(path: &Path) -> Result<Store, StoreError> {
             Box::pin(async move {
                 prepare_sqlite(connection).await?;
                 // A long sheet is one transaction: what it changes is written once, rather than pushed out half-way and
-                // read again.
-                sqlx::query("PRAGMA cache_size = -16384").execute(connection).await?;
+                // read again; and what each of its statements might have to undo is not written to a file of its own.
+                sqlx::query("PRAGMA cache_size = -16384").execute(&mut *connection).await?;
+                sqlx::query("PRAGMA temp_store = MEMORY").execute(connection).await?;
                 Ok(())
             })
         })
