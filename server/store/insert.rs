@@ -2,13 +2,12 @@
 
 use std::fmt::Write;
 
-use sqlx::{AssertSqlSafe, SqlSafeStr, SqlStr};
+use sqlx::{AssertSqlSafe, Database, SqlSafeStr, SqlStr, Sqlite};
 
 use super::{Query, StoreError, Tx};
 
-/// Rows that go by one statement. Each statement is a way to the database and back; but SQLite looks up the place of every
-/// value among the places of all, so that many more rows take longer than the ways that they save.
-pub(super) const AT_ONCE: usize = 32;
+/// Rows that go by one statement: each statement is a way to the database and back.
+pub(super) const AT_ONCE: usize = 100;
 
 /// What stands in one column of a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +45,16 @@ pub(super) struct Inserting<const COLUMNS: usize> {
     last: Option<Form<COLUMNS>>,
 }
 
+/// How a statement names the places of its values.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Marks {
+    /// By number: what rows have in common goes once.
+    Numbered,
+    /// By their order. SQLite looks a name up among the names of all places, each time a value goes to it: so many names take
+    /// longer than what goes once with them saves.
+    InOrder,
+}
+
 /// The statement for so many rows that have these columns in common.
 #[derive(Debug)]
 struct Form<const COLUMNS: usize> {
@@ -58,10 +67,16 @@ impl<const COLUMNS: usize> Inserting<COLUMNS> {
     /// Adds the rows, which are no more than [`AT_ONCE`], in their order.
     pub async fn add(&mut self, tx: &mut Tx, rows: Vec<[Value<'_>; COLUMNS]>) -> Result<(), StoreError> {
         let Some(first) = rows.first() else { return Ok(()) };
-        let common = std::array::from_fn(|column| rows.iter().all(|row| row[column] == first[column]));
+        let marks = if tx.backend_name() == Sqlite::NAME { Marks::InOrder } else { Marks::Numbered };
+        let common = match marks {
+            Marks::Numbered => {
+                std::array::from_fn(|column| rows.iter().all(|row| row[column] == first[column]))
+            }
+            Marks::InOrder => [false; COLUMNS],
+        };
         let form = match self.last.take() {
             Some(form) if form.common == common && form.rows == rows.len() => form,
-            _ => Form { common, rows: rows.len(), sql: self.insert.sql(&common, rows.len()) },
+            _ => Form { common, rows: rows.len(), sql: self.insert.sql(&common, rows.len(), marks) },
         };
         // The last few rows, whose number is any, make no statement that is worth keeping.
         let mut query = sqlx::query(form.sql.clone()).persistent(rows.len() == AT_ONCE);
@@ -85,7 +100,7 @@ impl Insert {
     }
 
     /// The text for so many rows. What the rows have in common has one place, before those of each row.
-    fn sql<const COLUMNS: usize>(self, common: &[bool; COLUMNS], rows: usize) -> SqlStr {
+    fn sql<const COLUMNS: usize>(self, common: &[bool; COLUMNS], rows: usize, marks: Marks) -> SqlStr {
         let mut sql = self.into.to_string();
         let mut next = common.iter().filter(|common| **common).count();
         for row in 0..rows {
@@ -99,7 +114,10 @@ impl Insert {
                     _ => ", ",
                 };
                 // Writing to a string cannot fail.
-                let _ = write!(sql, "{before}${place}");
+                let _ = match marks {
+                    Marks::Numbered => write!(sql, "{before}${place}"),
+                    Marks::InOrder => write!(sql, "{before}?"),
+                };
             }
         }
         sql.push_str(") ");
@@ -124,7 +142,7 @@ mod tests {
     #[test]
     fn what_rows_have_in_common_has_one_place() {
         let insert = Insert { into: "INSERT INTO t (a, b, c) VALUES", behind: "ON CONFLICT DO NOTHING" };
-        let sql = |common: [bool; 3], rows| insert.sql(&common, rows).as_str().to_string();
+        let sql = |common: [bool; 3], rows| insert.sql(&common, rows, Marks::Numbered).as_str().to_string();
         assert_eq!(
             sql([false, true, false], 2),
             "INSERT INTO t (a, b, c) VALUES ($2, $1, $3), ($4, $1, $5) ON CONFLICT DO NOTHING"
@@ -136,6 +154,11 @@ mod tests {
         assert_eq!(
             sql([false; 3], 2),
             "INSERT INTO t (a, b, c) VALUES ($1, $2, $3), ($4, $5, $6) ON CONFLICT DO NOTHING"
+        );
+        let in_order = insert.sql(&[false; 3], 2, Marks::InOrder);
+        assert_eq!(
+            in_order.as_str(),
+            "INSERT INTO t (a, b, c) VALUES (?, ?, ?), (?, ?, ?) ON CONFLICT DO NOTHING"
         );
     }
 }
