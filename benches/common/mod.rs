@@ -49,41 +49,34 @@ impl Shop {
         let token = signed_in(&mut tx, &by).await;
         catalogue::fill(&mut tx, &by.shop_id).await.unwrap();
         tx.commit().await.unwrap();
-        let outlet = new_id();
         let drive = Drive { distance_km: 10.into(), minutes: 30.into() };
-        let details = OutletDetails {
-            name: "Quay Metals".into(),
-            place: String::new(),
-            currency: Currency::USD,
-            usual_unit: PriceUnit::Mass(MassUnit::Pound),
-            note: String::new(),
-            kind: OutletKind::Yard(drive),
-            terms: Terms::default(),
-        };
-        store.create_outlet(&by, &outlet, &details).await.unwrap();
-        Shop {
-            store,
-            by,
-            cookie: cookie(&token),
-            form_token: token.form_token(),
-            outlet: OutletId::new(outlet),
-        }
+        let outlet = add_outlet(&store, &by, "Quay Metals", OutletKind::Yard(drive)).await;
+        Shop { store, by, cookie: cookie(&token), form_token: token.form_token(), outlet }
+    }
+
+    pub async fn outlet(&self, name: &str, kind: OutletKind) -> OutletId {
+        add_outlet(&self.store, &self.by, name, kind).await
     }
 
     /// A lot in a bag of its own with some mass in it; gives its id.
     pub async fn lot(&self, label: &str, grade: &str) -> String {
+        self.lot_of(label, grade, 7).await
+    }
+
+    /// A lot of so many pounds in a bag of its own; gives its id.
+    pub async fn lot_of(&self, label: &str, grade: &str, pounds: u32) -> String {
         let id = new_id();
         let tare = Mass::of(Decimal::TWO, MassUnit::Ounce);
         let details = ContainerDetails { label: label.into(), kind: ContainerKind::Bag, tare };
         let container = Target::New { id: new_id(), details };
         let lot = NewLot { id: &id, container, grade: grade.into(), source: "" };
         self.store.open_lot(&self.by, &lot).await.unwrap();
-        let net = Mass::of(Decimal::from(7), MassUnit::Pound);
+        let net = Mass::of(pounds.into(), MassUnit::Pound);
         let weighing = NewWeighing {
             id: new_id().into(),
             net,
             gross: net,
-            typed: "7 lb",
+            typed: &format!("{pounds} lb"),
             ..NewWeighing::transfer(&id, WeighingKind::WeighIn)
         };
         self.store.weigh_in(&self.by, &weighing).await.unwrap();
@@ -92,28 +85,51 @@ impl Shop {
 
     /// A sheet of the yard that pays for these grades.
     pub async fn pays(&self, grades: &[&str]) {
-        let quote = |(at, grade): (usize, &&str)| NewQuote {
+        let cents: Vec<i64> = (100..).take(grades.len()).collect();
+        let quotes: Vec<_> =
+            grades.iter().copied().zip(cents).map(|(grade, cents)| (grade, 0, cents)).collect();
+        self.outlet_pays(&self.outlet, &quotes).await;
+    }
+
+    /// A sheet of an outlet: for each grade, from how many pounds it pays how many cents a pound.
+    pub async fn outlet_pays(&self, outlet: &OutletId, quotes: &[(&str, u32, i64)]) {
+        let quote = |(at, &(grade, from, cents)): (usize, &(&str, u32, i64))| NewQuote {
             wording: grade.to_string(),
-            grade_id: Some((*grade).into()),
-            price: Some((Decimal::new(100 + at as i64, 2), None)),
+            grade_id: Some(grade.into()),
+            price: Some((Decimal::new(cents, 2), None)),
             currency: Currency::USD,
             unit: PriceUnit::Mass(MassUnit::Pound),
-            from: Mass::ZERO,
+            from: Mass::of(from.into(), MassUnit::Pound),
             source: grade.to_string(),
             place: format!("line {at}"),
         };
         let sheet = NewSheet {
             id: new_id(),
-            outlet_id: self.outlet.clone(),
+            outlet_id: outlet.clone(),
             valid_from: self.by.at.in_tz("UTC").unwrap().date().saturating_sub(1.day()),
             sha256: sha256(b"prices"),
-            quotes: grades.iter().enumerate().map(quote).collect(),
+            quotes: quotes.iter().enumerate().map(quote).collect(),
         };
         let mut tx = self.store.begin().await.unwrap();
         add_file(&mut tx, &self.by, &sheet.sha256, "prices.txt", b"prices").await.unwrap();
         add_sheet(&mut tx, &self.by, &sheet).await.unwrap();
         tx.commit().await.unwrap();
     }
+}
+
+async fn add_outlet(store: &Store, by: &By, name: &str, kind: OutletKind) -> OutletId {
+    let id = new_id();
+    let details = OutletDetails {
+        name: name.into(),
+        place: String::new(),
+        currency: Currency::USD,
+        usual_unit: PriceUnit::Mass(MassUnit::Pound),
+        note: String::new(),
+        kind,
+        terms: Terms::default(),
+    };
+    store.create_outlet(by, &id, &details).await.unwrap();
+    OutletId::new(id)
 }
 
 /// A phone that is signed in as whoever `by` is.

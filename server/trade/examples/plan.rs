@@ -74,8 +74,9 @@ fn main() -> Result<(), Wrong> {
     let file = words.first().ok_or("name a file")?;
     let with_margins = !words.iter().any(|word| word == "--no-margins");
     let after = |name: &str| words.iter().skip_while(|word| *word != name).nth(1);
-    let patience =
-        after("--seconds").map_or(Ok(PATIENCE), |seconds| seconds.parse().map(Duration::from_secs))?;
+    let patience = after("--seconds").map_or(Ok(PATIENCE), |seconds| -> Result<Duration, Wrong> {
+        Ok(Duration::try_from_secs_f64(seconds.parse()?)?)
+    })?;
     let text = fs::read_to_string(file)?;
     let location = text.trim_start().starts_with(|first: char| first.is_ascii_digit());
     let shelf = if location { read_location(&text)? } else { read_shelf(&text)? };
