@@ -16,6 +16,8 @@ export async function faults(page, { scripts = true } = {}) {
 
 /// The page fits its width, controls are large enough, and each field has a label.
 export async function layoutFaults(page) {
+  // After a click the page may be there before its style is.
+  await page.waitForLoadState();
   const found = await page.evaluate((least) => {
     const faults = [];
     const root = document.documentElement;

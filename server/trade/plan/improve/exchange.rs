@@ -151,22 +151,60 @@ fn nearest(from: &[Few], back: &[Few], grams: Grams) -> Option<(Few, Few)> {
     let mut best: Option<(f64, Few, Few)> = None;
     let mut at = 0;
     for &go in from {
+        let some = |come: &&Few| go.count + come.count > 0;
         let come = match grams {
             Grams::AtMost(most) => {
                 at += back[at..].partition_point(|come| go.grams - come.grams > most);
-                back.get(at)
+                back[at..].iter().find(some)
             }
             Grams::AtLeast(least) => {
                 at += back[at..].partition_point(|come| go.grams - come.grams >= least);
-                at.checked_sub(1).map(|last| &back[last])
+                back[..at].iter().rev().find(some)
             }
         };
         let Some(&come) = come else { continue };
         let (Grams::AtMost(aim) | Grams::AtLeast(aim)) = grams;
         let off = (go.grams - come.grams - aim).abs();
-        if go.count + come.count > 0 && best.is_none_or(|(least, ..)| off < least) {
+        if best.is_none_or(|(least, ..)| off < least) {
             best = Some((off, go, come));
         }
     }
     best.map(|(_, go, come)| (go, come))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pile(rng: &mut fastrand::Rng, from: usize) -> Vec<Few> {
+        let mut pile = vec![Few { grams: 0.0, lots: [0; 2], count: 0 }];
+        let lots = from..from + rng.usize(1..12);
+        pile.extend(lots.map(|lot| Few { grams: f64::from(rng.u32(1..500)), lots: [lot, 0], count: 1 }));
+        pile.sort_unstable_by(|a, b| a.grams.total_cmp(&b.grams));
+        pile
+    }
+
+    #[test]
+    fn what_moves_is_as_near_as_any_two_come() {
+        let mut rng = fastrand::Rng::with_seed(7);
+        for _ in 0..2_000 {
+            let (from, back) = (pile(&mut rng, 0), pile(&mut rng, 100));
+            let aim = f64::from(rng.u32(0..600)) - 100.0;
+            for grams in [Grams::AtMost(aim), Grams::AtLeast(aim)] {
+                let holds = |moved: f64| match grams {
+                    Grams::AtMost(most) => moved <= most,
+                    Grams::AtLeast(least) => moved >= least,
+                };
+                let all = from.iter().flat_map(|go| back.iter().map(move |come| (go, come)));
+                let moved = all
+                    .filter(|(go, come)| go.count + come.count > 0)
+                    .map(|(go, come)| go.grams - come.grams)
+                    .filter(|moved| holds(*moved));
+                let best = moved.map(|moved| (moved - aim).abs()).reduce(f64::min);
+                let found = nearest(&from, &back, grams).map(|(go, come)| go.grams - come.grams);
+                assert!(found.is_none_or(holds), "{grams:?}: {found:?}");
+                assert_eq!(found.map(|moved| (moved - aim).abs()), best, "{grams:?} in {from:?}, {back:?}");
+            }
+        }
+    }
 }
