@@ -34,15 +34,11 @@ const OLDER: &str = "This is the plan from before that.";
 /// A plan is there long before.
 const LONGEST: Duration = Duration::from_secs(30);
 
-/// The same on every run.
-fn between(rng: &mut fastrand::Rng, from: u32, to: u32) -> u32 {
-    rng.u32(from..=to)
-}
-
+/// The shelf, the same on every run; gives the lots' ids.
 async fn fill(shop: &Shop) -> Vec<String> {
     let mut rng = fastrand::Rng::with_seed(6);
     let grades: Vec<&str> = GRADES.iter().map(|grade| grade.slug.as_str()).step_by(3).take(KINDS).collect();
-    let worth: Vec<u32> = grades.iter().map(|_| between(&mut rng, 20, 900)).collect();
+    let worth: Vec<u32> = grades.iter().map(|_| rng.u32(20..=900)).collect();
     let service = new_id();
     let breaks = (1..=70u32).map(|pounds| WeightBreak {
         up_to: Mass::of(pounds.into(), MassUnit::Pound),
@@ -72,8 +68,8 @@ async fn fill(shop: &Shop) -> Vec<String> {
     shop.store.create_carton(&shop.by, &new_id(), &carton).await.unwrap();
     for at in 0..OUTLETS {
         let kind = if at % 2 == 0 {
-            let distance_km = between(&mut rng, 4, 60).into();
-            OutletKind::Yard(Drive { distance_km, minutes: between(&mut rng, 25, 90).into() })
+            let distance_km = rng.u32(4..=60).into();
+            OutletKind::Yard(Drive { distance_km, minutes: rng.u32(25..=90).into() })
         } else {
             OutletKind::MailIn(PostTerms {
                 services: vec![Reach { service_id: service.clone(), zone: "4".into() }],
@@ -86,9 +82,9 @@ async fn fill(shop: &Shop) -> Vec<String> {
         let mut quotes = Vec::new();
         for (&grade, &worth) in grades.iter().zip(&worth) {
             if rng.u32(0..100) < 55 {
-                let cents = i64::from(worth * between(&mut rng, 75, 105) / 100);
+                let cents = i64::from(worth * rng.u32(75..=105) / 100);
                 quotes.push((grade, 0, cents));
-                quotes.push((grade, between(&mut rng, 60, 160), cents * 104 / 100));
+                quotes.push((grade, rng.u32(60..=160), cents * 104 / 100));
             }
         }
         shop.outlet_pays(&outlet, &quotes).await;
@@ -96,7 +92,7 @@ async fn fill(shop: &Shop) -> Vec<String> {
     let mut lots = Vec::new();
     for at in 0..LOTS {
         let grade = grades[at as usize % grades.len()];
-        lots.push(shop.lot_of(&format!("Bag {at}"), grade, between(&mut rng, 3, 60)).await);
+        lots.push(shop.lot_of(&format!("Bag {at}"), grade, rng.u32(3..=60)).await);
     }
     lots
 }

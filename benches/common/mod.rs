@@ -85,9 +85,7 @@ impl Shop {
 
     /// A sheet of the yard that pays for these grades.
     pub async fn pays(&self, grades: &[&str]) {
-        let cents: Vec<i64> = (100..).take(grades.len()).collect();
-        let quotes: Vec<_> =
-            grades.iter().copied().zip(cents).map(|(grade, cents)| (grade, 0, cents)).collect();
+        let quotes: Vec<_> = grades.iter().zip(100..).map(|(grade, cents)| (*grade, 0, cents)).collect();
         self.outlet_pays(&self.outlet, &quotes).await;
     }
 

@@ -2,7 +2,7 @@
 //!
 //! Moves: one lot to another place; all lots of one grade from one place to another (which crosses tiers and
 //! minimums at once); everything that would gain to one outlet (opens it); everything out of one outlet (shuts it);
-//! two lots swapped. Nothing here decides what is best: the bound does.
+//! two lots swapped; of lots that are alike, one or two exchanged so that what goes just fits (`exchange`). Nothing here decides what is best: the bound does.
 
 mod exchange;
 

@@ -35,7 +35,7 @@ const HAIR: f64 = 1e-9;
 /// Room for rounding where sizes are compared as floats.
 const SLACK: f64 = 1e-12;
 
-/// So many grams from the end of a step floats and scales agree that it is not reached.
+/// So many grams before the end of a step neither rounding nor what no scale shows puts a mass on the next one.
 const SURELY: f64 = 2e-3;
 
 /// A share of one, less room for rounding.

@@ -208,7 +208,7 @@ fn band<'d>(
         .then_some(Split { weight: 3.0 * doubt, parts: parts.map(|band| Part::Band(site, band)) })
 }
 
-/// A lot: one that is kept in part, or else one of the class whose lots fit what goes where the least.
+/// A lot, where all else is decided.
 fn split_lot(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &Node) -> Option<Split> {
     let amounts = amounts(outlook, relaxation);
     kept_in_part(outlook, relaxation, node, &amounts)
@@ -250,6 +250,7 @@ fn lot_at(place: usize, lot: usize) -> [Part; 2] {
     [Reach::Must, Reach::No].map(|reach| Part::Lot { place, lot, reach })
 }
 
+/// The heaviest lot of the class whose lots fit what goes where the least.
 fn torn_lot(
     outlook: &Outlook<'_>,
     relaxation: &Relaxation,

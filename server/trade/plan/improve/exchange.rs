@@ -28,6 +28,14 @@ enum Grams {
     AtLeast(f64),
 }
 
+impl Grams {
+    /// As near to this as can be.
+    fn aim(self) -> f64 {
+        let (Grams::AtMost(aim) | Grams::AtLeast(aim)) = self;
+        aim
+    }
+}
+
 /// What could be gained by moving so much from one place to another.
 #[derive(Debug)]
 struct Aim {
@@ -46,6 +54,12 @@ struct Few {
 }
 
 impl Few {
+    const NONE: Few = Few { grams: 0.0, lots: [0; 2], count: 0 };
+
+    fn one(lot: usize, grams: f64) -> Few {
+        Few { grams, lots: [lot, 0], count: 1 }
+    }
+
     fn lots(&self) -> &[usize] {
         &self.lots[..self.count]
     }
@@ -109,7 +123,7 @@ impl Improver<'_> {
             .chain(gaining.starts.iter().map(|start| Grams::AtLeast(start + HAIR)))
             .chain(gaining.ends.iter().map(|end| Grams::AtMost(*end)));
         for grams in marks {
-            let (Grams::AtMost(moved) | Grams::AtLeast(moved)) = grams;
+            let moved = grams.aim();
             if !(0.0..=most).contains(&moved) {
                 continue;
             }
@@ -134,8 +148,8 @@ impl Improver<'_> {
     /// None, each and any two of the lots, by their mass.
     fn fews(&self, lots: &[usize]) -> Vec<Few> {
         let mass = |lot: usize| self.model.lots[lot].mass;
-        let mut fews = vec![Few { grams: 0.0, lots: [0; 2], count: 0 }];
-        fews.extend(lots.iter().map(|&lot| Few { grams: mass(lot), lots: [lot, 0], count: 1 }));
+        let mut fews = vec![Few::NONE];
+        fews.extend(lots.iter().map(|&lot| Few::one(lot, mass(lot))));
         let paired = &lots[..lots.len().min(MOST_PAIRED)];
         for (at, &one) in paired.iter().enumerate() {
             let pair = |&other: &usize| Few { grams: mass(one) + mass(other), lots: [one, other], count: 2 };
@@ -163,8 +177,7 @@ fn nearest(from: &[Few], back: &[Few], grams: Grams) -> Option<(Few, Few)> {
             }
         };
         let Some(&come) = come else { continue };
-        let (Grams::AtMost(aim) | Grams::AtLeast(aim)) = grams;
-        let off = (go.grams - come.grams - aim).abs();
+        let off = (go.grams - come.grams - grams.aim()).abs();
         if best.is_none_or(|(least, ..)| off < least) {
             best = Some((off, go, come));
         }
@@ -177,9 +190,9 @@ mod tests {
     use super::*;
 
     fn pile(rng: &mut fastrand::Rng, from: usize) -> Vec<Few> {
-        let mut pile = vec![Few { grams: 0.0, lots: [0; 2], count: 0 }];
+        let mut pile = vec![Few::NONE];
         let lots = from..from + rng.usize(1..12);
-        pile.extend(lots.map(|lot| Few { grams: f64::from(rng.u32(1..500)), lots: [lot, 0], count: 1 }));
+        pile.extend(lots.map(|lot| Few::one(lot, f64::from(rng.u32(1..500)))));
         pile.sort_unstable_by(|a, b| a.grams.total_cmp(&b.grams));
         pile
     }
