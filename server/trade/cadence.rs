@@ -6,17 +6,17 @@
 
 mod fill_rate;
 mod joint;
+mod line;
 
-use rust_decimal::{Decimal, MathematicalOps, dec};
+use rust_decimal::{Decimal, dec};
 
 pub use self::fill_rate::FillRate;
 pub use self::joint::{Grouping, MOST_BAGS, best_grouping};
+pub use self::line::{Line, Net};
+use self::line::{Piece, pieces};
 use crate::costs::Costs;
-use crate::mass::{HEAVIEST_GRAMS, Mass};
+use crate::mass::Mass;
 use crate::packing::{Contents, Packer};
-
-/// The exact net of an amount of mass, in home currency; `None` where nobody takes that much or that little.
-pub type NetOf<'a> = &'a dyn Fn(Mass) -> Option<Decimal>;
 
 /// How a bag fills that is shipped again and again, and what that costs.
 #[derive(Debug, Clone, Copy)]
@@ -42,10 +42,9 @@ pub struct ShipWeight {
     pub per_day: Decimal,
     /// Days from one shipment to the next.
     pub cycle_days: Decimal,
-    /// Ascending, for drawing. Where the net jumps, two points lie a microgram apart.
-    pub curve: Vec<CurvePoint>,
 }
 
+/// What always shipping at a weight brings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct CurvePoint {
     pub weight: Mass,
@@ -53,38 +52,24 @@ pub struct CurvePoint {
     pub per_day: Decimal,
 }
 
-/// Points of the curve over all pieces, about.
-const CURVE_POINTS: usize = 120;
-
 /// The weight `W` that maximises `[N(W) − h·W² / 2λ] / (W / λ)`: net per cycle less what keeping costs while the bag
 /// fills at `λ`, per day. Of equal ones the lightest; `None` where no weight pays what keeping costs, or nothing comes
 /// in.
 ///
 /// With `N(W) = v·W − K` this is `√(2·K·λ / h)`, the economic order quantity of F. W. Harris (1913).
-pub fn ship_weight(net: NetOf<'_>, filling: &Filling<'_>) -> Option<ShipWeight> {
+pub fn ship_weight(net: &dyn Net, filling: &Filling<'_>) -> Option<ShipWeight> {
     if !filling.per_day.is_positive() {
         return None;
     }
-    let pieces = pieces(net, filling.breaks, filling.up_to);
-    let samples = (CURVE_POINTS / pieces.len().max(1)).clamp(2, 24);
     let mut best: Option<CurvePoint> = None;
-    let mut curve: Vec<CurvePoint> = Vec::new();
-    for piece in &pieces {
-        let inside = piece.line.and_then(|line| {
-            let weight = line.stationary(filling)?;
-            let weight = (weight > piece.from && weight < piece.to).then_some(weight)?;
-            filling.point(weight, net(weight)?)
-        });
-        let end = piece.net_at_end.and_then(|net_at_end| filling.point(piece.to, net_at_end));
-        for point in inside.into_iter().chain(end) {
+    for Piece { from, to } in pieces(filling.breaks, filling.up_to) {
+        let inside = net.line(from, to).and_then(|line| line.stationary(filling, from, to));
+        for weight in inside.into_iter().chain([to]) {
+            let Some(point) = net.at(weight).and_then(|net| filling.point(weight, net)) else { continue };
             if point.per_day > best.map_or(Decimal::ZERO, |best| best.per_day) {
                 best = Some(point);
             }
         }
-        let drawn = piece.line.into_iter().flat_map(|line| {
-            piece.samples(samples).filter_map(move |weight| filling.point(weight, line.at(weight)?))
-        });
-        curve.extend(drawn.chain(end));
     }
     let best = best?;
     Some(ShipWeight {
@@ -92,25 +77,51 @@ pub fn ship_weight(net: NetOf<'_>, filling: &Filling<'_>) -> Option<ShipWeight> 
         net: best.net,
         per_day: best.per_day,
         cycle_days: best.weight.grams() / filling.per_day.grams(),
-        curve,
     })
 }
 
-/// The least weight at which shipping nets at least what the same mass brings locally; `None` up to `up_to`.
-///
-/// `breaks` are those of both, and where a local sale begins to pay. Where there is no local sale (`local` gives `None`), shipping has to net nothing less
-/// than nothing. A little above the break-even weight the next freight step can push it under again for a while.
-pub fn break_even(net: NetOf<'_>, local: NetOf<'_>, breaks: &[Mass], up_to: Mass) -> Option<Mass> {
-    let ahead = |mass: Mass| Some(net(mass)? - local(mass).unwrap_or(Decimal::ZERO));
-    let is_ahead = |mass: &Mass| ahead(*mass).is_some_and(|lead| lead >= Decimal::ZERO);
-    pieces(&ahead, breaks, up_to).into_iter().find_map(|piece| {
-        // The line tells where to look; the exact nets say whether it is so. Two micrograms make up for its rounding.
-        let crossing = piece.line.and_then(|line| line.turns_positive(piece.from));
-        let near = crossing.into_iter().flat_map(|mass| {
-            let mass = mass.max(piece.from + MICROGRAM);
-            (0..3u32).map(move |more| mass + MICROGRAM.times(more.into()))
+/// Points of the curve over all pieces, about.
+const CURVE_POINTS: usize = 120;
+
+/// What each weight brings in the long run, ascending, for drawing. Where the net jumps, two points lie a microgram apart.
+pub fn long_run(net: &dyn Net, filling: &Filling<'_>) -> Vec<CurvePoint> {
+    let pieces = pieces(filling.breaks, filling.up_to);
+    let samples = (CURVE_POINTS / pieces.len().max(1)).clamp(2, 24);
+    let drawn = |piece: &Piece| {
+        let line = net.line(piece.from, piece.to);
+        let inside = line.into_iter().flat_map(|line| {
+            piece.samples(samples).filter_map(move |weight| filling.point(weight, line.at(weight)?))
         });
-        near.filter(|mass| *mass < piece.to).chain([piece.to]).find(is_ahead)
+        inside.chain(net.at(piece.to).and_then(|net| filling.point(piece.to, net))).collect::<Vec<_>>()
+    };
+    pieces.iter().flat_map(drawn).collect()
+}
+
+/// The least weight at which shipping nets no less than any of the local sales would bring, or, where none of them takes
+/// so much, no less than nothing; `None` up to `up_to`.
+///
+/// `breaks` are those of all of them. It is quickest with the best sale first. A little above the break-even weight the
+/// next freight step can push it under again for a while.
+pub fn break_even(net: &dyn Net, local: &[&dyn Net], breaks: &[Mass], up_to: Mass) -> Option<Mass> {
+    let is_ahead = |mass: Mass| {
+        let Some(net) = net.at(mass) else { return false };
+        let mut sales = local.iter().filter_map(|sale| sale.at(mass)).peekable();
+        if sales.peek().is_some() { sales.all(|sale| net >= sale) } else { net >= Decimal::ZERO }
+    };
+    pieces(breaks, up_to).into_iter().find_map(|Piece { from, to }| {
+        // The lines tell where to look; the exact nets say whether it is so. Two micrograms make up for their rounding.
+        let crossing = net.line(from, to).and_then(|line| {
+            let mut sales = local.iter().filter_map(|sale| sale.line(from, to)).peekable();
+            let nothing = sales.peek().is_none().then_some(Line::NOTHING);
+            // Past the last crossing it is ahead of all of them.
+            sales.chain(nothing).try_fold(from + MICROGRAM, |last, sale| {
+                Some(last.max((line - sale).turns_positive(from, to)?))
+            })
+        });
+        let near = crossing
+            .into_iter()
+            .flat_map(|mass| (0..3u32).map(move |more| mass + MICROGRAM.times(more.into())));
+        near.filter(|mass| *mass < to).chain([to]).find(|mass| is_ahead(*mass))
     })
 }
 
@@ -167,78 +178,4 @@ impl Filling<'_> {
         let kept = self.holding.checked_mul(weight.grams())? / dec!(2);
         Some(CurvePoint { weight, net, per_day: earned.checked_sub(kept)? })
     }
-}
-
-/// `value·W − fixed`, in home currency, for `W` in grams.
-#[derive(Debug, Clone, Copy)]
-struct Line {
-    value: Decimal,
-    fixed: Decimal,
-}
-
-impl Line {
-    fn through(a: Mass, at_a: Decimal, b: Mass, at_b: Decimal) -> Option<Line> {
-        let value = (at_b - at_a).checked_div((b - a).grams())?;
-        Some(Line { value, fixed: value.checked_mul(a.grams())?.checked_sub(at_a)? })
-    }
-
-    fn at(self, weight: Mass) -> Option<Decimal> {
-        self.value.checked_mul(weight.grams())?.checked_sub(self.fixed)
-    }
-
-    /// Where the long-run rate is highest: `√(2·K·λ / h)`. `None` where it only rises or only falls.
-    fn stationary(self, filling: &Filling<'_>) -> Option<Mass> {
-        let square =
-            (self.fixed * dec!(2)).checked_mul(filling.per_day.grams())?.checked_div(filling.holding)?;
-        let grams = square.sqrt().filter(|grams| *grams <= HEAVIEST_GRAMS)?;
-        Some(Mass::from_grams(grams.round_dp(6)))
-    }
-
-    /// The least mass from `from` on where the line is not below nothing.
-    fn turns_positive(self, from: Mass) -> Option<Mass> {
-        if self.at(from)? >= Decimal::ZERO {
-            return Some(from);
-        }
-        let grams = self.fixed.checked_div(self.value).filter(|_| self.value > Decimal::ZERO)?;
-        (grams <= HEAVIEST_GRAMS).then(|| Mass::from_grams(grams.round_dp(6)))
-    }
-}
-
-/// Masses over `from`, up to and with `to`, between which the net is a line.
-struct Piece {
-    from: Mass,
-    to: Mass,
-    /// `None` where nobody takes it.
-    line: Option<Line>,
-    /// At `to` itself, where a tier can begin.
-    net_at_end: Option<Decimal>,
-}
-
-impl Piece {
-    /// Masses inside, from the lower end on.
-    fn samples(&self, count: usize) -> impl Iterator<Item = Mass> + use<> {
-        let (from, last) = (self.from + MICROGRAM, self.to - MICROGRAM);
-        let count = if last > from { count } else { 0 };
-        let part = (last - from).grams() / Decimal::from(count.max(2) - 1);
-        (0..count).map(move |i| from + Mass::from_grams((part * Decimal::from(i)).round_dp(6)))
-    }
-}
-
-fn pieces(net: NetOf<'_>, breaks: &[Mass], up_to: Mass) -> Vec<Piece> {
-    let up_to = up_to.min(Mass::from_grams(HEAVIEST_GRAMS));
-    let mut ends: Vec<Mass> =
-        breaks.iter().copied().filter(|end| end.is_positive() && *end < up_to).collect();
-    ends.extend(Some(up_to).filter(|end| end.is_positive()));
-    ends.sort();
-    ends.dedup();
-    let mut from = Mass::ZERO;
-    let mut pieces = Vec::with_capacity(ends.len());
-    for to in ends {
-        let quarter = (to - from).times(dec!(0.25));
-        let (a, b) = (from + quarter, to - quarter);
-        let line = net(a).zip(net(b)).and_then(|(at_a, at_b)| Line::through(a, at_a, b, at_b));
-        pieces.push(Piece { from, to, line, net_at_end: net(to) });
-        from = to;
-    }
-    pieces
 }

@@ -9,7 +9,7 @@ use crate::cadence::{Filling, Grouping, MOST_BAGS, ShipWeight, best_grouping, ho
 use crate::costs::Facts;
 use crate::ids::GradeId;
 use crate::mass::Mass;
-use crate::net::{Load, deliver_packed, packer};
+use crate::net::{FreightSteps, Load, NetByMass, deliver_packed, packer};
 use crate::outlet::Outlet;
 use crate::outlook::{Bag, horizon};
 use crate::packing::Packer;
@@ -142,7 +142,7 @@ impl Mix<'_, '_> {
         Some(self.net(up_to)? / up_to.grams())
     }
 
-    /// Where the net jumps, in masses of the whole mix.
+    /// Where the net jumps, freight aside, in masses of the whole mix.
     fn breaks(&self, up_to: Mass) -> Vec<Mass> {
         let terms = &self.outlet.terms;
         let all = self.per_day().grams();
@@ -160,10 +160,6 @@ impl Mix<'_, '_> {
             }));
         }
         breaks.extend(self.pays_out_from(up_to));
-        if let (Some(packer), Some(density)) = (self.packer, self.density()) {
-            breaks.extend(packer.steps(density, up_to));
-        }
-        breaks.retain(|mass| mass.is_positive() && *mass < up_to);
         breaks
     }
 
@@ -206,8 +202,14 @@ impl Mix<'_, '_> {
             .map(|(stream, holding)| stream.per_day.grams() * holding)
             .sum::<Decimal>()
             / per_day.grams();
-        let breaks = self.breaks(up_to);
-        let net = |mass: Mass| self.net(mass);
-        ship_weight(&net, &Filling { breaks: &breaks, up_to, per_day, holding: kept })
+        let steps = self
+            .packer
+            .zip(self.density())
+            .map(|(packer, density)| FreightSteps::from(packer.priced_steps(Some(density), up_to)));
+        let mix = Box::new(|mass: Mass| self.loads(mass));
+        let there = (self.outlet, self.packer);
+        let net =
+            NetByMass::new(there, self.facts, mix, (&self.breaks(up_to), up_to), steps.unwrap_or_default());
+        ship_weight(&net, &Filling { breaks: &net.breaks(), up_to, per_day, holding: kept })
     }
 }

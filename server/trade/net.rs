@@ -2,6 +2,7 @@
 //!
 //! The list of steps *is* the computation: the net is their sum, and the page draws the same list.
 
+mod by_mass;
 mod working;
 
 use std::collections::BTreeMap;
@@ -9,6 +10,7 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use rust_decimal::{Decimal, dec};
 
+pub use self::by_mass::{FreightSteps, MixOf, NetByMass};
 use crate::costs::Facts;
 use crate::exchange::Mid;
 use crate::ids::{GradeId, LotId};
@@ -198,6 +200,20 @@ pub fn deliver_packed(
     facts: &Facts,
     packer: Option<&Packer>,
 ) -> Result<Ladder, Closed> {
+    deliver_with(outlet, loads, facts, |contents| packer.ok_or(Unpackable::NoService)?.pack(contents))
+}
+
+/// What a delivery would net if its parcels cost nothing; `None` where the outlet does not take it.
+fn net_before_packing(outlet: &Outlet, loads: &[Load], facts: &Facts) -> Option<Decimal> {
+    deliver_with(outlet, loads, facts, |_| Ok(Packing::default())).ok().map(|ladder| ladder.net)
+}
+
+fn deliver_with(
+    outlet: &Outlet,
+    loads: &[Load],
+    facts: &Facts,
+    pack: impl FnOnce(Contents) -> Result<Packing, Unpackable>,
+) -> Result<Ladder, Closed> {
     let terms = &outlet.terms;
     let home = facts.costs.home;
     let mass: Mass = loads.iter().map(|load| load.mass).sum();
@@ -261,7 +277,7 @@ pub fn deliver_packed(
             ladder.trip(drive, facts);
             None
         }
-        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts, packer)?),
+        Way::Post(post) => Some(ladder.shipment(post, loads, mass, at_mid, facts, pack)?),
     };
 
     let capital = facts.costs.capital_per_year;
@@ -393,12 +409,11 @@ impl Building<'_> {
         mass: Mass,
         at_mid: Decimal,
         facts: &Facts,
-        packer: Option<&Packer>,
+        pack: impl FnOnce(Contents) -> Result<Packing, Unpackable>,
     ) -> Result<Packing, Closed> {
         let costs = &facts.costs;
         let contents = Contents { mass, volume: loads.iter().map(|load| load.volume).sum() };
-        let packing = packer.ok_or(Closed::Unpackable(Unpackable::NoService))?;
-        let packing = packing.pack(contents).map_err(Closed::Unpackable)?;
+        let packing = pack(contents).map_err(Closed::Unpackable)?;
 
         self.home_step(StepKind::Freight, -packing.freight, working::freight(&packing, facts.style));
         self.home_step(StepKind::Boxes, -packing.boxes, working::boxes(&packing));

@@ -5,12 +5,15 @@
 
 use rust_decimal::{Decimal, dec};
 
-use crate::cadence::{self, FillRate, Filling, ShipWeight, break_even, holding_cost, ship_weight};
+use crate::cadence::{
+    CurvePoint, FillRate, Filling, Net, ShipWeight, break_even, holding_cost, keep_value, long_run,
+    ship_weight,
+};
 use crate::costs::Facts;
 use crate::ids::{GradeId, LotId, OutletId};
-use crate::mass::{Mass, MassUnit};
+use crate::mass::{HEAVIEST_GRAMS, Mass, MassUnit};
 use crate::money::PriceUnit;
-use crate::net::{Closed, Ladder, Load, deliver, deliver_packed, packer};
+use crate::net::{Closed, FreightSteps, Ladder, Load, NetByMass, deliver_packed, packer};
 use crate::outlet::{Drive, Outlet, Way};
 use crate::packing::{Contents, Packer};
 use crate::quote::Quote;
@@ -50,37 +53,52 @@ pub struct Outlook {
 
 /// The bag at every outlet whose sheet prices its grade by mass or by the piece, best net first.
 pub fn outlooks(bag: &Bag<'_>, outlets: &[Outlet], facts: &Facts) -> Vec<Outlook> {
-    let takers: Vec<&Outlet> =
-        outlets.iter().filter(|outlet| outlet.quotes.contains_key(bag.grade)).collect();
-    let local = Local::new(&takers);
-    let mut outlooks: Vec<Outlook> = takers.iter().map(|outlet| bag.at(outlet, &local, facts)).collect();
+    let takers: Vec<Taker<'_>> = outlets
+        .iter()
+        .filter(|outlet| outlet.quotes.contains_key(bag.grade))
+        .map(|outlet| Taker::new(outlet, facts))
+        .collect();
+    let up_to = bag.horizon();
+    let yards: Vec<Outlet> = takers.iter().filter_map(Taker::on_the_way).collect();
+    let mut local: Vec<NetByMass<'_>> =
+        yards.iter().map(|yard| bag.net((yard, None), facts, up_to, FreightSteps::default())).collect();
+    local.sort_by_key(|yard| std::cmp::Reverse(yard.at(up_to)));
+    // Buyers that the same services reach in the same zones pay the same freight.
+    let mut known: Vec<(&Packer, FreightSteps)> = Vec::new();
+    let mut outlooks: Vec<Outlook> = takers
+        .iter()
+        .map(|taker| {
+            let steps = taker.packer.as_ref().map(|packer| {
+                let same = known.iter().find(|(other, _)| *other == packer);
+                let steps = same
+                    .map(|(_, steps)| FreightSteps::clone(steps))
+                    .unwrap_or_else(|| packer.priced_steps(Some(bag.density), up_to).into());
+                known.push((packer, FreightSteps::clone(&steps)));
+                steps
+            });
+            bag.at(taker, &local, facts, steps.unwrap_or_default())
+        })
+        .collect();
     let net = |outlook: &Outlook| outlook.now.as_ref().map_or(Decimal::MIN, |ladder| ladder.net);
     outlooks.sort_by_key(|outlook| std::cmp::Reverse(net(outlook)));
     outlooks
 }
 
-/// The yards that take a grade, each as a stop of a run that is made anyway: without its drive.
-struct Local {
-    yards: Vec<Outlet>,
+/// An outlet that takes the grade, with its parcels made ready.
+struct Taker<'a> {
+    outlet: &'a Outlet,
+    packer: Option<Packer>,
 }
 
-impl Local {
-    fn new(takers: &[&Outlet]) -> Self {
-        let no_drive = Way::Drive(Drive { distance_km: Decimal::ZERO, minutes: Decimal::ZERO });
-        let yards = takers
-            .iter()
-            .filter(|outlet| matches!(outlet.way, Way::Drive(_)))
-            .map(|yard| Outlet { way: no_drive.clone(), ..(*yard).clone() })
-            .collect();
-        Local { yards }
+impl<'a> Taker<'a> {
+    fn new(outlet: &'a Outlet, facts: &Facts) -> Self {
+        Taker { outlet, packer: packer(outlet, facts).ok().flatten() }
     }
 
-    fn best(&self, load: &Load, facts: &Facts) -> Option<Decimal> {
-        self.yards
-            .iter()
-            .filter_map(|yard| deliver(yard, std::slice::from_ref(load), facts).ok())
-            .map(|l| l.net)
-            .max()
+    /// A yard as a stop of a run that is made anyway: without its drive.
+    fn on_the_way(&self) -> Option<Outlet> {
+        let no_drive = Way::Drive(Drive { distance_km: Decimal::ZERO, minutes: Decimal::ZERO });
+        matches!(self.outlet.way, Way::Drive(_)).then(|| Outlet { way: no_drive, ..self.outlet.clone() })
     }
 }
 
@@ -95,12 +113,16 @@ impl Bag<'_> {
         }
     }
 
-    fn at(&self, outlet: &Outlet, local: &Local, facts: &Facts) -> Outlook {
-        let packer = packer(outlet, facts).ok().flatten();
-        let net_of = |mass: Mass| deliver_packed(outlet, &[self.load(mass)], facts, packer.as_ref());
-        let now = net_of(self.mass);
-        let contents = Contents { mass: self.mass, volume: self.density.volume_of(self.mass) };
-        let room = packer.as_ref().filter(|_| now.is_ok()).and_then(|packer| packer.room_left(contents));
+    fn at(
+        &self,
+        Taker { outlet, packer }: &Taker<'_>,
+        local: &[NetByMass<'_>],
+        facts: &Facts,
+        steps: FreightSteps,
+    ) -> Outlook {
+        let packer = packer.as_ref();
+        let now = deliver_packed(outlet, &[self.load(self.mass)], facts, packer);
+        let room = packer.filter(|_| now.is_ok()).and_then(|packer| self.room(packer, &steps));
         let mut outlook = Outlook {
             outlet: outlet.id.clone(),
             now,
@@ -113,35 +135,58 @@ impl Bag<'_> {
             return outlook;
         }
         let up_to = self.horizon();
-        let net = |mass: Mass| net_of(mass).ok().map(|ladder| ladder.net);
-        let breaks = self.breaks(outlet, packer.as_ref(), up_to);
+        let net = self.net((outlet, packer), facts, up_to, steps);
         if packer.is_some() {
-            let local_net = |mass: Mass| local.best(&self.load(mass), facts);
-            let mut all = breaks.clone();
-            all.extend(local.yards.iter().flat_map(|yard| self.breaks(yard, None, up_to)));
-            outlook.break_even = break_even(&net, &local_net, &all, up_to);
+            let all: Vec<Mass> = local.iter().chain([&net]).flat_map(NetByMass::breaks).collect();
+            let local: Vec<&dyn Net> = local.iter().map(|yard| yard as &dyn Net).collect();
+            outlook.break_even = break_even(&net, &local, &all, up_to);
         }
         let Some(fill) = self.fill else { return outlook };
-        outlook.ship = self.ship(&net, &breaks, up_to, fill.per_day, facts);
+        outlook.ship = ship_weight(&net, &self.filling(&net, &net.breaks(), fill.per_day, facts));
         if let Some(ship) = &outlook.ship {
             let yearly = facts.costs.capital_per_year.get() + facts.costs.risk_per_year.get();
             let net_now = outlook.now.as_ref().ok().map(|ladder| ladder.net);
-            outlook.keep = cadence::keep_value(self.mass, net_now, ship, fill.per_day, yearly);
+            outlook.keep = keep_value(self.mass, net_now, ship, fill.per_day, yearly);
         }
         outlook
     }
 
-    fn ship(
-        &self,
-        net: cadence::NetOf<'_>,
-        breaks: &[Mass],
+    /// How much more goes at the same cost: by the list of steps, as far as it goes.
+    fn room(&self, packer: &Packer, steps: &FreightSteps) -> Option<Mass> {
+        match steps.get(steps.partition_point(|(end, _)| *end < self.mass)) {
+            Some((end, _)) if self.mass.is_positive() => Some(*end - self.mass),
+            _ => packer.room_left(Contents { mass: self.mass, volume: self.density.volume_of(self.mass) }),
+        }
+    }
+
+    /// The net of any mass of the grade.
+    fn net<'n>(
+        &'n self,
+        (outlet, packer): (&'n Outlet, Option<&'n Packer>),
+        facts: &'n Facts,
         up_to: Mass,
+        steps: FreightSteps,
+    ) -> NetByMass<'n> {
+        let mix = Box::new(|mass: Mass| vec![self.load(mass)]);
+        NetByMass::new((outlet, packer), facts, mix, (&self.breaks(outlet), up_to), steps)
+    }
+
+    fn filling<'f>(
+        &self,
+        net: &NetByMass<'_>,
+        breaks: &'f [Mass],
         per_day: Mass,
         facts: &Facts,
-    ) -> Option<ShipWeight> {
-        let value_per_gram = net(up_to).map_or(Decimal::ZERO, |net| net / up_to.grams());
-        let holding = holding_cost(value_per_gram, &facts.costs);
-        ship_weight(net, &Filling { breaks, up_to, per_day, holding })
+    ) -> Filling<'f> {
+        let up_to = self.horizon();
+        let value_per_gram = net.at(up_to).map_or(Decimal::ZERO, |net| net / up_to.grams());
+        Filling { breaks, up_to, per_day, holding: holding_cost(value_per_gram, &facts.costs) }
+    }
+
+    /// What always shipping at a weight brings in the long run there, by the weight; nothing without a fill rate.
+    pub fn long_run(&self, outlet: &Outlet, facts: &Facts) -> Vec<CurvePoint> {
+        let drawn = |fill: FillRate| self.filled(outlet, facts, fill.per_day, long_run);
+        self.fill.map(drawn).unwrap_or_default()
     }
 
     /// The weights that are best to go there at if the bag fills as slowly, and as fast, as its interval has it; `None`
@@ -150,16 +195,23 @@ impl Bag<'_> {
         let Some(fill) = self.fill else { return [None, None] };
         [fill.low, fill.high].map(|per_day| {
             let bag = Bag { fill: Some(FillRate { per_day, ..fill }), ..self.clone() };
-            let packer = packer(outlet, facts).ok()?;
-            let net = |mass: Mass| {
-                deliver_packed(outlet, &[bag.load(mass)], facts, packer.as_ref())
-                    .ok()
-                    .map(|ladder| ladder.net)
-            };
-            let up_to = bag.horizon();
-            let breaks = bag.breaks(outlet, packer.as_ref(), up_to);
-            bag.ship(&net, &breaks, up_to, per_day, facts).map(|ship| ship.weight)
+            bag.filled(outlet, facts, per_day, ship_weight).map(|ship| ship.weight)
         })
+    }
+
+    /// Asks something of the net there while the bag fills.
+    fn filled<T>(
+        &self,
+        outlet: &Outlet,
+        facts: &Facts,
+        per_day: Mass,
+        ask: fn(&dyn Net, &Filling<'_>) -> T,
+    ) -> T {
+        let Taker { packer, .. } = Taker::new(outlet, facts);
+        let up_to = self.horizon();
+        let steps = packer.as_ref().map(|packer| packer.priced_steps(Some(self.density), up_to).into());
+        let net = self.net((outlet, packer.as_ref()), facts, up_to, steps.unwrap_or_default());
+        ask(&net, &self.filling(&net, &net.breaks(), per_day, facts))
     }
 
     fn horizon(&self) -> Mass {
@@ -175,17 +227,13 @@ impl Bag<'_> {
             .is_some_and(|quotes| quotes.tiers().iter().all(|quote| quote.price.per != PriceUnit::Each))
     }
 
-    /// Masses at which the net jumps: tiers, minimums and the ends of freight steps.
-    fn breaks(&self, outlet: &Outlet, packer: Option<&Packer>, up_to: Mass) -> Vec<Mass> {
+    /// Masses at which the net jumps or bends, freight aside: tiers, minimums, and where anything is paid out.
+    fn breaks(&self, outlet: &Outlet) -> Vec<Mass> {
         let mut breaks = vec![outlet.terms.minimum_grade, outlet.terms.minimum_delivery];
         if let Some(quotes) = outlet.quotes.get(self.grade) {
             breaks.extend(quotes.tiers().iter().map(|quote| quote.from));
-            breaks.extend(quotes.tiers().iter().filter_map(|quote| pays_out_from(outlet, self.grade, quote)));
+            breaks.extend(quotes.tiers().iter().flat_map(|quote| pays_out_from(outlet, self.grade, quote)));
         }
-        if let Some(packer) = packer {
-            breaks.extend(packer.steps(self.density, up_to));
-        }
-        breaks.retain(|mass| mass.is_positive() && *mass < up_to);
         breaks
     }
 }
@@ -198,17 +246,20 @@ pub(crate) fn horizon(mass: Mass, per_day: Mass) -> Mass {
     (mass + per_day.times(HORIZON_DAYS)).max(half_more).max(least).min(HEAVIEST.max(half_more))
 }
 
-/// The mass at which a delivery at this quote reaches the outlet's minimum payout.
-fn pays_out_from(outlet: &Outlet, grade: &GradeId, quote: &Quote) -> Option<Mass> {
+/// The masses at which a delivery at this quote begins to pay out anything, and reaches the outlet's minimum payout.
+fn pays_out_from(outlet: &Outlet, grade: &GradeId, quote: &Quote) -> Vec<Mass> {
     let terms = &outlet.terms;
     let gram = quote.price.of(Mass::from_grams(Decimal::ONE), 0).amount;
     let weighed = gram * terms.weight_deduction.rest() * outlet.paid_weight(grade);
     let upheld = Decimal::ONE - outlet.lost_to_downgrades(grade);
     let per_gram = weighed * upheld * terms.percent_fee.rest();
-    if terms.minimum_payout.is_zero() || per_gram <= Decimal::ZERO {
-        return None;
+    if per_gram <= Decimal::ZERO {
+        return Vec::new();
     }
-    // A microgram more, so that the rounding of the division does not leave it a hair below.
-    let least = (terms.minimum_payout + terms.flat_fee).checked_div(per_gram)? + dec!(0.000001);
-    Some(Mass::from_grams(least))
+    let least = |payout: Decimal| {
+        // A microgram more, so that the rounding of the division does not leave it a hair below.
+        let grams = (payout + terms.flat_fee).checked_div(per_gram)? + dec!(0.000001);
+        (grams <= HEAVIEST_GRAMS).then(|| Mass::from_grams(grams))
+    };
+    [Decimal::ZERO, terms.minimum_payout].into_iter().filter_map(least).collect()
 }

@@ -54,7 +54,7 @@ pub struct Parcels {
 }
 
 /// The cheapest parcels that hold the contents. Amounts are in home currency.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Packing {
     pub service: String,
     pub parcels: Vec<Parcels>,
@@ -108,7 +108,7 @@ pub fn pack(
 }
 
 /// Boxes and services made ready to pack many contents.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Packer {
     offers: Vec<Offer>,
     labour: Decimal,
@@ -268,14 +268,14 @@ fn lower_envelope(mut steps: Vec<(i128, i128)>, up_to: i128) -> Vec<(Mass, i128)
 const MOST_HALVINGS: u32 = 6;
 
 /// One service with every box that it takes.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 struct Offer {
     service: Service,
     kinds: Vec<BoxKind>,
 }
 
 /// A box as one service takes it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 struct BoxKind {
     name: String,
     at_hand: Option<u32>,
@@ -290,7 +290,7 @@ struct BoxKind {
 }
 
 /// A box filled up to one freight step.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct FreightStep {
     freight: Decimal,
     /// The most it may hold at this freight whatever the volume, and the whole cost of the parcel, on the grid.

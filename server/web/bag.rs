@@ -252,9 +252,10 @@ async fn together_or_apart(
 fn long_run(way: &Outlook, shelf: &Shelf, lot: &Lot, together: Mass, visitor: &Visitor) -> Option<LongRun> {
     let ship = way.ship.as_ref()?;
     let outlet = shelf.outlet(&way.outlet)?;
-    let between = shelf.whole_bag(&lot.grade_id).ship_between(outlet, &shelf.facts);
+    let bag = shelf.whole_bag(&lot.grade_id);
+    let between = bag.ship_between(outlet, &shelf.facts);
     let marks = Marks { now: together, break_even: way.break_even, between };
-    LongRun::new(ship, &marks, visitor.style(), visitor.home())
+    LongRun::new(&bag.long_run(outlet, &shelf.facts), ship, &marks, visitor.style(), visitor.home())
 }
 
 fn buyer(way: &Outlook, shelf: &Shelf, together: Mass, fill: Option<FillRate>) -> Option<Buyer> {

@@ -58,13 +58,19 @@ pub struct Mark {
 
 impl LongRun {
     /// `None` for a curve with no more than a point.
-    pub fn new(ship: &ShipWeight, marks: &Marks, style: MassStyle, home: Currency) -> Option<LongRun> {
+    pub fn new(
+        curve: &[CurvePoint],
+        ship: &ShipWeight,
+        marks: &Marks,
+        style: MassStyle,
+        home: Currency,
+    ) -> Option<LongRun> {
         let mass = |mass: Mass| unbroken(&style.show(mass));
         let of_interest =
             [Some(ship.weight), Some(marks.now), marks.break_even, marks.between[0], marks.between[1]];
         let farthest = of_interest.into_iter().flatten().max()?.times(dec!(1.4));
-        let last = ship.curve.last()?.weight.min(farthest);
-        let points: Vec<&CurvePoint> = ship.curve.iter().filter(|point| point.weight <= last).collect();
+        let last = curve.last()?.weight.min(farthest);
+        let points: Vec<&CurvePoint> = curve.iter().filter(|point| point.weight <= last).collect();
         if points.len() < 2 {
             return None;
         }
@@ -192,7 +198,9 @@ mod tests {
             break_even: Some(grams(200)),
             between: [Some(grams(400)), Some(grams(1000))],
         };
-        let drawn = LongRun::new(&ship, &marks, MassStyle::Kilograms, Currency::USD).expect("a drawing");
+        let curve = trade::cadence::long_run(&net, &filling(&breaks));
+        let drawn =
+            LongRun::new(&curve, &ship, &marks, MassStyle::Kilograms, Currency::USD).expect("a drawing");
         // 10 g a day at 1 kg: (10.00 − 4.00) / 100 days less 0.000001 × 1000 / 2, or 0.0595 a day; at 400 g (4.00 −
         // 2.00) / 40 days less 0.0002, or 0.0498.
         assert_eq!((ship.weight, ship.per_day), (grams(1000), dec!(0.0595)));

@@ -68,8 +68,13 @@ test('parts, weights and times entered while the box is off are sent once when i
   await page.locator('#waiting a', { hasText: '3 entries wait on this phone' }).waitFor();
 
   await shop.switchOn();
-  await page.goto(teardown);
-  await page.locator('#waiting').waitFor({ state: 'hidden' });
+  // The pad tells each entry that was sent; a page tells nothing before it has counted what waits.
+  await page.goto('/pad');
+  for (const typed of ['timer: start', '21 lb 2 oz', '1 lb 6 oz']) {
+    const entry = page.locator('#entries > li').filter({ hasText: typed });
+    await entry.getByText('stored', { exact: true }).or(entry.getByText('on the bag', { exact: true })).waitFor();
+  }
+  assert.ok(await page.locator('#waiting').isHidden());
   await page.goto(teardown);
   await page.getByRole('button', { name: 'Stop the timer' }).waitFor();
   assert.match(await page.locator('#whole').innerText(), /21\slb\s2\.0\soz/);

@@ -64,3 +64,9 @@ export async function openPage(browser, address, { size = PHONE, scheme = 'light
   });
   return { page, troubles, close: () => context.close() };
 }
+
+/// Does what leads to another page, and waits until that is there: the old one stays for a moment.
+export async function answered(page, press) {
+  await Promise.all([page.waitForEvent('domcontentloaded'), press()]);
+  await page.waitForLoadState();
+}

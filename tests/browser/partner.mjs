@@ -1,6 +1,6 @@
 // A partner at a page: says what they do in the words that stand there, and notes everything that is wrong on the way.
 
-import { openPage } from './browser.mjs';
+import { answered, openPage } from './browser.mjs';
 import { faults } from './checks.mjs';
 
 export async function openPartner(browser, address, { size, scheme, scripts }) {
@@ -14,8 +14,8 @@ export async function openPartner(browser, address, { size, scheme, scripts }) {
     wrongs: () => [...found, ...troubles],
     look: async () => found.push(...(await faults(page, { scripts }))),
     go: (path) => page.goto(path),
-    press: (words) => main.getByRole('button', { name: words }).first().click(),
-    follow: (words) => main.getByRole('link', { name: words }).first().click(),
+    press: (words) => answered(page, () => main.getByRole('button', { name: words }).first().click()),
+    follow: (words) => answered(page, () => main.getByRole('link', { name: words }).first().click()),
     fill: (label, text) => main.getByLabel(label, { exact: true }).fill(text),
     choose: (label, option) => main.getByLabel(label, { exact: true }).selectOption(option),
     pick: (label) => main.getByLabel(label).check(),
@@ -27,7 +27,7 @@ export async function openPartner(browser, address, { size, scheme, scripts }) {
       const link = page.getByRole('navigation', { name: 'Screens' }).getByRole('link', { name: screen, exact: true });
       const visible = link.filter({ visible: true });
       if ((await visible.count()) === 0) await page.locator('nav summary').click();
-      await visible.first().click();
+      await answered(page, () => visible.first().click());
     },
   };
   return partner;

@@ -176,7 +176,7 @@ async function readSheets(partner) {
     await partner.look();
     for (const words of ['Leave out all', 'All prices on this page are right', 'Keep these answers']) {
       const button = partner.page.getByRole('button', { name: words });
-      if ((await button.count()) > 0 && !(await isReady(partner))) await button.first().click();
+      if ((await button.count()) > 0 && !(await isReady(partner))) await partner.press(words);
     }
     await partner.press('matched are right: save the sheet');
     await partner.look();

@@ -3,7 +3,8 @@
 use proptest::prelude::*;
 use rust_decimal::{Decimal, dec};
 use trade::cadence::{
-    Filling, ShipWeight, break_even, cost_to_ride_along, holding_cost, keep_value, ship_weight, top_up,
+    Filling, ShipWeight, break_even, cost_to_ride_along, holding_cost, keep_value, long_run, ship_weight,
+    top_up,
 };
 use trade::costs::Costs;
 use trade::freight::{Service, WeightBreak};
@@ -174,11 +175,12 @@ proptest! {
             prop_assert_eq!(terms.net(ship.weight), Some(ship.net));
             prop_assert!((rate(ship.weight, ship.net) - ship.per_day).abs() < dec!(0.000000001));
             prop_assert!(ship.per_day > Decimal::ZERO);
-            prop_assert!(ship.curve.windows(2).all(|pair| pair[0].weight < pair[1].weight));
-            for point in &ship.curve {
-                let exact = terms.net(point.weight);
-                prop_assert!(exact.is_some_and(|net| (net - point.net).abs() < dec!(0.000000001)));
-            }
+        }
+        let curve = long_run(&net, &filling);
+        prop_assert!(curve.windows(2).all(|pair| pair[0].weight < pair[1].weight));
+        for point in &curve {
+            let exact = terms.net(point.weight);
+            prop_assert!(exact.is_some_and(|net| (net - point.net).abs() < dec!(0.000000001)));
         }
     }
 
@@ -191,7 +193,7 @@ proptest! {
         let lead = |weight: Mass| Some(terms.net(weight)? - local(weight).unwrap_or_default());
         let mut breaks = terms.breaks();
         breaks.extend(Decimal::from(trip).checked_div(local_price.into()).map(|bend| grams(bend.round_dp(6))));
-        let least = break_even(&net, &local, &breaks, grams(terms.heaviest()));
+        let least = break_even(&net, &[&local], &breaks, grams(terms.heaviest()));
         for tenth in 1..=terms.heaviest() * 10 {
             let weight = grams(Decimal::new(tenth.into(), 1));
             if lead(weight).is_some_and(|lead| lead >= Decimal::ZERO) {
@@ -205,18 +207,32 @@ proptest! {
     }
 }
 
+/// By hand: 12 a gram by post less 40, against 2 a gram at one yard and 7 less 15 at another: ahead of the first from 4,
+/// of the second from 5, where the two cross at 3 and no break says so.
+#[test]
+fn break_even_is_ahead_of_every_sale() {
+    let post = |weight: Mass| Some(dec!(12) * weight.grams() - dec!(40));
+    let near = |weight: Mass| Some(dec!(2) * weight.grams());
+    let far = |weight: Mass| Some(dec!(7) * weight.grams() - dec!(15));
+    assert_eq!(break_even(&post, &[&near, &far], &[], grams(100)), Some(grams(5)));
+    assert_eq!(break_even(&post, &[&far, &near], &[], grams(100)), Some(grams(5)));
+    // The second takes no less than 6: below that the first is the only one.
+    let far_from_six = |weight: Mass| far(weight).filter(|_| weight >= grams(6));
+    assert_eq!(break_even(&post, &[&near, &far_from_six], &[grams(6)], grams(100)), Some(grams(4)));
+}
+
 /// By hand: 12 a gram by post less 40, against 2 a gram locally: 12·W − 40 = 2·W at W = 4.
 #[test]
 fn break_even_by_hand() {
     let post = |weight: Mass| Some(dec!(12) * weight.grams() - dec!(40));
     let local = |weight: Mass| Some(dec!(2) * weight.grams());
-    assert_eq!(break_even(&post, &local, &[grams(3)], grams(100)), Some(grams(4)));
+    assert_eq!(break_even(&post, &[&local], &[grams(3)], grams(100)), Some(grams(4)));
     // A minimum of 5 closes the outlet below; no local sale lowers it to 40 / 12.
     let closed = |weight: Mass| post(weight).filter(|_| weight >= grams(5));
-    assert_eq!(break_even(&closed, &local, &[grams(5)], grams(100)), Some(grams(5)));
-    let least = break_even(&post, &|_| None, &[], grams(100)).unwrap();
+    assert_eq!(break_even(&closed, &[&local], &[grams(5)], grams(100)), Some(grams(5)));
+    let least = break_even(&post, &[], &[], grams(100)).unwrap();
     assert!(least.grams() >= dec!(40) / dec!(12) && least.grams() < dec!(3.333335));
-    assert_eq!(break_even(&post, &local, &[], grams(3)), None);
+    assert_eq!(break_even(&post, &[&local], &[], grams(3)), None);
 }
 
 #[test]

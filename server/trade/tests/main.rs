@@ -8,6 +8,7 @@ mod freight;
 mod history;
 mod joint;
 mod net;
+mod outlook;
 mod packing;
 mod plan;
 mod quotes;

@@ -7,7 +7,7 @@ mod habits;
 mod laws;
 mod location;
 #[expect(clippy::unwrap_used, reason = "fixed figures of a made-up shop")]
-mod shop;
+pub mod shop;
 mod turns;
 
 use std::num::NonZeroUsize;
