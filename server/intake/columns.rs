@@ -2,6 +2,8 @@
 
 mod shown;
 
+use std::ops::Range;
+
 use crate::context::Context;
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
@@ -10,7 +12,7 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use shown::{Shown, is_price, looks_priced};
+use shown::{Shown, is_price, is_unit, looks_priced};
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
@@ -23,7 +25,7 @@ pub(crate) struct Panel {
     pub prices: Vec<PriceColumn>,
     pub high: Option<usize>,
     /// What the outlet wants for a row that has no price.
-    pub charge: Option<usize>,
+    pub charge: Option<PriceColumn>,
     pub unit: Option<usize>,
     pub currency: Option<usize>,
     pub tier_from: Option<TierColumn>,
@@ -32,6 +34,13 @@ pub(crate) struct Panel {
     pub notes: Vec<usize>,
     /// The name of its wording column where that names a group: `COPPER | $/LB`.
     pub heading: Option<String>,
+}
+
+impl Panel {
+    /// Whether its rows are likely to have another cell beside name and price.
+    pub fn has_more_than_a_price(&self) -> bool {
+        self.unit.is_some() || self.tier_from.is_some() || self.prices.len() > 1
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -75,7 +84,15 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if holds_price(row, marks) {
         return None;
     }
-    let names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
+    let mut names: Vec<Option<Named>> = row.cells.iter().map(|cell| name(cell, marks)).collect();
+    // `Priced each | Last week | This week`: what stands above names says how they are priced.
+    let above_names =
+        |n: &&mut Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Price && n.tier.is_none());
+    if let Some(first) = names.first_mut().filter(above_names)
+        && Shown::of(&below[..below.len().min(20)], 0, marks).reads_as_names()
+    {
+        *first = None;
+    }
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
@@ -111,10 +128,11 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         return None;
     }
     let names = filled(this_week(newest(names, &row.cells), &row.cells), below, marks);
+    let names = money_first(names, &row.cells);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below, marks);
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
-    panels.retain(|panel| !panel.prices.is_empty());
+    panels.retain(|panel| !panel.prices.is_empty() || panel.charge.is_some());
     (!panels.is_empty()).then_some(panels)
 }
 
@@ -168,6 +186,21 @@ fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>
     names
 }
 
+/// Where a column names its currency, one that names nothing but a unit holds masses: `Min. lot kg | USD/lb`.
+fn money_first(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let is_price = |name: &&Named| name.column == Column::Price && name.tier.is_none();
+    let in_money = |name: &Named| !name.context.currencies.is_empty() || name.context.cents;
+    if names.iter().flatten().filter(is_price).any(in_money) {
+        for (name, cell) in names.iter_mut().zip(cells) {
+            let only_unit = matches!(cell, Cell::Text(text) if is_unit(text));
+            if let Some(name) = name.as_mut().filter(|name| only_unit && name.column == Column::Price) {
+                name.column = Column::Other;
+            }
+        }
+    }
+    names
+}
+
 /// A column without a single cell below its name holds no prices where another does: its name is a remark.
 fn filled(mut names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Option<Named>> {
     let is_price = |name: &Option<Named>| name.as_ref().is_some_and(|name| name.column == Column::Price);
@@ -207,15 +240,38 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
     Some(GridRow { place: above.place.clone(), cells })
 }
 
-/// The panel that the cells themselves show, where no row names the columns.
-pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Option<Panel> {
+/// The panels that the cells themselves show, where no row names the columns.
+pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Vec<Panel> {
     let width = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
     let columns: Vec<Shown> = (0..width).map(|at| Shown::of(rows, at, marks)).collect();
-    let price = (0..width).filter(|&at| columns[at].mostly(columns[at].priced)).max_by_key(|&at| {
+    let Some(first) = shown_within(&columns, 0..width) else { return Vec::new() };
+    let price = first.prices[0].at;
+    // `No. 1 copper | 3.60 | | Cast | 0.61`: a second list beside the first, with rows of its own.
+    let filled = |row: &GridRow, at: usize| row.cells.get(at).is_some_and(|cell| !cell.is_empty());
+    let beside = shown_within(&columns, price + 1..width).filter(|panel| {
+        let (name, other) = (panel.wording, panel.prices[0].at);
+        name < other
+            && first.wording < price
+            && rows.iter().any(|row| {
+                filled(row, name) && filled(row, other) && !filled(row, first.wording)
+                    || filled(row, name)
+                        && !filled(row, other)
+                        && VOCABULARY.has_within(&row.cells[name].shown(), Use::Group)
+            })
+    });
+    let Some(beside) = beside else { return vec![first] };
+    let own = shown_within(&columns, 0..beside.wording).unwrap_or(first);
+    vec![own, beside]
+}
+
+/// The panel that these columns show.
+fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
+    let price = within.clone().filter(|&at| columns[at].mostly(columns[at].priced)).max_by_key(|&at| {
         // Of several, the surest, and of these the first.
         (columns[at].sure * 2 > columns[at].filled, std::cmp::Reverse(at))
     })?;
-    let wording = (0..width)
+    let wording = within
+        .clone()
         .filter(|&at| at != price && columns[at].mostly(columns[at].words))
         .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
     let mut panel = Panel {
@@ -223,7 +279,8 @@ pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Option<Panel> {
         prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],
         ..Panel::default()
     };
-    for (at, column) in columns.iter().enumerate().filter(|(at, _)| *at != price && *at != wording) {
+    for at in within.filter(|at| *at != price && *at != wording) {
+        let column = &columns[at];
         if column.mostly(column.units) {
             panel.unit.get_or_insert(at);
         } else if column.mostly(column.currencies) {
@@ -245,6 +302,11 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
     if let Some(column) = VOCABULARY.column(text) {
         return plain(column);
+    }
+    // `cena do uzgodnienia`: a price that has to be asked for.
+    let asks = |words: &str| VOCABULARY.has(words, Use::OnRequest);
+    if asks(text) || text.split_once(' ').is_some_and(|(_, rest)| asks(rest)) {
+        return None;
     }
     let scan = Scan::of(text);
     if let Some(tier) = (0..scan.tokens.len()).find_map(|at| tier_at(&scan, marks, at, true)) {
@@ -294,6 +356,10 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         return Some(Named { column, context, tier: None });
     }
     let money = !context.currencies.is_empty() || context.unit.is_some() || context.cents;
+    // `Charge, USD/kg`.
+    if money && words.len() <= 4 && words.iter().any(|word| VOCABULARY.column(word) == Some(Column::Charge)) {
+        return Some(Named { column: Column::Charge, context, tier: None });
+    }
     // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
     for length in (1..=words.len().min(3)).rev() {
         let found = run(length, &|column| column == Column::Other && length > 1)
@@ -354,7 +420,9 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
                 panel.prices.push(PriceColumn { at, context: name.context, tier: name.tier });
             }
             Column::Price | Column::Low | Column::Other => {}
-            Column::Charge => panel.charge = Some(at),
+            Column::Charge => {
+                panel.charge = Some(PriceColumn { at, context: name.context, tier: None });
+            }
             Column::Group => panel.group = Some(at),
             Column::High => panel.high = Some(at),
             Column::Unit => panel.unit = Some(at),

@@ -6,7 +6,7 @@ use trade::money::{Currency, PriceUnit};
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::tier::TierUnit;
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::vocabulary::{Column, Use, VOCABULARY};
 
 /// Currency and unit named once for many prices.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -117,12 +117,21 @@ pub(crate) fn heading_name(text: &str) -> &str {
         let per = scan.is(at, Use::Per) && unit_words(&scan, at + 1).is_some();
         money || per
     });
-    match cut {
-        Some(at) => {
-            scan.between(0, at).trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'))
+    let Some(at) = cut else { return bare };
+    let name = scan.between(0, at);
+    // `Elektronika – cena w zł/kg`: behind the dash it speaks of prices.
+    let name = match (1..at).rev().find(|&at| scan.kind(at) == Some(Kind::Dash)) {
+        Some(dash) if (dash + 1..at).any(|at| VOCABULARY.column(scan.word(at)) == Some(Column::Price)) => {
+            scan.between(0, dash)
         }
-        None => bare,
-    }
+        _ => name,
+    };
+    name.trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'))
+}
+
+/// How many words say that something is charged for.
+fn longest_charge(text: &str) -> usize {
+    VOCABULARY.longest_within(&crate::wording::normal(text), Use::Charge)
 }
 
 /// Whether the text reads like a heading: a few words without a sentence, an address or a remark in them.
@@ -137,7 +146,9 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && name.ends_with(|c: char| c.is_ascii_digit())
         && VOCABULARY.has_within(name, Use::Group);
     let address = digits > 3 && !alloy;
-    (1..=6).contains(&words)
+    // `Sorry but we now have to charge for the following:`
+    let most = if longest_charge(text) > 0 && text.trim_end().ends_with(':') { 12 } else { 6 };
+    (1..=most).contains(&words)
         && name.chars().any(char::is_alphabetic)
         && !contact
         && !address

@@ -164,25 +164,36 @@ fn only_a_price(row: &Row, marks: Marks) -> bool {
         .is_some_and(|price| price.first == 0 && price.last == scan.tokens.len())
 }
 
-/// Turns rows below a row of column names into a table; the others stay lines.
+/// Turns rows below a row of column names into a table, up to the next such row; the others stay lines.
 fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
     let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
-    let header = (0..rows.len()).find(|&at| {
+    let heads = |at: usize| {
         rows[at].pieces.len() >= 2
             && columns::named(&grid[at], &grid[at + 1..], marks).is_some_and(|_| {
                 // At least some row below has as many pieces.
                 rows[at + 1..].iter().take(30).filter(|row| row.pieces.len() >= 2).count() >= 2
             })
-    });
-    let Some(header) = header.filter(|&at| rows[at].pieces.len() >= 3 || tiered(&grid[at], marks)) else {
-        return push_lines(&rows, blocks);
     };
-    let columns = extents(&rows[header..], rows[header].pieces.len());
-    let Some(columns) = columns else { return push_lines(&rows, blocks) };
-    push_lines(&rows[..header], blocks);
-    let table =
-        rows[header..].iter().map(|row| GridRow { place: row.place.clone(), cells: assign(row, &columns) });
-    blocks.push(Block::Table(table.collect()));
+    let Some(header) = (0..rows.len()).find(|&at| heads(at)) else { return push_lines(&rows, blocks) };
+    // A heading stands right above the names of the columns, and belongs to them.
+    let next =
+        (header + 2..rows.len()).find(|&at| heads(at) && rows[at].pieces.len() != rows[header].pieces.len());
+    let next = next.map(|next| next - usize::from(rows[next - 1].pieces.len() == 1));
+    let end = next.unwrap_or(rows.len());
+    if rows[header].pieces.len() >= 3 || tiered(&grid[header], marks) || next.is_some() {
+        if let Some(columns) = extents(&rows[header..end], rows[header].pieces.len()) {
+            push_lines(&rows[..header], blocks);
+            let row = |row: &Row| GridRow { place: row.place.clone(), cells: assign(row, &columns) };
+            blocks.push(Block::Table(rows[header..end].iter().map(row).collect()));
+        } else {
+            push_lines(&rows[..end], blocks);
+        }
+    } else {
+        push_lines(&rows[..end], blocks);
+    }
+    if next.is_some() {
+        tables(rows[end..].to_vec(), marks, blocks);
+    }
 }
 
 fn tiered(row: &GridRow, marks: Marks) -> bool {
@@ -216,8 +227,11 @@ fn push_lines(rows: &[Row], blocks: &mut Vec<Block>) {
 /// From where to where each column reaches: pieces that overlap from row to row are one column. Rows of a single piece
 /// are headings and remarks, and say nothing. `None` where the columns run into each other.
 fn extents(rows: &[Row], named: usize) -> Option<Vec<(f32, f32)>> {
+    // Where enough rows are as full as the names of the columns, those with less in them may be lines that run over the page.
+    let full = named.min(3);
+    let least = if rows.iter().filter(|row| row.pieces.len() >= full).count() > 3 { full } else { 2 };
     let mut columns: Vec<(f32, f32)> = Vec::new();
-    for piece in rows.iter().filter(|row| row.pieces.len() >= 2).flat_map(|row| &row.pieces) {
+    for piece in rows.iter().filter(|row| row.pieces.len() >= least).flat_map(|row| &row.pieces) {
         let mut joined = (piece.left, piece.right);
         columns.retain(|column| {
             let apart = column.1 < joined.0 || column.0 > joined.1;

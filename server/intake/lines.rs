@@ -28,6 +28,16 @@ pub(crate) struct LineReader {
     beside: Vec<Heading>,
     /// Tiers that a line of column names gave for the prices below it.
     tiers: Vec<TierText>,
+    /// The last line was the heading.
+    headed: bool,
+}
+
+/// What a heading says of the table below it.
+#[derive(Debug)]
+pub(crate) struct TableHeading {
+    pub name: Option<String>,
+    pub context: Context,
+    pub charge: Charge,
 }
 
 impl LineReader {
@@ -38,6 +48,7 @@ impl LineReader {
             }
             return;
         }
+        self.headed = false;
         let text = line.text.trim();
         let scan = Scan::of(text);
         let prices = chosen(&scan, price::prices(&scan, draft.marks), self.expects_numbers());
@@ -79,6 +90,12 @@ impl LineReader {
         if draft.rows.len() == above {
             draft.look_for_date(text);
         }
+    }
+
+    /// The heading that the last line was, for a table right below it.
+    pub fn heading_of_table(self) -> Option<TableHeading> {
+        let heading = self.heading.filter(|_| self.headed)?;
+        Some(TableHeading { name: heading.group, context: heading.context, charge: heading.charge })
     }
 
     /// Whether a heading has said what bare numbers below it are.
@@ -209,6 +226,7 @@ impl LineReader {
             });
             self.beside.clear();
             self.tiers.clear();
+            self.headed = !perhaps;
             return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }
         draft.whole_sheet(&Context::of(text, false), text);

@@ -63,12 +63,14 @@ pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
     for line in &document.aside {
         draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
     }
+    let mut heading = None;
     for block in &document.blocks {
         match block {
-            Block::Table(rows) => table::read(rows, &cuts, &mut draft),
+            Block::Table(rows) => table::read(rows, heading.take(), &cuts, &mut draft),
             Block::Lines(lines) => {
                 let mut reader = LineReader::default();
                 lines.iter().for_each(|line| reader.read(line, &mut draft));
+                heading = reader.heading_of_table();
             }
         }
     }

@@ -12,13 +12,14 @@ use crate::date::Dated;
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_firm;
-use crate::lines::LineReader;
+use crate::lines::{LineReader, TableHeading};
 use crate::number::Marks;
 use crate::parts::charge;
 use crate::scan::Scan;
 use crate::sheet::{Doubt, Why};
 use crate::tier::{TierText, TierUnit, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal;
 
 pub(crate) use cell::{CellName, CellPrice};
 use rows::price_rows;
@@ -26,17 +27,29 @@ use rows::price_rows;
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
 
-pub(crate) fn read<'d>(rows: &'d [GridRow], cuts: &Cuts<'d>, draft: &mut Draft<'_>) {
+/// Reads a table, above which a `heading` may stand.
+pub(crate) fn read<'d>(
+    rows: &'d [GridRow],
+    heading: Option<TableHeading>,
+    cuts: &Cuts<'d>,
+    draft: &mut Draft<'_>,
+) {
     let header = (0..rows.len().min(HEADER_WITHIN))
         .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
         Some(_) => Vec::new(),
-        None => columns::shown(rows, draft.marks).into_iter().collect(),
+        None => columns::shown(rows, draft.marks),
     };
     if header.is_none() && panels.is_empty() {
         return read_as_lines(rows, draft);
     }
-    let mut table = Table { panels, headings: Vec::new(), above: Vec::new() };
+    let above = heading.map(|heading| Heading {
+        name: heading.name,
+        context: heading.context,
+        charge: heading.charge,
+        tier: None,
+    });
+    let mut table = Table { panels, headings: above.into_iter().collect(), above: Vec::new() };
     let first = draft.rows.len();
     table.restart();
     let mut skip = false;
@@ -160,8 +173,12 @@ struct Above {
 
 impl Table {
     fn restart(&mut self) {
+        // A heading above the table waits for the names of its columns.
+        if self.panels.is_empty() {
+            return;
+        }
         let headings = self.panels.iter().enumerate().map(|(i, panel)| match &panel.heading {
-            Some(name) => Heading::of(Some(name), Context::default()),
+            Some(name) => Heading::of(Some(name), Context::of(name, true)),
             // A heading above the names of the columns still holds.
             None => self.headings.get(i).cloned().unwrap_or_else(Heading::none),
         });
@@ -177,6 +194,9 @@ impl Table {
         }
         let first = row.cells.iter().find(|cell| !cell.is_empty()).map(Cell::seen).unwrap_or_default();
         if !source.chars().any(char::is_alphanumeric) {
+            return draft.leave_out(&source, &row.place, Why::NoPrice);
+        }
+        if row.cells.iter().any(is_number_of_a_page) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
         if VOCABULARY.has(first.split([' ', ':']).next().unwrap_or_default(), Use::Total) {
@@ -226,8 +246,7 @@ impl Table {
             |column: Option<usize>| column.and_then(|c| row.cells.get(c)).filter(|cell| !cell.is_empty());
         let name = cell(Some(panel.wording)).map(Cell::shown);
         let group = cell(panel.group).map(Cell::shown);
-        let charged =
-            panel.charge.and_then(|charge| row.cells.get(charge)).is_some_and(|cell| !cell.is_empty());
+        let charged = cell(panel.charge.as_ref().map(|charge| charge.at)).is_some();
         let priced = charged || panel.prices.iter().any(|price| cell(Some(price.at)).is_some());
         // Where only the group's column has a name, that is what is priced.
         let group_is_name = name.is_none() && group.is_some() && priced && panel.tier_from.is_none();
@@ -313,6 +332,8 @@ impl Table {
             || name.ends_with(':')
             || of_heading(&Scan::of(name), marks).is_some_and(|(_, is_tier)| is_tier)
             || VOCABULARY.has_within(heading_name(name), Use::Group)
+            // Rows have more than a name and a price, and this one has not even a unit.
+            || !others && self.panels.len() == 1 && self.panels[at].has_more_than_a_price()
             || charge(name) == Charge::Sure
             || self.above[at].wording.is_empty()
     }
@@ -360,6 +381,16 @@ impl Table {
         draft.whole_sheet(&Context::of(source, false), source);
         draft.leave_out(source, &row.place, Why::NoPrice);
     }
+}
+
+/// `Page 1 of 2`, `Seite 2`, `3/4`, as at the foot of a page.
+fn is_number_of_a_page(cell: &Cell) -> bool {
+    let Cell::Text(text) = cell else { return false };
+    let normal = normal(text);
+    let mut words = normal.split(' ');
+    words.next().is_some_and(|first| VOCABULARY.has(first, Use::Page))
+        && words.next().is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
+        && words.count() <= 2
 }
 
 /// What the row's unit and currency columns say.

@@ -125,7 +125,8 @@ pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
     }
 }
 
-fn is_unit(text: &str) -> bool {
+/// Whether a cell is nothing but a unit.
+pub(super) fn is_unit(text: &str) -> bool {
     let scan = Scan::of(text);
     let context = Context::of(text, true);
     context.unit.is_some()

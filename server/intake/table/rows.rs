@@ -51,12 +51,15 @@ pub(super) fn price_rows(
     }
     // What stands in the column of charges is one, where no price does.
     let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
-    if let Some(cell) =
-        panel.charge.and_then(|at| row.cells.get(at)).filter(|cell| unpriced && !cell.is_empty())
+    if let Some((column, cell)) = panel
+        .charge
+        .as_ref()
+        .and_then(|column| Some((column, row.cells.get(column.at)?)))
+        .filter(|(_, cell)| unpriced && !cell.is_empty())
     {
         let read = CellPrice::of(cell, draft.marks);
         if let DraftPrice::Text(_) = read.price {
-            let context = of_row.within(of_heading);
+            let context = of_row.within(&column.context).within(of_heading);
             rows = vec![DraftRow {
                 price: read.price,
                 doubts: read.doubts,

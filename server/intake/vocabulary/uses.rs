@@ -80,6 +80,8 @@ pub(crate) enum Use {
     Limit,
     /// In the name of a firm.
     Firm,
+    /// Before the number of a page.
+    Page,
     /// As a word of plain letters, it can mean a currency.
     Currency,
 }
