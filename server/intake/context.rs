@@ -49,6 +49,10 @@ impl Context {
                     context.cents = true;
                 }
             }
+            // `pounds sterling per kilo`.
+            if scan.currencies(at + 1).is_some_and(|currencies| currencies == [Currency::GBP]) {
+                continue;
+            }
             let Some((unit, next)) = unit_words(scan, at) else { continue };
             let bracketed = kind(before) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close);
             let after_money = before.is_some_and(|b| scan.currencies(b).is_some());
@@ -91,11 +95,10 @@ impl Context {
             currencies: currencies.clone(),
             unit: self.unit.or(wider.unit),
             // Cents go with the unit they were named with.
-            cents: if self.unit.is_some() || !self.currencies.is_empty() {
-                self.cents
-            } else {
-                self.cents || wider.cents
-            },
+            cents: self.cents
+                || wider.cents
+                    && self.currencies.is_empty()
+                    && (self.unit.is_none() || self.unit == wider.unit),
         }
     }
 }
@@ -147,13 +150,14 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && VOCABULARY.has_within(name, Use::Group);
     let address = digits > 3 && !alloy;
     // `Sorry but we now have to charge for the following:`
-    let most = if longest_charge(text) > 0 && text.trim_end().ends_with(':') { 12 } else { 6 };
+    let charges = longest_charge(text) > 0 && text.trim_end().ends_with([':', '=']);
+    let most = if charges { 12 } else { 6 };
     (1..=most).contains(&words)
         && name.chars().any(char::is_alphabetic)
         && !contact
         && !address
         && !text.trim_end().ends_with(['.', '!', '?', ','])
-        && !VOCABULARY.has(first, Use::Remark)
+        && (!VOCABULARY.has(first, Use::Remark) || charges)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
         && !VOCABULARY.has_within(text, Use::AnyTier)
         && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))

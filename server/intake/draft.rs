@@ -282,11 +282,16 @@ impl<'h> Draft<'h> {
             [] => (usual, true),
             [one] => (*one, true),
             // A shared sign means what the sheet says elsewhere, or else the outlet's own.
-            several => match context.currencies.as_slice() {
-                [one] if several.contains(one) => (*one, true),
-                _ if several.contains(&usual) => (usual, true),
-                _ => (several[0], false),
-            },
+            several => {
+                // `$` on a sheet in pesos is one of the two.
+                let both = || context.currencies.iter().filter(|other| several.contains(other));
+                match (both().count(), both().next()) {
+                    (1, Some(one)) => (*one, true),
+                    _ if several.contains(&usual) => (usual, true),
+                    (_, Some(first)) => (*first, true),
+                    _ => (several[0], false),
+                }
+            }
         }
     }
 

@@ -52,7 +52,8 @@ impl Hints {
         let mut votes: HashMap<Currency, u32> = HashMap::new();
         let mut languages: HashMap<Currency, u32> = HashMap::new();
         let mut dollars: HashMap<Currency, u32> = HashMap::new();
-        let mut shared = None;
+        let mut shared: Option<&[Currency]> = None;
+        let mut in_pounds = false;
         let mut order: Vec<Currency> = Vec::new();
         for text in document.texts() {
             let scan = Scan::of(text);
@@ -67,11 +68,19 @@ impl Hints {
                         *votes.entry(*one).or_default() += 1;
                         order.push(*one);
                     }
-                    Some([first, ..]) => shared = shared.or(Some(*first)),
+                    // Of a sign and a word that both can mean several, what both can mean: `$`, and `pesos`.
+                    Some(several @ [_, ..]) => {
+                        let both = |before: &&[Currency]| {
+                            several.iter().any(|currency| before.contains(currency))
+                                && before.len() < several.len()
+                        };
+                        shared = shared.filter(both).or(Some(several));
+                    }
                     _ => {}
                 }
             }
             for word in normal_wording(text).split(' ') {
+                in_pounds |= matches!(word, "lb" | "lbs" | "libra" | "libras" | "pound" | "pounds");
                 if let Some(currency) = VOCABULARY.language_currency(word) {
                     *languages.entry(currency).or_default() += 1;
                 }
@@ -87,7 +96,10 @@ impl Hints {
                 *votes.entry(*one).or_default() += 1;
             }
         }
-        dollars.retain(|_, words| *words >= FEWEST_WORDS);
+        // Nobody weighs in pounds where dollars are pesos.
+        dollars
+            .retain(|currency, words| *words >= FEWEST_WORDS && !(in_pounds && *currency == Currency::MXN));
+        let shared = shared.and_then(|currencies| currencies.first().copied());
         // `$` on a sheet in French is Canadian.
         let shared = match shared {
             Some(Currency::USD) => most(dollars, &[]).or(shared),

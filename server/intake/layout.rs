@@ -52,6 +52,7 @@ impl Row {
 
 /// The blocks that the rows of one page, or of one text, make.
 pub(crate) fn blocks(rows: Vec<Row>, marks: Marks) -> Vec<Block> {
+    let rows = rows.into_iter().map(without_leaders).collect();
     let mut parts = Vec::new();
     split(rows, marks, MOST_SPLITS, &mut parts);
     let mut blocks = Vec::new();
@@ -59,6 +60,32 @@ pub(crate) fn blocks(rows: Vec<Row>, marks: Marks) -> Vec<Block> {
         tables(part, marks, &mut blocks);
     }
     blocks
+}
+
+/// The row with names and prices apart that dots join: `Cans .......... 57`.
+fn without_leaders(row: Row) -> Row {
+    let apart = |piece: Piece| -> Vec<Piece> {
+        let joined = |at: usize| piece.text[at..].starts_with("....");
+        let Some(from) = (0..piece.text.len()).find(|&at| piece.text.is_char_boundary(at) && joined(at))
+        else {
+            return vec![piece];
+        };
+        let dots =
+            piece.text[from..].find(|c| c != '.' && c != ' ').map_or(piece.text.len(), |end| from + end);
+        let (name, price) = (piece.text[..from].trim_end(), piece.text[dots..].trim_start());
+        if name.is_empty() || price.is_empty() || price.contains("....") {
+            return vec![piece];
+        }
+        // Letters are about as wide as each other, and dots narrower.
+        let wide = |text: &str| {
+            text.chars().count() as f32 * (piece.right - piece.left) / piece.text.chars().count() as f32
+        };
+        vec![
+            Piece { text: name.to_string(), left: piece.left, right: piece.left + wide(name) },
+            Piece { text: price.to_string(), left: piece.right - wide(price), right: piece.right },
+        ]
+    };
+    Row { place: row.place, pieces: row.pieces.into_iter().flat_map(apart).collect() }
 }
 
 /// Parts rows into columns that stand side by side, each read to its end before the next.

@@ -133,7 +133,9 @@ impl<'t> Scan<'t> {
                 let value: u32 = self.word(i).parse().unwrap_or(0);
                 let day = (1..=31).contains(&value) && digits <= 2 && i.abs_diff(at) <= 2;
                 let year = (1990..2100).contains(&value) && i > at;
-                if self.kind(i) == Some(Kind::Number) && (day && self.stands_by(i, at) || year) {
+                // `toner out 15c`, where October is `out` in Portuguese.
+                let cents = !self.spaced(i + 1) && self.is(i + 1, Use::Cents);
+                if self.kind(i) == Some(Kind::Number) && !cents && (day && self.stands_by(i, at) || year) {
                     self.tokens[i].kind = Kind::Fact;
                 }
             }
