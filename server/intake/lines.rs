@@ -61,6 +61,10 @@ impl LineReader {
         if prices.is_empty() {
             return self.without_price(text, &scan, line, draft);
         }
+        // `LME copper 3-month: $10,240`.
+        if VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3 {
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
         // What a customer says of the outlet is set in quotation marks.
         let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
         if quoted || tells_of_the_past(text, &scan) {

@@ -111,10 +111,15 @@ fn date_and_time(text: &str) -> Option<(&str, &str)> {
         return None;
     }
     let after = rest.trim_start_matches(blank);
+    // `AM`, `a.m.`, `a. m.`
     let half: String =
-        after.chars().take(4).filter(char::is_ascii_alphabetic).collect::<String>().to_ascii_lowercase();
-    let rest = if half.starts_with("am") || half.starts_with("pm") {
-        after.trim_start_matches(|c: char| matches!(c.to_ascii_lowercase(), 'a' | 'p' | 'm' | '.'))
+        after.chars().filter(|c| !matches!(c, '.' | ' ' | '\u{a0}' | '\u{202f}')).take(3).collect();
+    let half = half.to_ascii_lowercase();
+    let is_half = |half: &str| half.starts_with("am") || half.starts_with("pm");
+    let rest = if is_half(&half) && !half.ends_with(char::is_alphabetic) || is_half(&half) && half.len() == 2
+    {
+        let end = after.to_ascii_lowercase().find('m').map_or(0, |at| at + 1);
+        after[end..].trim_start_matches('.')
     } else {
         rest
     };
@@ -197,6 +202,8 @@ mod tests {
         check("03.11.26, 07:41 - Lou: Messing 4,90 €", Some(("03.11.26", Some("Lou"), "Messing 4,90 €")));
         check("11/3/26, 7:15\u{202f}PM - Lou: ok", Some(("11/3/26", Some("Lou"), "ok")));
         check("Lou, [2026-11-03 07:41]", Some(("2026-11-03", Some("Lou"), "")));
+        check("3/11/26, 8:06 a. m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
+        check("3/11/26, 8:06 p.m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
         check("2026-11-03, 07:15 - Messages are encrypted", Some(("2026-11-03", None, "")));
         check("11/2/26 brass 2.30", None);
         check("Open 8:00 - 4:30", None);

@@ -11,6 +11,12 @@ use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 
+/// Words that end with a dot wherever they stand.
+const ABBREVIATED: [&str; 26] = [
+    "ca", "ga", "in", "ft", "lb", "lbs", "oz", "min", "max", "mind", "approx", "incl", "inkl", "excl",
+    "exkl", "ex", "evtl", "bzw", "no", "nr", "env", "aprox", "rec", "gr", "st", "mm",
+];
+
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
 const MOST_TIER_WORDS: usize = 4;
 
@@ -240,6 +246,14 @@ impl Between {
         }) else {
             return;
         };
+        // `Wire, 16 ga. or heavier`: what is cut short ends no sentence.
+        let short = name.strip_suffix(last).and_then(|before| {
+            let word = before.trim_end_matches(['.', '!', '?']).rsplit(' ').next()?;
+            Some(before.ends_with('.') && ABBREVIATED.contains(&word.to_ascii_lowercase().as_str()))
+        });
+        if short == Some(true) {
+            return;
+        }
         // `Lead acid batteries (min. 200 lb)`: no sentence ends inside brackets.
         let opened = |text: &str| text.matches(['(', '[']).count() > text.matches([')', ']']).count();
         if name.strip_suffix(last).is_some_and(opened) {
@@ -436,8 +450,9 @@ pub(crate) fn charge_within(normal: &str) -> Charge {
 }
 
 pub(crate) fn starts_with(scan: &Scan<'_>, is: Use) -> bool {
-    // `No 2 copper` is no remark.
-    if scan.is(0, Use::Label) && scan.kind(1) == Some(Kind::Fact) {
+    // `No 2 copper` and `No. 2 copper` are no remarks.
+    let number = if scan.word(1) == "." { 2 } else { 1 };
+    if scan.is(0, Use::Label) && scan.kind(number) == Some(Kind::Fact) {
         return false;
     }
     (1..=2).any(|length| {

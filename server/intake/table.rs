@@ -204,12 +204,24 @@ impl Table {
         }
         let before = draft.rows.len();
         let mut why = None;
+        let mut silent = Vec::new();
         for at in 0..self.panels.len() {
-            if let Err(reason) = self.panel_row(at, cut, &source, draft) {
-                why = Some(reason);
+            let rows = draft.rows.len();
+            match self.panel_row(at, cut, &source, draft) {
+                Err(reason) => why = Some(reason),
+                Ok(()) if draft.rows.len() == rows => silent.push(at),
+                Ok(()) => {}
             }
         }
         if draft.rows.len() > before {
+            // A heading in one list stands beside a price of the other.
+            for at in silent {
+                if let Some(Cell::Text(text)) = row.cells.get(self.panels[at].wording)
+                    && is_heading(text)
+                {
+                    self.head(at, text, draft.marks);
+                }
+            }
             return;
         }
         match why {
@@ -338,6 +350,17 @@ impl Table {
             || self.above[at].wording.is_empty()
     }
 
+    /// Takes in a heading of a panel.
+    fn head(&mut self, at: usize, text: &str, marks: Marks) {
+        if self.headings.len() <= at {
+            self.headings.resize(at + 1, Heading::none());
+        }
+        self.headings[at] = self.headings[at].then(text, marks);
+        if let Some(above) = self.above.get_mut(at) {
+            *above = Above::default();
+        }
+    }
+
     /// A row without a price: a heading for its panel, or a remark about the whole sheet.
     fn remark(&mut self, source: &str, row: &GridRow, draft: &mut Draft<'_>) {
         for cell in &row.cells {
@@ -365,13 +388,7 @@ impl Table {
                     || !self.panels.is_empty() && is_tier()
                 {
                     headed = true;
-                    if self.headings.len() <= at {
-                        self.headings.resize(at + 1, Heading::none());
-                    }
-                    self.headings[at] = self.headings[at].then(&text, draft.marks);
-                    if let Some(above) = self.above.get_mut(at) {
-                        *above = Above::default();
-                    }
+                    self.head(at, &text, draft.marks);
                 }
             }
         }
