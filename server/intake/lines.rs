@@ -334,7 +334,7 @@ fn is_remark(name: &str) -> bool {
     let first = scan.word(0);
     let remark = words >= 2
         && scan.kind(0) == Some(Kind::Word)
-        && VOCABULARY.has(first, Use::Remark)
+        && starts_with(&scan, Use::Remark)
         && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
     let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();

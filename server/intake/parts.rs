@@ -390,7 +390,13 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
                 && (length > 1 || apart())
         });
         match charge {
-            Some(length) => last -= length,
+            Some(length) => {
+                last -= length;
+                // `Röhren nehmen wir nur gegen Zuzahlung`.
+                while last > first + 1 && scan.is(last - 1, Use::Sentence) {
+                    last -= 1;
+                }
+            }
             None if names(scan, last - 1) || closes_name(scan, first, last) => break,
             None => last -= 1,
         }

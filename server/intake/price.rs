@@ -127,7 +127,10 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     }
     // `+0.05` and `up 5c` are changes since last week.
     let change = price.first.checked_sub(1).is_some_and(|before| {
-        (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first)) || scan.is(before, Use::Change)
+        // `100 lbs and up 60c` is from 100 lb on.
+        let onward = before > 0 && (scan.word(before - 1) == "&" || scan.is(before - 1, Use::SpanTo));
+        (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first))
+            || scan.is(before, Use::Change) && !onward
     });
     let amount = [2, 1].into_iter().any(|length| {
         let words = (price.last..price.last + length).all(|i| scan.kind(i) == Some(Kind::Word));

@@ -35,23 +35,27 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let remark = starts_with(scan, Use::Remark)
         || VOCABULARY.has_within(name, Use::Remark)
         || starts_with(scan, Use::WholeSheet) && name.split_whitespace().count() > 1;
-    let apart =
-        start > 0 && matches!(scan.kind(start - 1), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
+    let parts = |at: usize| matches!(scan.kind(at), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
+    let apart = start > 0 && (parts(start - 1) || parts(start));
     let short = name.split_whitespace().count() <= 4;
     (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
 }
 
 /// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
 fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let gap = (1..end).find(|&at| scan.kind(at) == Some(Kind::Gap))?;
+    let gap = (1..end).find(|&at| {
+        scan.kind(at) == Some(Kind::Gap) || scan.kind(at) == Some(Kind::Dash) && scan.spaced(at)
+    })?;
     let asks = (1..=3).any(|length| {
         let behind = gap + 1 + length;
+        // `call Wade at 555-0163`, `market, bring them in`.
         let over = behind < end && matches!(scan.word(behind), "," | ";" | "(" | "-" | "/");
-        over && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
+        let calls = scan.is(gap + 1, Use::PhoneLabel) && length == 1;
+        (over || calls) && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
     });
     let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
-    (asks && end - gap <= 8 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+    (asks && end - gap <= 12 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// `POA  Silver contacts`, among lines that begin with their price.
