@@ -1,4 +1,4 @@
-//! The words of `vocabulary.toml`, ready to be looked up by their normal form.
+//! The words of `vocabulary.toml` and of the languages beside it, ready to be looked up by their normal form.
 
 mod uses;
 
@@ -17,9 +17,21 @@ use crate::wording::{normal, normal_wording, with_lower, with_normal};
 use crate::words::stem;
 
 /// The vocabulary that this crate is built with.
-pub(crate) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
-    Vocabulary::parse(include_str!("vocabulary.toml")).expect("a test parses this very file")
-});
+pub(crate) static VOCABULARY: LazyLock<Vocabulary> =
+    LazyLock::new(|| Vocabulary::parse(WORDS, &LANGUAGES).expect("a test parses these very files"));
+
+const WORDS: &str = include_str!("vocabulary.toml");
+
+/// What words of other languages mean in English.
+const LANGUAGES: [(&str, &str); 7] = [
+    ("Dutch", include_str!("vocabulary/dutch.toml")),
+    ("French", include_str!("vocabulary/french.toml")),
+    ("German", include_str!("vocabulary/german.toml")),
+    ("Italian", include_str!("vocabulary/italian.toml")),
+    ("Polish", include_str!("vocabulary/polish.toml")),
+    ("Portuguese", include_str!("vocabulary/portuguese.toml")),
+    ("Spanish", include_str!("vocabulary/spanish.toml")),
+];
 
 #[derive(Debug)]
 pub(crate) struct Vocabulary {
@@ -220,7 +232,7 @@ impl Vocabulary {
         self.dollar_languages.get(word).copied()
     }
 
-    fn parse(text: &str) -> Result<Vocabulary, String> {
+    fn parse(text: &str, translated: &[(&str, &str)]) -> Result<Vocabulary, String> {
         let file: File = toml::from_str(text).map_err(|e| e.to_string())?;
         let months_named: Vec<String> = file.months.values().flatten().cloned().collect();
         let more = [(&Use::Cents, &file.cents.words), (&Use::Month, &months_named)];
@@ -301,8 +313,10 @@ impl Vocabulary {
         let mut english: HashMap<String, String> = HashMap::default();
         let mut english_by_root: HashMap<String, String> = HashMap::default();
         let mut english_starts = HashMap::default();
-        for (language, words) in &file.translations {
-            for (word, meaning) in words {
+        for (language, words) in translated {
+            let words: BTreeMap<String, String> =
+                toml::from_str(words).map_err(|error| format!("{language}: {error}"))?;
+            for (word, meaning) in &words {
                 let key = normal_wording(word);
                 if english.get(&key).is_some_and(|before| before != meaning) {
                     return Err(format!("“{word}” ({language}) means two things"));
@@ -416,7 +430,6 @@ struct File {
     grades: BTreeMap<String, Vec<String>>,
     codes: BTreeMap<String, Vec<String>>,
     stand_ins: BTreeMap<String, Vec<String>>,
-    translations: BTreeMap<String, BTreeMap<String, String>>,
     loans: Words,
     rivals: BTreeMap<String, Rivals>,
     idle: Words,
@@ -434,7 +447,7 @@ mod tests {
 
     #[test]
     fn the_file_is_sound() {
-        if let Err(error) = Vocabulary::parse(include_str!("vocabulary.toml")) {
+        if let Err(error) = Vocabulary::parse(WORDS, &LANGUAGES) {
             panic!("{error}");
         }
     }
