@@ -137,6 +137,18 @@ fn longest_charge(text: &str) -> usize {
     VOCABULARY.longest_within(&crate::wording::normal(text), Use::Charge)
 }
 
+/// Whether a heading names goods: by words for groups of them, or by none but words that grades are called by.
+pub(crate) fn names_goods(heading: &str) -> bool {
+    let normal = crate::wording::normal(heading);
+    let own = |word: &str| {
+        let stem = crate::words::stem(word);
+        VOCABULARY.is_own(&stem) && !VOCABULARY.is_idle(&stem) || VOCABULARY.english(word).is_some()
+    };
+    VOCABULARY.is_within(&normal, Use::Group)
+        || normal.split(' ').all(|word| own(word) || VOCABULARY.is_idle(word) || word.len() == 1)
+            && normal.split(' ').any(own)
+}
+
 /// Whether the text reads like a heading: a few words without a sentence, an address or a remark in them.
 pub(crate) fn is_heading(text: &str) -> bool {
     let name = heading_name(text);

@@ -3,7 +3,7 @@
 mod asked;
 mod heading;
 
-use crate::context::{Context, heading_name, is_heading};
+use crate::context::{Context, heading_name, is_heading, names_goods};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
@@ -113,7 +113,10 @@ impl LineReader {
         }
         let (name, group, source, tier_above) = match (part.name, &self.heading) {
             (Some(name), heading) => {
-                let heading = heading.as_ref().filter(|heading| !heading.perhaps);
+                // A name that only its tiers stood below is over.
+                let holds =
+                    |heading: &&Heading| !heading.perhaps && !(heading.is_name && heading.may_be_name);
+                let heading = heading.as_ref().filter(holds);
                 let group = heading.and_then(|heading| heading.group.clone());
                 (name, group, text.to_string(), heading.and_then(|heading| heading.tier))
             }
@@ -189,7 +192,7 @@ impl LineReader {
         }
         // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
         let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
-        let known = VOCABULARY.has_within(heading_name(text), Use::Group);
+        let known = names_goods(heading_name(text));
         if self.side_by_side(scan, text) {
             return draft.leave_out(text, &line.place, Why::Heading);
         }
@@ -227,6 +230,7 @@ impl LineReader {
                 tier: tier.map(|(within, _)| within.tier),
                 is_tier,
                 may_be_firm: opens && may_be_firm(text),
+                may_be_name: !marked && !VOCABULARY.has_within(name, Use::Group),
             });
             self.beside.clear();
             self.tiers.clear();
@@ -256,6 +260,7 @@ impl LineReader {
             tier: None,
             is_tier: false,
             may_be_firm: false,
+            may_be_name: false,
             group: Some(heading_name(piece).to_string()),
         };
         self.beside = pieces.iter().map(heading).collect();

@@ -212,6 +212,12 @@ impl Vocabulary {
         self.own.contains(word)
     }
 
+    /// Whether a word says that something else is free of what it begins with: `eisenfrei`, `iron-free`.
+    pub fn is_free_of_something(&self, word: &str) -> bool {
+        let normal = normal(word);
+        ["frei", "free", "vrij"].iter().any(|end| normal.len() > end.len() + 2 && normal.ends_with(end))
+    }
+
     /// Whether a word says nothing about a grade.
     pub fn is_idle(&self, word: &str) -> bool {
         self.idle.contains(word)

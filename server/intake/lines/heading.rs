@@ -23,6 +23,8 @@ pub(super) struct Heading {
     pub is_tier: bool,
     /// What names below it are completed by.
     pub group: Option<String>,
+    /// It may be the name of a grade rather than of a group.
+    pub may_be_name: bool,
     /// It stands at the head of the sheet and has a word that may be the yard's name.
     pub may_be_firm: bool,
 }

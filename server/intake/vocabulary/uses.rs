@@ -58,8 +58,10 @@ pub(crate) enum Use {
     Hours,
     /// In front of a week's number.
     Week,
-    /// It says that something is not there.
+    /// It says that something is not there, behind it,
     Absent,
+    /// or before it.
+    Removed,
     /// Something that the outlet sells, and no scrap.
     Service,
     /// Whose messages in a chat are the shop's own.
