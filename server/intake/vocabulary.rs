@@ -23,8 +23,9 @@ pub(crate) static VOCABULARY: LazyLock<Vocabulary> =
 const WORDS: &str = include_str!("vocabulary.toml");
 
 /// What words of other languages mean in English.
-const LANGUAGES: [(&str, &str); 7] = [
+const LANGUAGES: [(&str, &str); 8] = [
     ("Dutch", include_str!("vocabulary/dutch.toml")),
+    ("English", include_str!("vocabulary/english.toml")),
     ("French", include_str!("vocabulary/french.toml")),
     ("German", include_str!("vocabulary/german.toml")),
     ("Italian", include_str!("vocabulary/italian.toml")),
