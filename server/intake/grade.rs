@@ -244,9 +244,10 @@ impl Catalogue {
         let words = book.words.words(wording);
         let met = self.met(&mut book, &words, &group);
         // `Cords, ends cut off` are cords and no ends.
-        let present = absent::present(wording).filter(|present| self.tells(&mut book, &present.absent));
+        let present = absent::present(wording);
         let by_what_is_there = |book: &mut Book| self.by_what_is_there(book, present.as_ref()?, &group);
-        if let Some(there) = by_what_is_there(&mut book).filter(|_| met.exact.is_some()) {
+        let hides = present.as_ref().is_some_and(|present| self.tells(&mut book, &present.absent));
+        if let Some(there) = by_what_is_there(&mut book).filter(|_| met.exact.is_some() && hides) {
             return there;
         }
         if let Some(grade) = met.exact {
@@ -333,6 +334,10 @@ impl Catalogue {
     /// The grade that the wording means without what it says is not there, where that is nothing the grade is known by:
     /// `RAM, no gold` is no gold memory.
     fn by_what_is_there(&self, book: &mut Book, present: &Present, group: &Arc<Words>) -> Option<Proposal> {
+        let beside = book.words.words(&present.beside);
+        if book.words.rivals(&beside).iter().any(|said| !said.is_empty()) {
+            return None;
+        }
         let there = book.words.words(&present.there);
         let met = self.met(book, &there, group);
         let found = match met.named() {

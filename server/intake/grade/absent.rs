@@ -1,21 +1,30 @@
-//! What a wording says is not there: `UPS, batteries out`, `Modems (no adapters)`, `Aluminium profilé, non laqué`.
+//! What a wording says is not there, or only comes along: `UPS, batteries out`, `Aluminium profilé, non laqué`, `Microwaves
+//! w/ transformer`.
 
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// A wording with what is not there taken out of it.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Default, PartialEq, Eq)]
 pub(super) struct Present {
     pub there: String,
     pub absent: String,
+    /// It is there as well, and may be what tells the grade.
+    pub beside: String,
 }
 
-/// `None` where nothing is said to be absent, or nothing else is said.
+/// `None` where nothing is said to be absent or beside, or nothing else is said.
 pub(super) fn present(wording: &str) -> Option<Present> {
-    let mut found = Present { there: String::new(), absent: String::new() };
+    let mut found = Present::default();
     for (at, segment) in segments(wording).enumerate() {
         let words: Vec<&str> = segment.split_whitespace().collect();
         let from = absent_from(&words, at == 0).unwrap_or(words.len());
-        for (text, words) in [(&mut found.there, &words[..from]), (&mut found.absent, &words[from..])] {
+        let beside =
+            (usize::from(at == 0)..from).find(|&at| VOCABULARY.has(words[at], Use::Beside)).unwrap_or(from);
+        for (text, words) in [
+            (&mut found.there, &words[..beside]),
+            (&mut found.beside, &words[beside..from]),
+            (&mut found.absent, &words[from..]),
+        ] {
             if !words.is_empty() {
                 let mark = if text.is_empty() { "" } else { ", " };
                 *text += &format!("{mark}{}", words.join(" "));
@@ -23,7 +32,7 @@ pub(super) fn present(wording: &str) -> Option<Present> {
         }
     }
     let says = |text: &str| text.chars().any(char::is_alphabetic);
-    (says(&found.there) && !found.absent.is_empty()).then_some(found)
+    (says(&found.there) && says(&(found.absent.clone() + &found.beside))).then_some(found)
 }
 
 /// The parts between commas, brackets and dashes that stand apart.
@@ -67,7 +76,7 @@ mod tests {
     use super::*;
 
     fn check(wording: &str, there: &str, absent: &str) {
-        let expect = Present { there: there.to_string(), absent: absent.to_string() };
+        let expect = Present { there: there.to_string(), absent: absent.to_string(), beside: String::new() };
         assert_eq!(present(wording), Some(expect), "{wording}");
     }
 
@@ -85,7 +94,11 @@ mod tests {
         );
         check("Aluminium profilé, non laqué", "Aluminium profilé", "non laqué");
         check("Netzkabel ohne Stecker", "Netzkabel", "ohne Stecker");
-        check("Ribbon cable, with or without plugs", "Ribbon cable, with or", "without plugs");
+        let beside = |wording| present(wording).map(|present| (present.there, present.beside));
+        let both = |there: &str, beside: &str| Some((there.to_string(), beside.to_string()));
+        assert_eq!(beside("Ribbon cable, with or without plugs"), both("Ribbon cable", "with or"));
+        assert_eq!(beside("Microwaves, whole w/ transformer"), both("Microwaves, whole", "w/ transformer"));
+        assert_eq!(beside("Laptops (w/ screen)"), both("Laptops", "w/ screen"));
         check("Trafobleche, kupferfrei", "Trafobleche", "kupferfrei");
         assert_eq!(present("No. 2 copper"), None);
         assert_eq!(present("Copper, No. 2"), None);

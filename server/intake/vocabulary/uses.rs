@@ -62,6 +62,8 @@ pub(crate) enum Use {
     Absent,
     /// or before it.
     Removed,
+    /// It says what comes along.
+    Beside,
     /// Something that the outlet sells, and no scrap.
     Service,
     /// Whose messages in a chat are the shop's own.
