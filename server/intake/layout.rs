@@ -57,7 +57,7 @@ pub(crate) fn blocks(rows: Vec<Row>, marks: Marks) -> Vec<Block> {
     split(rows, marks, MOST_SPLITS, &mut parts);
     let mut blocks = Vec::new();
     for part in parts {
-        tables(part, marks, &mut blocks);
+        tables(&part, marks, &mut blocks);
     }
     blocks
 }
@@ -192,7 +192,7 @@ fn only_a_price(row: &Row, marks: Marks) -> bool {
 }
 
 /// Turns rows below a row of column names into a table, up to the next such row; the others stay lines.
-fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
+fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
     let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
     let heads = |at: usize| {
         rows[at].pieces.len() >= 2
@@ -201,25 +201,25 @@ fn tables(rows: Vec<Row>, marks: Marks, blocks: &mut Vec<Block>) {
                 rows[at + 1..].iter().take(30).filter(|row| row.pieces.len() >= 2).count() >= 2
             })
     };
-    let Some(header) = (0..rows.len()).find(|&at| heads(at)) else { return push_lines(&rows, blocks) };
-    // A heading stands right above the names of the columns, and belongs to them.
-    let next =
-        (header + 2..rows.len()).find(|&at| heads(at) && rows[at].pieces.len() != rows[header].pieces.len());
-    let next = next.map(|next| next - usize::from(rows[next - 1].pieces.len() == 1));
-    let end = next.unwrap_or(rows.len());
-    if rows[header].pieces.len() >= 3 || tiered(&grid[header], marks) || next.is_some() {
-        if let Some(columns) = extents(&rows[header..end], rows[header].pieces.len()) {
-            push_lines(&rows[..header], blocks);
-            let row = |row: &Row| GridRow { place: row.place.clone(), cells: assign(row, &columns) };
-            blocks.push(Block::Table(rows[header..end].iter().map(row).collect()));
-        } else {
-            push_lines(&rows[..end], blocks);
+    let mut from = 0;
+    while from < rows.len() {
+        let Some(header) = (from..rows.len()).find(|&at| heads(at)) else {
+            return push_lines(&rows[from..], blocks);
+        };
+        let width = rows[header].pieces.len();
+        let next = (header + 2..rows.len()).find(|&at| rows[at].pieces.len() != width && heads(at));
+        // A heading stands right above the names of the columns, and belongs to them.
+        let end = next.map_or(rows.len(), |next| next - usize::from(rows[next - 1].pieces.len() == 1));
+        let is_table = width >= 3 || tiered(&grid[header], marks) || next.is_some();
+        match if is_table { extents(&rows[header..end], width) } else { None } {
+            Some(columns) => {
+                push_lines(&rows[from..header], blocks);
+                let row = |row: &Row| GridRow { place: row.place.clone(), cells: assign(row, &columns) };
+                blocks.push(Block::Table(rows[header..end].iter().map(row).collect()));
+            }
+            None => push_lines(&rows[from..end], blocks),
         }
-    } else {
-        push_lines(&rows[..end], blocks);
-    }
-    if next.is_some() {
-        tables(rows[end..].to_vec(), marks, blocks);
+        from = end;
     }
 }
 

@@ -114,8 +114,7 @@ impl LineReader {
         let (name, group, source, tier_above) = match (part.name, &self.heading) {
             (Some(name), heading) => {
                 // A name that only its tiers stood below is over.
-                let holds =
-                    |heading: &&Heading| !heading.perhaps && !(heading.is_name && heading.may_be_name);
+                let holds = |heading: &&Heading| !(heading.perhaps || heading.is_name && heading.may_be_name);
                 let heading = heading.as_ref().filter(holds);
                 let group = heading.and_then(|heading| heading.group.clone());
                 (name, group, text.to_string(), heading.and_then(|heading| heading.tier))

@@ -58,7 +58,7 @@ fn absent_from(words: &[&str], first: bool) -> Option<usize> {
     // `ends cut off`, `batteries out`; `eisenfrei`, `copper free`.
     let removed = (0..words.len()).rev().take_while(|&at| is(at, Use::Removed)).count();
     let free = words.last().is_some_and(|last| VOCABULARY.is_free_of_something(last));
-    if removed == 0 && !free || removed == words.len() && !free {
+    if !free && (removed == 0 || removed == words.len()) {
         return None;
     }
     let noun = words.len() - removed.max(1) - usize::from(removed > 0);
