@@ -244,7 +244,7 @@ impl Catalogue {
         let words = book.words.words(wording);
         let met = self.met(&mut book, &words, &group);
         // `Cords, ends cut off` are cords and no ends.
-        let present = absent::present(wording);
+        let present = if book.words.has_aside(wording) { absent::present(wording) } else { None };
         let by_what_is_there = |book: &mut Book| self.by_what_is_there(book, present.as_ref()?, &group);
         let hides = present.as_ref().is_some_and(|present| self.tells(&mut book, &present.absent));
         if let Some(there) = by_what_is_there(&mut book).filter(|_| met.exact.is_some() && hides) {

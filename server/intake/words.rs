@@ -24,6 +24,8 @@ pub(crate) struct WordBook {
     words: HashMap<Box<str>, Word>,
     of_word: Vec<Facts>,
     headings: HashMap<Box<str>, Arc<Words>>,
+    /// Whether a word, as it stands, speaks of what is not there or only comes along.
+    asides: HashMap<Box<str>, bool>,
 }
 
 /// A word of a wording: in English, where it is known in another language, and without its ending.
@@ -87,6 +89,20 @@ impl WordBook {
         let words = Arc::new(if of_the_trade { words } else { Words::new() });
         self.headings.insert(text.into(), Arc::clone(&words));
         words
+    }
+
+    /// Whether some word of a text speaks of what is not there or only comes along: in most there is none.
+    pub fn has_aside(&mut self, text: &str) -> bool {
+        text.split([' ', ',', ';', '(', ')', '[', ']']).filter(|word| !word.is_empty()).any(|word| {
+            if let Some(&known) = self.asides.get(word) {
+                return known;
+            }
+            let is_aside =
+                [Use::Absent, Use::Removed, Use::Beside].iter().any(|is| VOCABULARY.has(word, *is))
+                    || VOCABULARY.is_free_of_something(word);
+            self.asides.insert(word.into(), is_aside);
+            is_aside
+        })
     }
 
     /// The number of a word that is in its final spelling already.
