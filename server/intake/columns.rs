@@ -165,7 +165,9 @@ fn newest(names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
 fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
     let week = |cell: &Cell| -> Option<u32> {
         let Cell::Text(text) = cell else { return None };
-        let (word, number) = text.trim().rsplit_once([' ', '.'])?;
+        // `Sem. 48 (€/t)`.
+        let name = text.split_once(['(', '[']).map_or(text.as_str(), |(name, _)| name);
+        let (word, number) = name.trim().rsplit_once([' ', '.'])?;
         VOCABULARY.has(word, Use::Week).then_some(number.parse().ok().filter(|week| (1..=53).contains(week))?)
     };
     let weeks: Vec<Option<u32>> = cells.iter().map(week).collect();
@@ -177,10 +179,10 @@ fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>
         weeks.iter().flatten().any(|week| *week >= 50) && weeks.iter().flatten().any(|week| *week <= 3);
     let place = |week: u32| if turn && week <= 3 { week + 53 } else { week };
     let last = weeks.iter().flatten().copied().map(place).max();
-    for (name, week) in names.iter_mut().zip(&weeks) {
+    for ((name, week), cell) in names.iter_mut().zip(&weeks).zip(cells) {
         if let Some(week) = week {
             let column = if Some(place(*week)) == last { Column::Price } else { Column::Other };
-            *name = Some(Named { column, context: Context::default(), tier: None });
+            *name = Some(Named { column, context: Context::of(&cell.shown(), true), tier: None });
         }
     }
     names

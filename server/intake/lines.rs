@@ -402,7 +402,9 @@ fn behind_brackets(scan: &Scan<'_>, at: usize) -> usize {
 /// Whether a line only tells what was paid before: `Last week: server 4.20`, `Prices were 4.08 for bright last week.`
 fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
     let begins = (1..=3).any(|length| VOCABULARY.has(scan.between(0, length), Use::Past));
-    let whole = VOCABULARY.has(scan.word(0), Use::WholeSheet) && VOCABULARY.has_within(text, Use::Past);
+    // `was 7.20 last week`
+    let speaks = VOCABULARY.has(scan.word(0), Use::WholeSheet) || VOCABULARY.has(scan.word(0), Use::Was);
+    let whole = speaks && VOCABULARY.has_within(text, Use::Past);
     // `Last week 4.10, this week 4.20` has a price of today.
     (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
 }

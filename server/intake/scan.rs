@@ -111,6 +111,8 @@ impl<'t> Scan<'t> {
                 other => other,
             };
             let labelled = before.is_some_and(|b| self.kind(b) == Some(Kind::Hash) || self.is(b, Use::Label));
+            // `Low grade 70p`.
+            let labelled = labelled && !(self.is(i + 1, Use::Cents) && !self.spaced(i + 1));
             // `12 volt`, `5 pm`, `8:00`.
             let measured = self.is(i + 1, Use::Measure)
                 || (self.word(i + 1) == ":" && !self.spaced(i + 1) && self.kind(i + 2) == Some(Kind::Number));

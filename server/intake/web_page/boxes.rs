@@ -2,7 +2,11 @@
 
 use scraper::ElementRef;
 
-use super::flat::shown;
+use super::flat::{lines_shown, shown};
+use crate::number::{Habit, Marks};
+use crate::price::{self, Strength};
+use crate::scan::Scan;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// One of at least two boxes of the same kind side by side, each with a name and a price of a few words: its text in
 /// one line. Boxes that hold boxes of the same kind are no records.
@@ -28,7 +32,23 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
     {
         return None;
     }
-    let text = shown(element);
+    let text = name_and_price(&lines_shown(element)).unwrap_or_else(|| shown(element));
     let short = text.chars().count() <= 240;
     short.then_some(text)
+}
+
+/// A name, what is said of it, and then its price, with the price behind the name: what stands between the two is a remark.
+fn name_and_price(lines: &[String]) -> Option<String> {
+    let marks = Marks::of([], Habit::Point);
+    let priced = |line: &String| {
+        price::prices(&Scan::of(line), marks).iter().any(|price| price.strength > Strength::Weak)
+            || VOCABULARY.has(line, Use::OnRequest)
+    };
+    let at = lines.iter().position(priced).filter(|at| *at >= 2)?;
+    let says = |line: &String| line.ends_with(['.', '!']) || line.split_whitespace().count() > 4;
+    if !lines[1..at].iter().all(says) || !lines[0].contains(char::is_alphabetic) {
+        return None;
+    }
+    let rest = lines[1..at].iter().chain(&lines[at + 1..]).map(String::as_str);
+    Some([lines[0].as_str(), lines[at].as_str()].into_iter().chain(rest).collect::<Vec<_>>().join("  "))
 }
