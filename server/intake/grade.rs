@@ -334,8 +334,10 @@ impl Catalogue {
     /// The grade that the wording means without what it says is not there, where that is nothing the grade is known by:
     /// `RAM, no gold` is no gold memory.
     fn by_what_is_there(&self, book: &mut Book, present: &Present, group: &Arc<Words>) -> Option<Proposal> {
+        // Copper that comes along may be what tells the grade; a part does not.
         let beside = book.words.words(&present.beside);
-        if book.words.rivals(&beside).iter().any(|said| !said.is_empty()) {
+        let rivals = book.words.rivals(&beside);
+        if rivals.iter().zip(&VOCABULARY.rivals).any(|(said, list)| !said.is_empty() && !list.whole) {
             return None;
         }
         let there = book.words.words(&present.there);

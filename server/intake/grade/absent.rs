@@ -2,6 +2,7 @@
 //! w/ transformer`.
 
 use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal_wording;
 
 /// A wording with what is not there taken out of it.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -57,7 +58,10 @@ fn absent_from(words: &[&str], first: bool) -> Option<usize> {
     }
     // `ends cut off`, `batteries out`; `eisenfrei`, `copper free`.
     let removed = (0..words.len()).rev().take_while(|&at| is(at, Use::Removed)).count();
-    let free = words.last().is_some_and(|last| VOCABULARY.is_free_of_something(last));
+    // One that has a meaning of its own is that: `bleifrei`.
+    let free = words.last().is_some_and(|last| {
+        VOCABULARY.is_free_of_something(last) && VOCABULARY.english(&normal_wording(last)).is_none()
+    });
     if !free && (removed == 0 || removed == words.len()) {
         return None;
     }
@@ -99,7 +103,7 @@ mod tests {
         assert_eq!(beside("Ribbon cable, with or without plugs"), both("Ribbon cable", "with or"));
         assert_eq!(beside("Microwaves, whole w/ transformer"), both("Microwaves, whole", "w/ transformer"));
         assert_eq!(beside("Laptops (w/ screen)"), both("Laptops", "w/ screen"));
-        check("Trafobleche, kupferfrei", "Trafobleche", "kupferfrei");
+        check("Bleche, gummifrei", "Bleche", "gummifrei");
         assert_eq!(present("No. 2 copper"), None);
         assert_eq!(present("Copper, No. 2"), None);
         assert_eq!(present("Bare bright"), None);
