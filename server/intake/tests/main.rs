@@ -9,4 +9,5 @@ mod scores;
 mod seed;
 mod sheets;
 mod tiers;
+mod wordings;
 mod workbooks;

@@ -1,0 +1,57 @@
+//! Wordings of every grade in eight languages, and how many of them are proposed right, asked about, and wrong.
+//!
+//! `SCORES=1` tells each that is not proposed right.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use intake::{Catalogue, Learned};
+
+#[derive(Debug, Default)]
+struct Score {
+    graded: usize,
+    right: usize,
+    wrong: usize,
+    /// Wordings of none of the shop's grades, and those of them that are proposed as one.
+    none: usize,
+    taken: usize,
+}
+
+/// `language, heading, wording, grade`, parted by tabs; `-` is none of the shop's grades.
+#[test]
+fn wordings_of_every_grade() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/sheets/wordings.tsv");
+    let text = std::fs::read_to_string(path).unwrap();
+    let catalogue = Catalogue::new(super::seed::grades());
+    let mut scores: BTreeMap<&str, Score> = BTreeMap::new();
+    for line in text.lines() {
+        let [language, heading, wording, grade] = line.split('\t').collect::<Vec<_>>().try_into().unwrap();
+        let heading = Some(heading).filter(|heading| !heading.is_empty());
+        let found = catalogue.propose(&Learned::default(), wording, heading);
+        let proposed = found.grade.as_ref().filter(|_| found.is_sure()).map(|grade| grade.as_str());
+        let score = scores.entry(language).or_default();
+        if grade == "-" {
+            score.none += 1;
+            score.taken += usize::from(proposed.is_some());
+        } else {
+            score.graded += 1;
+            score.right += usize::from(proposed == Some(grade));
+            score.wrong += usize::from(proposed.is_some_and(|proposed| proposed != grade));
+        }
+        let expect = Some(grade).filter(|grade| *grade != "-");
+        if proposed != expect && std::env::var_os("SCORES").is_some() {
+            println!("{language} {wording} < {heading:?}: {proposed:?} not {expect:?} ({})", found.score);
+        }
+    }
+    assert_eq!(scores.len(), 8);
+    for (language, Score { graded, right, wrong, none, taken }) in scores {
+        println!(
+            "{language}: {right} of {graded} right, {wrong} wrong; {taken} of {none} others taken for a grade"
+        );
+        assert!(graded >= 200 && none >= 30, "{language}");
+        assert!(right * 100 >= graded * 85, "{language}: {right} of {graded} right");
+        assert!(wrong * 100 <= graded * 2, "{language}: {wrong} of {graded} wrong");
+        assert!(taken * 100 <= none * 5, "{language}: {taken} of {none} taken for a grade");
+    }
+}
