@@ -4,6 +4,7 @@ mod uses;
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::collections::hash_map::Entry;
 use std::sync::LazyLock;
 
 use rustc_hash::{FxHashMap as HashMap, FxHashSet as HashSet};
@@ -317,20 +318,25 @@ impl Vocabulary {
         for words in stand_ins.keys() {
             start(&mut stand_in_starts, words, str::to_string);
         }
-        let mut english: HashMap<String, String> = HashMap::default();
-        let mut english_by_root: HashMap<String, String> = HashMap::default();
+        let entries = translated.iter().map(|(_, words)| words.len() / 24).sum();
+        let mut english: HashMap<String, String> =
+            HashMap::with_capacity_and_hasher(entries, Default::default());
+        let mut english_by_root = english.clone();
         let mut english_starts = HashMap::default();
         for (language, words) in translated {
-            let words: BTreeMap<String, String> =
-                toml::from_str(words).map_err(|error| format!("{language}: {error}"))?;
-            for (word, meaning) in &words {
-                let key = normal_wording(word);
-                if english.get(&key).is_some_and(|before| before != meaning) {
-                    return Err(format!("“{word}” ({language}) means two things"));
-                }
+            for line in words.lines().filter(|line| !line.is_empty() && !line.starts_with('#')) {
+                let (word, meaning) =
+                    entry(line).ok_or_else(|| format!("{language}: “{line}” is no word with its meaning"))?;
+                let key = spelled(word);
+                match english.entry(key.to_string()) {
+                    Entry::Occupied(before) if before.get() != meaning => {
+                        return Err(format!("“{word}” ({language}) means two things"));
+                    }
+                    Entry::Occupied(_) => continue,
+                    Entry::Vacant(place) => place.insert(meaning.to_string()),
+                };
                 start(&mut english_starts, &key, roots);
-                english_by_root.entry(roots(&key)).or_insert_with(|| meaning.clone());
-                english.insert(key, meaning.clone());
+                english_by_root.entry(roots(&key)).or_insert_with(|| meaning.to_string());
             }
         }
         let named = file
@@ -380,24 +386,50 @@ impl Vocabulary {
 /// Words without the endings that the trade's languages give them: `Platine` and `Platinen`, `schede madri` and `scheda
 /// madre`, `miedziany` and `miedziane` have one root. Short words stand as they are.
 fn roots(words: &str) -> String {
-    let root = |word: &str| -> String {
-        const ENDINGS: [&str; 18] = [
-            "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o",
-            "i", "y",
-        ];
-        if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
-            return word.to_string();
+    let mut roots = String::with_capacity(words.len());
+    for word in words.split(' ') {
+        if !roots.is_empty() {
+            roots.push(' ');
         }
-        let least = if word.len() > 5 { 4 } else { 3 };
-        let mut word = word;
-        while let Some(cut) =
-            ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least))
-        {
-            word = cut;
-        }
-        word.to_string()
-    };
-    words.split(' ').map(root).collect::<Vec<_>>().join(" ")
+        roots.push_str(root(word));
+    }
+    roots
+}
+
+/// A word without its endings.
+fn root(word: &str) -> &str {
+    const ENDINGS: [&str; 18] = [
+        "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o", "i",
+        "y",
+    ];
+    if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
+        return word;
+    }
+    let least = if word.len() > 5 { 4 } else { 3 };
+    let mut word = word;
+    while let Some(cut) =
+        ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least))
+    {
+        word = cut;
+    }
+    word
+}
+
+/// `word = "meaning"`, or `"some words" = "meaning"`: so much of TOML as the languages' files use. They are read before every
+/// sheet, and nothing else takes as long.
+fn entry(line: &str) -> Option<(&str, &str)> {
+    let (word, meaning) = line.split_once(" = ")?;
+    let quoted = |text: &'_ str| text.len() >= 2 && text.starts_with('"') && text.ends_with('"');
+    let bare = |text: &'_ str| !text.contains(['"', '\\']);
+    let meaning = if quoted(meaning) { &meaning[1..meaning.len() - 1] } else { return None };
+    let word = if quoted(word) { &word[1..word.len() - 1] } else { word };
+    (bare(word) && bare(meaning) && !word.is_empty()).then_some((word, meaning))
+}
+
+/// The normal form of words, which letters with single blanks between them are in already.
+fn spelled(words: &str) -> Cow<'_, str> {
+    let plain = words.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b' ');
+    if plain && !words.contains("  ") { Cow::Borrowed(words) } else { Cow::Owned(normal_wording(words)) }
 }
 
 /// Takes note of how many words these are that begin as `form` has it.

@@ -21,7 +21,7 @@ struct Score {
 /// `language, heading, wording, grade`, parted by tabs; `-` is none of the shop's grades.
 #[test]
 fn wordings_of_every_grade() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/sheets/wordings.tsv");
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/wordings.tsv");
     let text = std::fs::read_to_string(path).unwrap();
     let catalogue = Catalogue::new(super::seed::grades());
     let mut scores: BTreeMap<&str, Score> = BTreeMap::new();
