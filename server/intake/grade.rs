@@ -19,7 +19,6 @@ use trade::ids::GradeId;
 use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
 use crate::words::{Word, WordBook, Words, stem};
-use absent::Present;
 use met::Book;
 use said::{Said, includes};
 
@@ -34,8 +33,6 @@ const UNSAID: u8 = 15;
 /// it adds.
 const ALTERNATIVES: u8 = 92;
 const HEAD: u8 = 92;
-/// The score of a wording that means a grade without what it says is not there, at most.
-const WHAT_IS_THERE: u8 = 88;
 /// A wording that adds more words to its head than this is about something else.
 const MOST_ADDED: usize = 6;
 /// Taken off where only the heading, not the wording, supplied a word of the name.
@@ -324,39 +321,6 @@ impl Catalogue {
             }
         }
         None
-    }
-
-    /// Whether some phrase has a word of this text.
-    fn tells(&self, book: &mut Book, text: &str) -> bool {
-        book.words.words(text).iter().any(|word| !self.holding(*word).is_empty())
-    }
-
-    /// The grade that the wording means without what it says is not there, where that is nothing the grade is known by:
-    /// `RAM, no gold` is no gold memory.
-    fn by_what_is_there(&self, book: &mut Book, present: &Present, group: &Arc<Words>) -> Option<Proposal> {
-        // Copper that comes along may be what tells the grade; a part does not.
-        let beside = book.words.words(&present.beside);
-        let rivals = book.words.rivals(&beside);
-        if rivals.iter().zip(&VOCABULARY.rivals).any(|(said, list)| !said.is_empty() && !list.whole) {
-            return None;
-        }
-        let there = book.words.words(&present.there);
-        let met = self.met(book, &there, group);
-        let found = match met.named() {
-            Some(grade) => {
-                Proposal { grade: Some(self.grades[grade].clone()), score: WHAT_IS_THERE, why: How::Scored }
-            }
-            None => self
-                .by_head(book, &present.there, group, &there, &met.said)
-                .unwrap_or_else(|| met.closest.get_or_init(|| self.closest(&met.said)).clone()),
-        };
-        let grade = self.grades.iter().position(|grade| Some(grade) == found.grade.as_ref())?;
-        // `Hard drives without boards` are not whole.
-        let noun = present.absent.split_once(' ').map_or("", |(_, noun)| noun);
-        let absent = [book.words.words(&present.absent), book.words.words(&format!("with {noun}"))].concat();
-        let name = &self.phrases[*self.of_grade[grade].first()?].words;
-        let known_by = absent.iter().any(|word| name.contains(word) && !there.contains(word));
-        (found.is_sure() && !known_by).then(|| Proposal { score: found.score.min(WHAT_IS_THERE), ..found })
     }
 
     /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.

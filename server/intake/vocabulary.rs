@@ -1,5 +1,6 @@
 //! The words of `vocabulary.toml` and of the languages beside it, ready to be looked up by their normal form.
 
+mod languages;
 mod uses;
 
 use std::borrow::Cow;
@@ -14,6 +15,8 @@ use trade::money::{Currency, PriceUnit};
 
 pub(crate) use uses::{Column, Use, Uses};
 
+use languages::{LANGUAGES, entry, roots, spelled};
+
 use crate::wording::{normal, normal_wording, with_lower, with_normal};
 use crate::words::stem;
 
@@ -22,18 +25,6 @@ pub(crate) static VOCABULARY: LazyLock<Vocabulary> =
     LazyLock::new(|| Vocabulary::parse(WORDS, &LANGUAGES).expect("a test parses these very files"));
 
 const WORDS: &str = include_str!("vocabulary.toml");
-
-/// What words of other languages mean in English.
-const LANGUAGES: [(&str, &str); 8] = [
-    ("Dutch", include_str!("vocabulary/dutch.toml")),
-    ("English", include_str!("vocabulary/english.toml")),
-    ("French", include_str!("vocabulary/french.toml")),
-    ("German", include_str!("vocabulary/german.toml")),
-    ("Italian", include_str!("vocabulary/italian.toml")),
-    ("Polish", include_str!("vocabulary/polish.toml")),
-    ("Portuguese", include_str!("vocabulary/portuguese.toml")),
-    ("Spanish", include_str!("vocabulary/spanish.toml")),
-];
 
 #[derive(Debug)]
 pub(crate) struct Vocabulary {
@@ -381,55 +372,6 @@ impl Vocabulary {
             idle: file.idle.words.into_iter().collect(),
         })
     }
-}
-
-/// Words without the endings that the trade's languages give them: `Platine` and `Platinen`, `schede madri` and `scheda
-/// madre`, `miedziany` and `miedziane` have one root. Short words stand as they are.
-fn roots(words: &str) -> String {
-    let mut roots = String::with_capacity(words.len());
-    for word in words.split(' ') {
-        if !roots.is_empty() {
-            roots.push(' ');
-        }
-        roots.push_str(root(word));
-    }
-    roots
-}
-
-/// A word without its endings.
-fn root(word: &str) -> &str {
-    const ENDINGS: [&str; 18] = [
-        "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o", "i",
-        "y",
-    ];
-    if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
-        return word;
-    }
-    let least = if word.len() > 5 { 4 } else { 3 };
-    let mut word = word;
-    while let Some(cut) =
-        ENDINGS.iter().find_map(|ending| word.strip_suffix(ending).filter(|rest| rest.len() >= least))
-    {
-        word = cut;
-    }
-    word
-}
-
-/// `word = "meaning"`, or `"some words" = "meaning"`: so much of TOML as the languages' files use. They are read before every
-/// sheet, and nothing else takes as long.
-fn entry(line: &str) -> Option<(&str, &str)> {
-    let (word, meaning) = line.split_once(" = ")?;
-    let quoted = |text: &'_ str| text.len() >= 2 && text.starts_with('"') && text.ends_with('"');
-    let bare = |text: &'_ str| !text.contains(['"', '\\']);
-    let meaning = if quoted(meaning) { &meaning[1..meaning.len() - 1] } else { return None };
-    let word = if quoted(word) { &word[1..word.len() - 1] } else { word };
-    (bare(word) && bare(meaning) && !word.is_empty()).then_some((word, meaning))
-}
-
-/// The normal form of words, which letters with single blanks between them are in already.
-fn spelled(words: &str) -> Cow<'_, str> {
-    let plain = words.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b' ');
-    if plain && !words.contains("  ") { Cow::Borrowed(words) } else { Cow::Owned(normal_wording(words)) }
 }
 
 /// Takes note of how many words these are that begin as `form` has it.

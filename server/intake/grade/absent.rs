@@ -1,8 +1,13 @@
 //! What a wording says is not there, or only comes along: `UPS, batteries out`, `Aluminium profilé, non laqué`, `Microwaves
 //! w/ transformer`.
 
+use std::sync::Arc;
+
+use super::met::Book;
+use super::{Catalogue, How, Proposal};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
+use crate::words::Words;
 
 /// A wording with what is not there taken out of it.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -74,6 +79,49 @@ fn absent_from(words: &[&str], first: bool) -> Option<usize> {
 
 /// A segment of so many words that ends with `off` or `out` speaks of nothing else.
 const MOST_REMOVED: usize = 5;
+
+/// The score of a wording that means a grade without what it says is not there, at most.
+const WHAT_IS_THERE: u8 = 88;
+
+impl Catalogue {
+    /// Whether some phrase has a word of this text.
+    pub(super) fn tells(&self, book: &mut Book, text: &str) -> bool {
+        book.words.words(text).iter().any(|word| !self.holding(*word).is_empty())
+    }
+
+    /// The grade that the wording means without what it says is not there, where that is nothing the grade is known by:
+    /// `RAM, no gold` is no gold memory.
+    pub(super) fn by_what_is_there(
+        &self,
+        book: &mut Book,
+        present: &Present,
+        group: &Arc<Words>,
+    ) -> Option<Proposal> {
+        // Copper that comes along may be what tells the grade; a part does not.
+        let beside = book.words.words(&present.beside);
+        let rivals = book.words.rivals(&beside);
+        if rivals.iter().zip(&VOCABULARY.rivals).any(|(said, list)| !said.is_empty() && !list.whole) {
+            return None;
+        }
+        let there = book.words.words(&present.there);
+        let met = self.met(book, &there, group);
+        let found = match met.named() {
+            Some(grade) => {
+                Proposal { grade: Some(self.grades[grade].clone()), score: WHAT_IS_THERE, why: How::Scored }
+            }
+            None => self
+                .by_head(book, &present.there, group, &there, &met.said)
+                .unwrap_or_else(|| met.closest.get_or_init(|| self.closest(&met.said)).clone()),
+        };
+        let grade = self.grades.iter().position(|grade| Some(grade) == found.grade.as_ref())?;
+        // `Hard drives without boards` are not whole.
+        let noun = present.absent.split_once(' ').map_or("", |(_, noun)| noun);
+        let absent = [book.words.words(&present.absent), book.words.words(&format!("with {noun}"))].concat();
+        let name = &self.phrases[*self.of_grade[grade].first()?].words;
+        let known_by = absent.iter().any(|word| name.contains(word) && !there.contains(word));
+        (found.is_sure() && !known_by).then(|| Proposal { score: found.score.min(WHAT_IS_THERE), ..found })
+    }
+}
 
 #[cfg(test)]
 mod tests {
