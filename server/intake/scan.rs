@@ -112,7 +112,8 @@ impl<'t> Scan<'t> {
             };
             let labelled = before.is_some_and(|b| self.kind(b) == Some(Kind::Hash) || self.is(b, Use::Label));
             // `Low grade 70p`.
-            let labelled = labelled && !(self.is(i + 1, Use::Cents) && !self.spaced(i + 1));
+            let is_cents = self.is(i + 1, Use::Cents) && !self.spaced(i + 1);
+            let labelled = labelled && !is_cents;
             // `12 volt`, `5 pm`, `8:00`.
             let measured = self.is(i + 1, Use::Measure)
                 || (self.word(i + 1) == ":" && !self.spaced(i + 1) && self.kind(i + 2) == Some(Kind::Number));
