@@ -251,10 +251,16 @@ fn labelled_sheets() {
             least(score.unit, score.found, 0.995) && least(score.currency, score.found, 0.995),
             "{form}: units"
         );
-        // A least lot in a column of its own is read as a tier, and some who label do not call it one.
-        assert!(least(score.tier, score.found, 0.96), "{form}: tiers");
+        // Not yet 0.99: one PDF writes a price once across its three tiers, and it is read as the middle one's.
+        assert!(least(score.tier, score.found, 0.985), "{form}: tiers");
         assert!(least(score.grade, score.graded, 0.96), "{form}: grades");
-        assert!(least(score.found - score.grade_wrong, score.found, 0.995), "{form}: wrong grades");
+        // Not yet none: tube screens under a heading of boards, contacts under one of memory, supplies with their wires.
+        let left = match form {
+            "text" | "csv" | "html" => 1,
+            "all" => 3,
+            _ => 0,
+        };
+        assert!(score.grade_wrong <= left, "{form}: wrong grades");
         assert_eq!(score.sign, 0, "{form}: wrong signs");
         assert!(least(score.rows - score.wrong_unasked, score.rows, 0.995), "{form}: wrong without asking");
     }
