@@ -252,14 +252,12 @@ pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Vec<Panel> {
     let filled = |row: &GridRow, at: usize| row.cells.get(at).is_some_and(|cell| !cell.is_empty());
     let beside = shown_within(&columns, price + 1..width).filter(|panel| {
         let (name, other) = (panel.wording, panel.prices[0].at);
-        name < other
-            && first.wording < price
-            && rows.iter().any(|row| {
-                filled(row, name) && filled(row, other) && !filled(row, first.wording)
-                    || filled(row, name)
-                        && !filled(row, other)
-                        && VOCABULARY.has_within(&row.cells[name].shown(), Use::Group)
-            })
+        // A row that only the second list has, or a heading in it.
+        let own = |row: &GridRow| match filled(row, other) {
+            true => !filled(row, first.wording),
+            false => VOCABULARY.has_within(&row.cells[name].shown(), Use::Group),
+        };
+        name < other && first.wording < price && rows.iter().any(|row| filled(row, name) && own(row))
     });
     let Some(beside) = beside else { return vec![first] };
     let own = shown_within(&columns, 0..beside.wording).unwrap_or(first);

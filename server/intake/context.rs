@@ -7,6 +7,8 @@ use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::tier::TierUnit;
 use crate::vocabulary::{Column, Use, VOCABULARY};
+use crate::wording::normal;
+use crate::words::stem;
 
 /// Currency and unit named once for many prices.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -134,14 +136,14 @@ pub(crate) fn heading_name(text: &str) -> &str {
 
 /// How many words say that something is charged for.
 fn longest_charge(text: &str) -> usize {
-    VOCABULARY.longest_within(&crate::wording::normal(text), Use::Charge)
+    VOCABULARY.longest_within(&normal(text), Use::Charge)
 }
 
 /// Whether a heading names goods: by words for groups of them, or by none but words that grades are called by.
 pub(crate) fn names_goods(heading: &str) -> bool {
-    let normal = crate::wording::normal(heading);
+    let normal = normal(heading);
     let own = |word: &str| {
-        let stem = crate::words::stem(word);
+        let stem = stem(word);
         VOCABULARY.is_own(&stem) && !VOCABULARY.is_idle(&stem) || VOCABULARY.english(word).is_some()
     };
     VOCABULARY.is_within(&normal, Use::Group)

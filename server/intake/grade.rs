@@ -18,7 +18,7 @@ use trade::ids::GradeId;
 
 use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
-use crate::words::{Word, WordBook, Words, stem};
+use crate::words::{Heading, Word, WordBook, Words, stem};
 use met::Book;
 use said::{Said, includes};
 
@@ -264,7 +264,7 @@ impl Catalogue {
         &self,
         book: &mut Book,
         wording: &str,
-        group: &Arc<Words>,
+        group: &Arc<Heading>,
         whole: &Said,
     ) -> Option<Proposal> {
         if !wording.contains(['/', '|']) {
@@ -298,7 +298,7 @@ impl Catalogue {
         &self,
         book: &mut Book,
         wording: &str,
-        group: &Arc<Words>,
+        group: &Arc<Heading>,
         words: &[Word],
         whole: &Said,
     ) -> Option<Proposal> {
@@ -334,12 +334,17 @@ impl Catalogue {
 
     /// The one grade with a phrase of exactly these words: with the heading's, or without where they agree.
     fn exactly(&self, said: &Said) -> Option<usize> {
-        if said.group.is_empty() {
+        if said.group.words.is_empty() {
             return self.only_grade(&said.wording, said);
         }
         let both = said.both();
-        let whole = self.only_grade(&both, said);
-        whole.or_else(|| self.completed(said, &both)).or_else(|| self.only_grade(&said.wording, said))
+        let whole = self.only_grade(&both, said).or_else(|| self.completed(said, &both));
+        let alone = self.only_grade(&said.wording, said);
+        match (whole, alone) {
+            // `Tube monitors` below “Boards and e-waste”: whether of boards, the heading leaves open.
+            (Some(whole), Some(alone)) if said.group.is_mixed && whole != alone => None,
+            _ => whole.or(alone),
+        }
     }
 
     /// The one grade with a phrase that is the wording and some of the heading's words: `Server` below “Boards, class
@@ -414,7 +419,7 @@ impl Catalogue {
                 common[at].0 += self.weight(word);
             }
         }
-        for &word in said.group.iter().filter(|word| !said.wording.contains(word)) {
+        for &word in said.group.words.iter().filter(|word| !said.wording.contains(word)) {
             self.holding(word).iter().for_each(|&at| common[at].1 += self.weight(word));
         }
         let share = |at: usize| {

@@ -73,6 +73,10 @@ pub(crate) struct Rivals {
     /// They name a thing whatever metal the heading above it is about: motors below “Aluminium” are still motors.
     #[serde(default)]
     pub whole: bool,
+    /// A heading that says one of them says it of all below it that names no whole by itself: silver contacts below
+    /// “Memory” are memory.
+    #[serde(default)]
+    pub governs: bool,
 }
 
 impl Vocabulary {

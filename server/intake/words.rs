@@ -23,9 +23,22 @@ pub(crate) struct WordBook {
     of_stem: Vec<Stem>,
     words: HashMap<Box<str>, Word>,
     of_word: Vec<Facts>,
-    headings: HashMap<Box<str>, Arc<Words>>,
+    headings: HashMap<Box<str>, Arc<Heading>>,
     /// Whether a word, as it stands, speaks of what is not there or only comes along.
     asides: HashMap<Box<str>, bool>,
+}
+
+/// What a heading says of the rows below it.
+#[derive(Debug, Default)]
+pub(crate) struct Heading {
+    /// Its own number; that of none is 0.
+    pub number: usize,
+    pub words: Words,
+    /// What it says of each list of rivals, where all that it names speaks of that: `Copper & brass` of their metals, but
+    /// `Drives & power` of no device.
+    pub rivals: Vec<Words>,
+    /// Not all that it names speaks of the same: `Boards and e-waste` may stand above boards or not.
+    pub is_mixed: bool,
 }
 
 /// A word of a wording: in English, where it is known in another language, and without its ending.
@@ -77,18 +90,33 @@ impl WordBook {
         words
     }
 
-    /// The words of a heading; none where it is a name rather than made of the trade's words, as `Copper & brass` is and
+    /// What a heading says; nothing where it is a name rather than made of the trade's words, as `Copper & brass` is and
     /// `Lake County Iron` is not.
-    pub fn heading(&mut self, text: &str) -> Arc<Words> {
-        if let Some(words) = self.headings.get(text) {
-            return Arc::clone(words);
+    pub fn heading(&mut self, text: &str) -> Arc<Heading> {
+        if let Some(heading) = self.headings.get(text) {
+            return Arc::clone(heading);
         }
         let words = self.words(text);
         let strange = words.iter().filter(|word| !self.of_word[**word as usize].is_own).count();
         let of_the_trade = strange <= 1 && strange * 2 <= words.len() || words.len() <= 1;
-        let words = Arc::new(if of_the_trade { words } else { Words::new() });
-        self.headings.insert(text.into(), Arc::clone(&words));
-        words
+        let mut heading = Heading { number: self.headings.len() + 1, ..Heading::default() };
+        if of_the_trade {
+            heading.rivals = self.rivals(&words);
+            for part in named_together(text) {
+                let words = self.words(&part);
+                let of_part = self.rivals(&words);
+                for (said, of_part) in heading.rivals.iter_mut().zip(of_part) {
+                    if of_part.is_empty() && !said.is_empty() {
+                        said.clear();
+                        heading.is_mixed = true;
+                    }
+                }
+            }
+            heading.words = words;
+        }
+        let heading = Arc::new(heading);
+        self.headings.insert(text.into(), Arc::clone(&heading));
+        heading
     }
 
     /// Whether some word of a text speaks of what is not there or only comes along: in most there is none.
@@ -246,6 +274,18 @@ fn longest_run<'v>(
         let end = ends().nth(length - 1)?;
         find(&text[..end]).map(|found| (end, found))
     })
+}
+
+/// The things that a heading names one after the other: `Drives, units & bits`; just itself where it names one.
+fn named_together(heading: &str) -> Vec<String> {
+    let is_and = |word: &str| matches!(word, "&" | "+") || VOCABULARY.has(word, Use::SpanTo);
+    let lists = heading.split_whitespace().any(is_and);
+    let apart = heading.split(|c: char| c == '/' || lists && c == ',');
+    let parts = apart.flat_map(|part| {
+        let words: Vec<&str> = part.split_whitespace().collect();
+        words.split(|word| is_and(word)).map(|words| words.join(" ")).collect::<Vec<_>>()
+    });
+    parts.filter(|part| part.chars().any(char::is_alphanumeric)).collect()
 }
 
 /// The text without articles that are written together with their word: `batteries d'auto`, `fonte d’alu`.

@@ -16,7 +16,6 @@ pub use self::line::{Line, Net};
 use self::line::{Piece, pieces};
 use crate::costs::Costs;
 use crate::mass::Mass;
-use crate::packing::{Contents, Packer};
 
 /// How a bag fills that is shipped again and again, and what that costs.
 #[derive(Debug, Clone, Copy)]
@@ -147,18 +146,6 @@ pub fn keep_value(
     };
     let growth = days.and_then(|days| (days * yearly / DAYS_PER_YEAR).checked_add(Decimal::ONE));
     growth.map_or(Decimal::ZERO, |growth| net / growth).max(Decimal::ZERO)
-}
-
-/// How much more of the same mix can ride at no extra cost; `None` where the contents cannot be packed.
-pub fn top_up(packer: &Packer, contents: Contents) -> Option<Mass> {
-    packer.room_left(contents)
-}
-
-/// What it costs more to send `extra` along in the same shipment: nothing, if it tops it up. `None` where the two
-/// cannot be packed together.
-pub fn cost_to_ride_along(packer: &Packer, contents: Contents, extra: Contents) -> Option<Decimal> {
-    let both = Contents { mass: contents.mass + extra.mass, volume: contents.volume + extra.volume };
-    Some(packer.cost(both)? - packer.cost(contents)?)
 }
 
 /// What it costs to keep one gram of goods worth `value_per_gram` for a day: capital and risk.

@@ -129,9 +129,8 @@ pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
 pub(super) fn is_unit(text: &str) -> bool {
     let scan = Scan::of(text);
     let context = Context::of(text, true);
-    context.unit.is_some()
-        && context.currencies.is_empty()
-        && scan.tokens.len() <= 4
-        && !text.contains(|c: char| c.is_ascii_digit())
-        || matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs")
+    let of_a_hundred = matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs");
+    let numbered = text.contains(|c: char| c.is_ascii_digit());
+    let named = context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4;
+    of_a_hundred || named && !numbered
 }

@@ -7,7 +7,7 @@ use super::met::Book;
 use super::{Catalogue, How, Proposal};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
-use crate::words::Words;
+use crate::words::Heading;
 
 /// A wording with what is not there taken out of it.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -95,7 +95,7 @@ impl Catalogue {
         &self,
         book: &mut Book,
         present: &Present,
-        group: &Arc<Words>,
+        group: &Arc<Heading>,
     ) -> Option<Proposal> {
         // Copper that comes along may be what tells the grade; a part does not.
         let beside = book.words.words(&present.beside);

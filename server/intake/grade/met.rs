@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap as HashMap;
 
 use super::said::Said;
 use super::{Catalogue, Proposal};
-use crate::words::{Word, WordBook, Words};
+use crate::words::{Heading, Word, WordBook, Words};
 
 /// More sets of words than this are not kept.
 const MOST_KEPT: usize = 4_096;
@@ -16,15 +16,15 @@ const MOST_KEPT: usize = 4_096;
 pub(super) struct Book {
     pub words: WordBook,
     met: HashMap<Key, Arc<Met>>,
-    no_heading: Arc<Words>,
+    no_heading: Arc<Heading>,
 }
 
-/// What a proposal depends on: the words that say something of a grade, how many others there are, and the heading's.
+/// What a proposal depends on: the words that say something of a grade, how many others there are, and the heading by its number.
 #[derive(Debug, PartialEq, Eq, Hash)]
 struct Key {
     telling: Words,
     others: usize,
-    group: Arc<Words>,
+    heading: usize,
 }
 
 /// What was found out of a set of words, or of another one that differs only in words that say nothing of any grade.
@@ -43,7 +43,7 @@ impl Book {
         Book { words, ..Book::default() }
     }
 
-    pub fn heading(&mut self, group: Option<&str>) -> Arc<Words> {
+    pub fn heading(&mut self, group: Option<&str>) -> Arc<Heading> {
         match group {
             Some(group) => self.words.heading(group),
             None => Arc::clone(&self.no_heading),
@@ -58,12 +58,12 @@ impl Met {
 }
 
 impl Catalogue {
-    pub(super) fn met(&self, book: &mut Book, words: &[Word], group: &Arc<Words>) -> Arc<Met> {
+    pub(super) fn met(&self, book: &mut Book, words: &[Word], group: &Arc<Heading>) -> Arc<Met> {
         let tells = |word: Word| {
             !self.holding(word).is_empty() || self.codes.contains_key(&word) || book.words.has_rivals(word)
         };
         let telling: Words = words.iter().copied().filter(|word| tells(*word)).collect();
-        let key = Key { others: words.len() - telling.len(), telling, group: Arc::clone(group) };
+        let key = Key { others: words.len() - telling.len(), telling, heading: group.number };
         if let Some(met) = book.met.get(&key) {
             return Arc::clone(met);
         }

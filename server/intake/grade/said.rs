@@ -3,13 +3,13 @@
 use std::sync::Arc;
 
 use crate::vocabulary::VOCABULARY;
-use crate::words::{Word, WordBook, Words};
+use crate::words::{Heading, Word, WordBook, Words};
 
 /// The words of a wording and of its heading.
 #[derive(Debug)]
 pub(super) struct Said {
     pub wording: Words,
-    pub group: Arc<Words>,
+    pub group: Arc<Heading>,
     /// What is said of each list of rivals: by the wording, or else by the heading where that can speak against it.
     rivals: Vec<Words>,
     /// The same by the heading alone, for the lists on which the wording is silent.
@@ -19,19 +19,20 @@ pub(super) struct Said {
 }
 
 impl Said {
-    pub fn of(book: &WordBook, wording: Words, group: Arc<Words>) -> Said {
+    pub fn of(book: &WordBook, wording: Words, group: Arc<Heading>) -> Said {
         let mut rivals = book.rivals(&wording);
         let strict = rivals.iter().enumerate();
-        let strict = strict.map(|(list, own)| own.iter().any(|&word| book.must_match(list, word))).collect();
+        let mut strict: Vec<bool> =
+            strict.map(|(list, own)| own.iter().any(|&word| book.must_match(list, word))).collect();
         // The wording names a thing by itself, so that the heading cannot speak against it.
         let names_a_whole =
             VOCABULARY.rivals.iter().zip(&rivals).any(|(list, own)| list.whole && !own.is_empty());
         let mut by_heading = vec![false; rivals.len()];
-        if !names_a_whole && !group.is_empty() {
-            let of_group = book.rivals(&group);
-            for (list, of_group) in of_group.into_iter().enumerate() {
+        if !names_a_whole {
+            for (list, of_group) in group.rivals.iter().enumerate() {
                 if rivals[list].is_empty() && !of_group.is_empty() {
-                    (rivals[list], by_heading[list]) = (of_group, true);
+                    (rivals[list], by_heading[list]) = (of_group.clone(), true);
+                    strict[list] = VOCABULARY.rivals[list].governs;
                 }
             }
         }
@@ -40,7 +41,7 @@ impl Said {
 
     /// The words of the wording and of its heading.
     pub fn both(&self) -> Words {
-        let mut both = [self.wording.as_slice(), self.group.as_slice()].concat();
+        let mut both = [self.wording.as_slice(), self.group.words.as_slice()].concat();
         both.sort_unstable();
         both.dedup();
         both

@@ -2,7 +2,7 @@
 
 use crate::columns::{Panel, PriceColumn};
 use crate::context::Context;
-use crate::document::{Cell, CutRow};
+use crate::document::{Cell, CutRow, GridRow};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price};
 use crate::parts::charge;
 use crate::sheet::{Doubt, Place};
@@ -49,6 +49,11 @@ pub(super) fn price_rows(
             _ => rows.push(new),
         }
     }
+    if let [only] = rows.as_mut_slice()
+        && spans_all_tiers(panel, row)
+    {
+        only.tier = None;
+    }
     // What stands in the column of charges is one, where no price does.
     let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
     if let Some((column, cell)) = panel
@@ -82,6 +87,17 @@ pub(super) fn price_rows(
     let note = (!notes.is_empty()).then(|| notes.join("; "));
     rows.iter_mut().for_each(|row| row.note = note.clone());
     rows
+}
+
+/// Whether a row has one price, in the midst of its tier columns: it was written once across all of them.
+fn spans_all_tiers(panel: &Panel, row: &GridRow) -> bool {
+    let tiers: Vec<&PriceColumn> = panel.prices.iter().filter(|column| column.tier.is_some()).collect();
+    let is_filled = |column: &PriceColumn| row.cells.get(column.at).is_some_and(|cell| !cell.is_empty());
+    let mut filled = (0..tiers.len()).filter(|&at| is_filled(tiers[at]));
+    tiers.len() % 2 == 1
+        && tiers.len() > 1
+        && filled.next() == Some(tiers.len() / 2)
+        && filled.next().is_none()
 }
 
 /// The doubt that a second price column casts on the first, each with the unit of its own column.

@@ -251,17 +251,9 @@ fn labelled_sheets() {
             least(score.unit, score.found, 0.995) && least(score.currency, score.found, 0.995),
             "{form}: units"
         );
-        // Not yet 0.99: one PDF writes a price once across its three tiers, and it is read as the middle one's.
-        assert!(least(score.tier, score.found, 0.985), "{form}: tiers");
+        assert!(least(score.tier, score.found, 0.99), "{form}: tiers");
         assert!(least(score.grade, score.graded, 0.96), "{form}: grades");
-        // Not yet none: tube screens under a heading of boards, contacts under one of memory, supplies with their wires.
-        let left = match form {
-            "text" | "csv" | "html" => 1,
-            "all" => 3,
-            _ => 0,
-        };
-        assert!(score.grade_wrong <= left, "{form}: wrong grades");
-        assert_eq!(score.sign, 0, "{form}: wrong signs");
+        assert_eq!((score.grade_wrong, score.sign), (0, 0), "{form}: wrong grades and wrong signs");
         assert!(least(score.rows - score.wrong_unasked, score.rows, 0.995), "{form}: wrong without asking");
     }
 }

@@ -2,10 +2,7 @@
 
 use proptest::prelude::*;
 use rust_decimal::{Decimal, dec};
-use trade::cadence::{
-    Filling, ShipWeight, break_even, cost_to_ride_along, holding_cost, keep_value, long_run, ship_weight,
-    top_up,
-};
+use trade::cadence::{Filling, ShipWeight, break_even, holding_cost, keep_value, long_run, ship_weight};
 use trade::costs::Costs;
 use trade::freight::{Service, WeightBreak};
 use trade::mass::Mass;
@@ -289,8 +286,9 @@ fn a_top_up_rides_free() {
     let packer = Packer::new(&[carton], &[Priced { service: &service, to_home: dec!(1) }], dec!(0));
     let of = |mass: u32, cm3: u32| Contents { mass: grams(mass), volume: Volume::from_cm3(cm3.into()) };
     // 600 g of 4 cm3/g fill 2400 of 4000 cm3: to the step of 1000 − 100 g are 300 more.
-    assert_eq!(top_up(&packer, of(600, 2400)), Some(grams(300)));
-    assert_eq!(cost_to_ride_along(&packer, of(600, 2400), of(300, 100)), Some(dec!(0)));
-    assert_eq!(cost_to_ride_along(&packer, of(600, 2400), of(301, 100)), Some(dec!(3)));
-    assert_eq!(cost_to_ride_along(&packer, of(600, 2400), of(9_999_999, 100)), None);
+    assert_eq!(packer.room_left(of(600, 2400)), Some(grams(300)));
+    let alone = packer.cost(of(600, 2400)).expect("it can be packed");
+    assert_eq!(packer.cost(of(900, 2500)), Some(alone));
+    assert_eq!(packer.cost(of(901, 2500)), Some(alone + dec!(3)));
+    assert_eq!(packer.cost(of(9_999_999, 2500)), None);
 }
