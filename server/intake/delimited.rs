@@ -17,7 +17,11 @@ const MOST_BREAKS: usize = 8;
 /// A file that is `named` as delimited needs only one line that is cut; a comma in prose is told from a delimiter by
 /// the blank after it.
 pub(crate) fn delimiter(text: &str, named: bool) -> Option<u8> {
-    let mut lines = text.lines().map(str::trim_end).filter(|line| !line.is_empty()).peekable();
+    let mut lines = text
+        .lines()
+        .map(|line| line.trim_end_matches(['\r', ' ']))
+        .filter(|line| !line.trim().is_empty())
+        .peekable();
     if let Some(&[b's', b'e', b'p', b'=', mark]) = lines.peek().map(|line| line.as_bytes()) {
         return Some(mark).filter(|mark| DELIMITERS.contains(mark));
     }
@@ -36,10 +40,15 @@ fn best(lines: &[&str], named: bool) -> Option<u8> {
     (agreeing >= enough).then_some(mark)
 }
 
-/// How many of the lines this delimiter cuts into the commonest number of cells.
+/// How many of the lines this delimiter cuts into the commonest number of cells, and tabs into any.
 fn agreement(lines: &[&str], mark: u8, named: bool) -> usize {
     let counts: Vec<usize> =
         lines.iter().map(|line| cuts(line, mark, named)).filter(|count| *count > 0).collect();
+    // Nobody writes several tabs in prose, and empty cells at the end of a row may have lost theirs; but a page pasted as
+    // text has one in many of its lines.
+    if mark == b'\t' && counts.iter().filter(|count| **count > 1).count() * 2 > counts.len() {
+        return counts.len();
+    }
     counts.iter().map(|count| counts.iter().filter(|other| *other == count).count()).max().unwrap_or(0)
 }
 
@@ -180,6 +189,11 @@ mod tests {
         check("Item,Price\nBare bright,4.10\n\"No. 2, mixed\",3.60\n", false, Some(','));
         check("Artikel;Preis\nKupfer;5,80\nMessing;4,10\n", false, Some(';'));
         check("Item\tPrice\nBare bright, clean\t4.10\n", false, Some('\t'));
+        check(
+            "Artikel\tNote\tPrijs\tMin\nBord\t\t3,40\t50\nKabel\tschoon\t5,10\nAccu\t\t0,48\t\n",
+            true,
+            Some('\t'),
+        );
         check("| Item | Price |\n|---|---|\n| Brass | 2.10 |\n", false, Some('|'));
         check("sep=;\nx;y\n", false, Some(';'));
         check("Copper, bare bright 4.10\nBrass, yellow 2.20\n", false, None);

@@ -121,9 +121,18 @@ impl<'h> Draft<'h> {
 
     /// What was left out as a heading turned out to be none.
     pub fn was_no_heading(&mut self, source: &str) {
-        let heading = |left: &&mut LeftOut| left.why == Why::Heading && left.source == source;
-        if let Some(left) = self.left_out.iter_mut().rev().find(heading) {
-            left.why = Why::NoPrice;
+        self.was_left_out_as(source, Why::Heading, Why::NoPrice);
+    }
+
+    /// What was left out without a price turned out to stand above one.
+    pub fn was_a_heading(&mut self, source: &str) {
+        self.was_left_out_as(source, Why::NoPrice, Why::Heading);
+    }
+
+    fn was_left_out_as(&mut self, source: &str, before: Why, after: Why) {
+        let is_it = |left: &&mut LeftOut| left.why == before && left.source == source;
+        if let Some(left) = self.left_out.iter_mut().rev().find(is_it) {
+            left.why = after;
         }
     }
 

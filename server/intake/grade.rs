@@ -243,7 +243,9 @@ impl Catalogue {
         // `Cords, ends cut off` are cords and no ends.
         let present = if book.words.has_aside(wording) { absent::present(wording) } else { None };
         let by_what_is_there = |book: &mut Book| self.by_what_is_there(book, present.as_ref()?, &group);
-        let hides = present.as_ref().is_some_and(|present| self.tells(&mut book, &present.absent));
+        let hides = present
+            .as_ref()
+            .is_some_and(|present| !present.beside.is_empty() || self.tells(&mut book, &present.absent));
         if let Some(there) = by_what_is_there(&mut book).filter(|_| met.exact.is_some() && hides) {
             return there;
         }

@@ -70,8 +70,12 @@ fn without_leaders(row: Row) -> Row {
         else {
             return vec![piece];
         };
-        let dots =
+        let end =
             piece.text[from..].find(|c| c != '.' && c != ' ').map_or(piece.text.len(), |end| from + end);
+        // `Cans ....... .62`: the last dot stands apart from the others, and is the price's own.
+        let own =
+            piece.text[..end].ends_with(" .") && piece.text[end..].starts_with(|c: char| c.is_ascii_digit());
+        let dots = end - usize::from(own);
         let (name, price) = (piece.text[..from].trim_end(), piece.text[dots..].trim_start());
         if name.is_empty() || price.is_empty() || price.contains("....") {
             return vec![piece];

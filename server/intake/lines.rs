@@ -5,7 +5,7 @@ mod heading;
 
 use crate::context::{Context, heading_name, is_heading, names_goods};
 use crate::document::Line;
-use crate::draft::{Charge, Draft, DraftRow, wording};
+use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
 use crate::number::{self, Habit, Marks};
 use crate::parts::{self, Part, charge, chosen, heading_within, starts_with};
@@ -19,6 +19,8 @@ use heading::Heading;
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
+/// A line with more words is no name of a price below it.
+const MOST_NAME_WORDS: usize = 10;
 
 /// Reads lines one after another, under the heading that was seen last.
 #[derive(Debug, Default)]
@@ -30,6 +32,10 @@ pub(crate) struct LineReader {
     tiers: Vec<TierText>,
     /// The last line was the heading.
     headed: bool,
+    /// The last line, where it is nothing that was understood: a line with only a price below it has it for its name.
+    unread: Option<String>,
+    /// Some prices have stood on lines of their own, below their names.
+    below_names: bool,
 }
 
 /// What a heading says of the table below it.
@@ -48,7 +54,8 @@ impl LineReader {
             }
             return;
         }
-        self.headed = false;
+        let unread = self.unread.take();
+        let headed = std::mem::take(&mut self.headed);
         let text = line.text.trim();
         let scan = Scan::of(text);
         let prices = chosen(&scan, price::prices(&scan, draft.marks), self.expects_numbers());
@@ -57,6 +64,16 @@ impl LineReader {
         }
         if prices.len() > MOST_PRICES {
             return draft.leave_out(text, &line.place, Why::TooLong);
+        }
+        // `Chrome rims`, and below it, where other names have their prices, `Call`.
+        if prices.is_empty()
+            && self.below_names
+            && VOCABULARY.has(text, Use::OnRequest)
+            && (headed || unread.is_some())
+        {
+            self.has_price_below(unread, draft);
+            let part = Part { name: None, ..Part::asking(text, DraftPrice::OnRequest) };
+            return self.part(part, text, &line.place, Charge::No, draft);
         }
         if prices.is_empty() {
             return self.without_price(text, &scan, line, draft);
@@ -73,6 +90,13 @@ impl LineReader {
         let mut parts = parts::parts(&scan, &prices, draft);
         let within = heading_within(&mut parts);
         let charges = charges(text, &scan, &prices, &parts);
+        if let [part] = parts.as_slice()
+            && part.name.is_none()
+            && part.prices.iter().all(|(_, tier)| tier.is_none())
+        {
+            self.below_names |= headed || unread.is_some();
+            self.has_price_below(unread, draft);
+        }
         let columns = parts.len() == self.beside.len();
         let above = draft.rows.len();
         for (at, (part, charge)) in parts.into_iter().zip(charges).enumerate() {
@@ -96,6 +120,14 @@ impl LineReader {
         }
     }
 
+    /// Takes a line that was not understood for the name of the price below it.
+    fn has_price_below(&mut self, unread: Option<String>, draft: &mut Draft<'_>) {
+        if let Some(name) = unread {
+            draft.was_a_heading(&name);
+            self.heading = Some(Heading::name_of_a_price(&name, self.heading.take()));
+        }
+    }
+
     /// The heading that the last line was, for a table right below it.
     pub fn heading_of_table(self) -> Option<TableHeading> {
         let heading = self.heading.filter(|_| self.headed)?;
@@ -109,7 +141,7 @@ impl LineReader {
 
     fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
         if let (None, Some(heading)) = (&part.name, &mut self.heading) {
-            heading.is_name = true;
+            heading.is_name_after_all();
         }
         let (name, group, source, tier_above) = match (part.name, &self.heading) {
             (Some(name), heading) => {
@@ -211,11 +243,7 @@ impl LineReader {
                 context = context.within(&before.context);
                 charge = charge.or(before.charge);
             }
-            let above = match before {
-                Some(before) if before.is_name || before.is_tier => before.above,
-                Some(before) => Some(before.name).filter(|_| !before.perhaps),
-                None => None,
-            };
+            let (above, context_above) = Heading::group_above(before);
             let bare = tier.and_then(|(within, _)| within.cut_from(scan, name));
             self.heading = Some(Heading {
                 group: if is_tier { above.clone() } else { Some(bare.unwrap_or_else(|| name.to_string())) },
@@ -226,6 +254,7 @@ impl LineReader {
                 perhaps,
                 is_name: false,
                 above,
+                context_above,
                 tier: tier.map(|(within, _)| within.tier),
                 is_tier,
                 may_be_firm: opens && may_be_firm(text),
@@ -237,6 +266,7 @@ impl LineReader {
             return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }
         draft.whole_sheet(&Context::of(text, false), text);
+        self.unread = Some(text.to_string()).filter(|text| !dated && may_be_a_name(text));
         draft.leave_out(text, &line.place, Why::NoPrice);
     }
 
@@ -256,6 +286,7 @@ impl LineReader {
             perhaps: false,
             is_name: false,
             above: None,
+            context_above: Context::default(),
             tier: None,
             is_tier: false,
             may_be_firm: false,
@@ -266,6 +297,15 @@ impl LineReader {
         self.heading = self.beside.first().cloned();
         true
     }
+}
+
+/// Whether a line that no heading looks like may still be the name of a price below it: `6063 Extrusion, bare`.
+fn may_be_a_name(text: &str) -> bool {
+    let words = text.split_whitespace().count();
+    words <= MOST_NAME_WORDS
+        && text.chars().any(char::is_alphabetic)
+        && !is_contact(text)
+        && !text.ends_with(['.', '!', '?', ':'])
 }
 
 /// The items of a line that lists several, each with its price, between semicolons; what introduces them is an item of

@@ -12,9 +12,10 @@ use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 
 /// Words that end with a dot wherever they stand.
-const ABBREVIATED: [&str; 26] = [
+const ABBREVIATED: [&str; 32] = [
     "ca", "ga", "in", "ft", "lb", "lbs", "oz", "min", "max", "mind", "approx", "incl", "inkl", "excl",
-    "exkl", "ex", "evtl", "bzw", "no", "nr", "env", "aprox", "rec", "gr", "st", "mm",
+    "exkl", "ex", "evtl", "bzw", "no", "nr", "env", "aprox", "rec", "gr", "st", "mm", "insul", "ins", "alum",
+    "elec", "mat", "qual",
 ];
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
@@ -242,7 +243,7 @@ impl Between {
         let Some((_, last)) = name.rsplit_once(['.', '!', '?']).filter(|(before, last)| {
             last.starts_with(' ')
                 && (greets || before.split_whitespace().count() >= 3)
-                && !last.trim().is_empty()
+                && last.chars().any(char::is_alphabetic)
         }) else {
             return;
         };

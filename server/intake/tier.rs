@@ -102,7 +102,8 @@ pub(crate) fn tier_at(scan: &Scan<'_>, marks: Marks, at: usize, bare: bool) -> O
             (unit, next) = mass_unit(scan, next);
         }
     } else if opening.is_none() {
-        // `500 lb & up`.
+        // `500 lb & up`, `500 lb. and over`.
+        next += usize::from(unit.is_some() && scan.word(next) == "." && scan.spaced(next + 1));
         next += usize::from(scan.word(next) == "&");
         for length in [2, 1] {
             let words = scan.between(next, next + length);

@@ -77,6 +77,9 @@ pub(crate) struct Rivals {
     /// “Memory” are memory.
     #[serde(default)]
     pub governs: bool,
+    /// Other things come out of them: boards `z laptopów` do not come with laptops.
+    #[serde(default)]
+    pub origin: bool,
 }
 
 impl Vocabulary {

@@ -102,16 +102,17 @@ impl WordBook {
         let mut heading = Heading { number: self.headings.len() + 1, ..Heading::default() };
         if of_the_trade {
             heading.rivals = self.rivals(&words);
-            for part in named_together(text) {
-                let words = self.words(&part);
+            let parts = named_together(text);
+            for part in &parts {
+                let words = self.words(part);
                 let of_part = self.rivals(&words);
                 for (said, of_part) in heading.rivals.iter_mut().zip(of_part) {
-                    if of_part.is_empty() && !said.is_empty() {
+                    if of_part.is_empty() {
                         said.clear();
-                        heading.is_mixed = true;
                     }
                 }
             }
+            heading.is_mixed = parts.len() > 1 && heading.rivals.iter().all(Vec::is_empty);
             heading.words = words;
         }
         let heading = Arc::new(heading);
@@ -121,7 +122,7 @@ impl WordBook {
 
     /// Whether some word of a text speaks of what is not there or only comes along: in most there is none.
     pub fn has_aside(&mut self, text: &str) -> bool {
-        text.split([' ', ',', ';', '(', ')', '[', ']']).filter(|word| !word.is_empty()).any(|word| {
+        text.split([' ', ',', ';', '/', '(', ')', '[', ']']).filter(|word| !word.is_empty()).any(|word| {
             if let Some(&known) = self.asides.get(word) {
                 return known;
             }

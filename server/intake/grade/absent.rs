@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::met::Book;
 use super::{Catalogue, How, Proposal};
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::vocabulary::{Rivals, Use, VOCABULARY};
 use crate::wording::normal_wording;
 use crate::words::Heading;
 
@@ -22,7 +22,7 @@ pub(super) struct Present {
 pub(super) fn present(wording: &str) -> Option<Present> {
     let mut found = Present::default();
     for (at, segment) in segments(wording).enumerate() {
-        let words: Vec<&str> = segment.split_whitespace().collect();
+        let words: Vec<&str> = segment.split_whitespace().flat_map(with_apart).collect();
         let from = absent_from(&words, at == 0).unwrap_or(words.len());
         let beside =
             (usize::from(at == 0)..from).find(|&at| VOCABULARY.has(words[at], Use::Beside)).unwrap_or(from);
@@ -39,6 +39,13 @@ pub(super) fn present(wording: &str) -> Option<Present> {
     }
     let says = |text: &str| text.chars().any(char::is_alphabetic);
     (says(&found.there) && says(&(found.absent.clone() + &found.beside))).then_some(found)
+}
+
+/// `w/leads` as `w/` and `leads`.
+fn with_apart(word: &str) -> impl Iterator<Item = &str> {
+    let apart = word.find('/').filter(|&at| at + 1 < word.len() && VOCABULARY.has(&word[..at], Use::Beside));
+    let (with, rest) = word.split_at(apart.map_or(0, |at| at + 1));
+    [with, rest].into_iter().filter(|part| !part.is_empty())
 }
 
 /// The parts between commas, brackets and dashes that stand apart.
@@ -100,7 +107,8 @@ impl Catalogue {
         // Copper that comes along may be what tells the grade; a part does not.
         let beside = book.words.words(&present.beside);
         let rivals = book.words.rivals(&beside);
-        if rivals.iter().zip(&VOCABULARY.rivals).any(|(said, list)| !said.is_empty() && !list.whole) {
+        let is_part = |list: &Rivals| list.whole && !list.origin;
+        if rivals.iter().zip(&VOCABULARY.rivals).any(|(said, list)| !said.is_empty() && !is_part(list)) {
             return None;
         }
         let there = book.words.words(&present.there);
@@ -150,6 +158,7 @@ mod tests {
         let both = |there: &str, beside: &str| Some((there.to_string(), beside.to_string()));
         assert_eq!(beside("Ribbon cable, with or without plugs"), both("Ribbon cable", "with or"));
         assert_eq!(beside("Microwaves, whole w/ transformer"), both("Microwaves, whole", "w/ transformer"));
+        assert_eq!(beside("Power supply, ATX w/leads"), both("Power supply, ATX", "w/ leads"));
         assert_eq!(beside("Laptops (w/ screen)"), both("Laptops", "w/ screen"));
         check("Bleche, gummifrei", "Bleche", "gummifrei");
         assert_eq!(present("No. 2 copper"), None);

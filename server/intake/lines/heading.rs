@@ -3,6 +3,7 @@
 use crate::context::Context;
 use crate::draft::Charge;
 use crate::number::Marks;
+use crate::parts::charge;
 use crate::scan::Scan;
 use crate::tier::{TierText, Within};
 
@@ -18,6 +19,8 @@ pub(super) struct Heading {
     pub is_name: bool,
     /// The heading that stood before it, which this one may complete: `Copper`, then `Bare bright`, then tiers.
     pub above: Option<String>,
+    /// What that heading says of prices; it holds for a name below it, but not for another group.
+    pub context_above: Context,
     /// What it says from which mass on names below it have their prices, and whether it says nothing else: `Over 500 lb`.
     pub tier: Option<TierText>,
     pub is_tier: bool,
@@ -30,6 +33,41 @@ pub(super) struct Heading {
 }
 
 impl Heading {
+    /// The heading that a name right below this one stands under, and what it says of prices.
+    pub fn group_above(before: Option<Heading>) -> (Option<String>, Context) {
+        match before {
+            Some(before) if before.is_name || before.is_tier => (before.above, before.context_above),
+            Some(before) if !before.perhaps => (Some(before.name), before.context),
+            _ => (None, Context::default()),
+        }
+    }
+
+    /// Prices without a name stand right below it, so it is a name itself.
+    pub fn is_name_after_all(&mut self) {
+        self.is_name = true;
+        self.context = self.context.within(&self.context_above);
+    }
+
+    /// The name of a price that stands on a line of its own.
+    pub fn name_of_a_price(name: &str, before: Option<Heading>) -> Heading {
+        let (above, context_above) = Heading::group_above(before);
+        Heading {
+            name: name.to_string(),
+            source: name.to_string(),
+            context: Context::default(),
+            charge: charge(name),
+            perhaps: false,
+            is_name: false,
+            group: above.clone(),
+            above,
+            context_above,
+            tier: None,
+            is_tier: false,
+            may_be_name: true,
+            may_be_firm: false,
+        }
+    }
+
     /// As the name of prices below it: `Copper (500+ lb)` is copper, from 500 lb on.
     pub fn name_and_tier(&self, marks: Marks) -> (String, Option<TierText>) {
         if let (true, Some(above)) = (self.is_tier, &self.above) {

@@ -1,9 +1,9 @@
 //! Wordings of every grade in eight languages, and how many of them are proposed right, asked about, and wrong.
 //!
-//! `SCORES=1` tells each that is not proposed right.
+//! `SCORES=1` tells each that is not proposed right, and `SCORES_WORDINGS` scores another file of them.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use intake::{Catalogue, Learned};
 
@@ -20,7 +20,9 @@ struct Score {
 /// `language, heading, wording, grade`, parted by tabs; `-` is none of the shop's grades.
 #[test]
 fn wordings_of_every_grade() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/wordings.tsv");
+    let own = || Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/data/wordings.tsv");
+    let other = std::env::var_os("SCORES_WORDINGS").map(PathBuf::from);
+    let path = other.clone().unwrap_or_else(own);
     let text = std::fs::read_to_string(path).unwrap();
     let catalogue = Catalogue::new(super::seed::grades());
     let mut scores: BTreeMap<&str, Score> = BTreeMap::new();
@@ -43,11 +45,14 @@ fn wordings_of_every_grade() {
             println!("{language} {wording} < {heading:?}: {proposed:?} not {expect:?} ({})", found.score);
         }
     }
-    assert_eq!(scores.len(), 8);
+    assert!(scores.len() == 8 || other.is_some());
     for (language, Score { graded, right, wrong, none, taken }) in scores {
         println!(
             "{language}: {right} of {graded} right, {wrong} wrong; {taken} of {none} others taken for a grade"
         );
+        if other.is_some() {
+            continue;
+        }
         assert!(graded >= 200 && none >= 30, "{language}");
         assert!(right * 100 >= graded * 85, "{language}: {right} of {graded} right");
         assert!(wrong * 100 <= graded * 2, "{language}: {wrong} of {graded} wrong");
