@@ -375,6 +375,12 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     (money && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
 }
 
+/// Whether a cell is the name of a column of prices for any mass.
+pub(crate) fn names_price(cell: &Cell, marks: Marks) -> bool {
+    let priced = |column| matches!(column, Column::Price | Column::Low | Column::High);
+    name(cell, marks).is_some_and(|name| priced(name.column) && name.tier.is_none())
+}
+
 fn is_year(text: &str) -> bool {
     text.parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year))
 }

@@ -17,6 +17,8 @@ use crate::vocabulary::{Use, VOCABULARY};
 const MOST_SPLITS: usize = 4;
 /// A column of a page has at least so many lines with a name and a price.
 const FEWEST_LINES: usize = 3;
+/// What a column of names is called that has no name itself.
+const NAMES: &str = "Item";
 
 /// A piece of text from `left` to `right`, in any unit of length.
 #[derive(Debug, Clone, PartialEq)]
@@ -197,6 +199,7 @@ fn only_a_price(row: &Row, marks: Marks) -> bool {
 
 /// Turns rows below a row of column names into a table, up to the next such row; the others stay lines.
 fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
+    let rows: Vec<Row> = (0..rows.len()).map(|at| with_names_column(rows, at, marks)).collect();
     let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
     let heads = |at: usize| {
         rows[at].pieces.len() >= 2
@@ -225,6 +228,31 @@ fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
         }
         from = end;
     }
+}
+
+/// A row of column names that leaves out the first, in which the names stand: `      LOW     HIGH`.
+fn with_names_column(rows: &[Row], at: usize, marks: Marks) -> Row {
+    let row = &rows[at];
+    let all_prices = || row.pieces.iter().all(|piece| columns::names_price(&Cell::of(&piece.text), marks));
+    if row.pieces.len() < 2 || !all_prices() {
+        return row.clone();
+    }
+    let below: Vec<&Row> = rows[at + 1..]
+        .iter()
+        .take(40)
+        .filter(|below| below.pieces.len() == row.pieces.len() + 1)
+        .take(3)
+        .collect();
+    let Some(left) = below.iter().map(|below| below.pieces[0].left).reduce(f32::min) else {
+        return row.clone();
+    };
+    let beyond =
+        row.pieces.first().is_some_and(|first| below.iter().all(|below| below.pieces[0].right < first.left));
+    if below.len() < 3 || !beyond {
+        return row.clone();
+    }
+    let names = Piece { text: NAMES.to_string(), left, right: left + 1.0 };
+    Row { place: row.place.clone(), pieces: [names].into_iter().chain(row.pieces.iter().cloned()).collect() }
 }
 
 fn tiered(row: &GridRow, marks: Marks) -> bool {

@@ -9,7 +9,7 @@ use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
 use crate::number::{self, Habit, Marks};
 use crate::parts::{self, Part, charge, chosen, heading_within, starts_with};
-use crate::price::{self, PriceText};
+use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
 use crate::tier::{TierText, of_heading, tier_at};
@@ -19,6 +19,10 @@ use heading::Heading;
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
+/// So many lines that end with a bare number make a list of such.
+const FEWEST_BARE: usize = 8;
+/// Digits and marks of a bare price.
+const LONGEST_BARE: usize = 6;
 /// A line with more words is no name of a price below it.
 const MOST_NAME_WORDS: usize = 10;
 
@@ -34,6 +38,10 @@ pub(crate) struct LineReader {
     headed: bool,
     /// The last line, where it is nothing that was understood: a line with only a price below it has it for its name.
     unread: Option<String>,
+    /// The name and the heading of the row that the last line was.
+    row_above: Option<(String, Option<String>)>,
+    /// Most lines are a name and a bare number: `perfil limpio 41`.
+    of_bare_numbers: bool,
     /// Some prices have stood on lines of their own, below their names.
     below_names: bool,
 }
@@ -47,6 +55,18 @@ pub(crate) struct TableHeading {
 }
 
 impl LineReader {
+    pub fn of(lines: &[Line], marks: Marks) -> LineReader {
+        let (mut bare, mut marked) = (0, 0);
+        for line in lines {
+            let scan = Scan::of(&line.text);
+            match price::prices(&scan, marks).iter().map(|price| price.strength).max() {
+                Some(strength) if strength > Strength::Weak => marked += 1,
+                _ => bare += usize::from(!is_contact(&line.text) && ends_with_its_only_number(&scan)),
+            }
+        }
+        LineReader { of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2, ..LineReader::default() }
+    }
+
     pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
         if let Some(items) = listed(&line.text, draft) {
             for text in items {
@@ -58,7 +78,9 @@ impl LineReader {
         let headed = std::mem::take(&mut self.headed);
         let text = line.text.trim();
         let scan = Scan::of(text);
-        let prices = chosen(&scan, price::prices(&scan, draft.marks), self.expects_numbers());
+        let expects_numbers =
+            self.expects_numbers() || self.of_bare_numbers && ends_with_its_only_number(&scan);
+        let prices = chosen(&scan, price::prices(&scan, draft.marks), expects_numbers);
         if starts_with(&scan, Use::Total) {
             return draft.leave_out(text, &line.place, Why::Total);
         }
@@ -140,10 +162,18 @@ impl LineReader {
     }
 
     fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
-        if let (None, Some(heading)) = (&part.name, &mut self.heading) {
-            heading.is_name_after_all();
-        }
-        let (name, group, source, tier_above) = match (part.name, &self.heading) {
+        let of_row = self.row_above.take();
+        let (name, group, source, tier_above) = match (part.name, &mut self.heading) {
+            // `Schede madri 2,50`, and below it `oltre 200 kg: 2,80`.
+            (None, heading)
+                if of_row.is_some()
+                    && heading.as_ref().is_none_or(|heading| !heading.is_name)
+                    && part.prices.iter().all(|(_, tier)| tier.is_some()) =>
+            {
+                let (name, group) = of_row.unwrap_or_default();
+                let source = format!("{name} / {text}");
+                (name, group, source, None)
+            }
             (Some(name), heading) => {
                 // A name that only its tiers stood below is over.
                 let holds = |heading: &&Heading| !(heading.perhaps || heading.is_name && heading.may_be_name);
@@ -153,6 +183,7 @@ impl LineReader {
             }
             // A line that holds only a price, or a tier and its price, belongs to the name above it.
             (None, Some(heading)) => {
+                heading.is_name_after_all();
                 let (name, tier) = heading.name_and_tier(draft.marks);
                 let above = heading.above.clone().filter(|above| *above != name);
                 (name, above, format!("{} / {text}", heading.source), tier)
@@ -162,7 +193,8 @@ impl LineReader {
         let Some(wording) = wording(&name) else {
             return draft.leave_out(text, place, Why::TooLong);
         };
-        if !wording.chars().any(char::is_alphanumeric) {
+        // `Over $25 paid by check` limits what is paid.
+        if !wording.chars().any(char::is_alphanumeric) || VOCABULARY.has(&wording, Use::Limit) {
             return draft.leave_out(text, place, Why::NoName);
         }
         if is_remark(&wording) {
@@ -170,6 +202,7 @@ impl LineReader {
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, place, Why::NoPrice);
         }
+        self.row_above = Some((wording.clone(), group.clone()));
         let named = Context { unit: Context::of(&wording, false).unit, ..Context::default() };
         let context = self.heading.as_ref().map_or(named.clone(), |heading| named.within(&heading.context));
         let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
@@ -197,6 +230,7 @@ impl LineReader {
     }
 
     fn without_price(&mut self, text: &str, scan: &Scan<'_>, line: &Line, draft: &mut Draft<'_>) {
+        self.row_above = None;
         let tiers = tiers_in(scan, draft);
         // `vanaf 2-11-2026` is a day, and no tiers.
         if tiers.len() > 1 && !draft.finds_date(text) {
@@ -297,6 +331,19 @@ impl LineReader {
         self.heading = self.beside.first().cloned();
         true
     }
+}
+
+/// Whether a line is a few words and a number behind them, as a price is that nothing marks.
+fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
+    let last = scan.tokens.len().saturating_sub(1);
+    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours) || scan.is(at, Use::PhoneLabel));
+    scan.kind(last) == Some(Kind::Number)
+        && scan.numbers().count() == 1
+        && scan.word(last).len() <= LONGEST_BARE
+        && (1..=MOST_NAME_WORDS).contains(&words)
+        && !hours
+        && !starts_with(scan, Use::Remark)
 }
 
 /// Whether a line that no heading looks like may still be the name of a price below it: `6063 Extrusion, bare`.

@@ -41,7 +41,7 @@ fn chat(lines: Vec<Line>) -> Wrapped {
             if own {
                 wrapped.aside.push(line)
             } else {
-                wrapped.lines.push(line)
+                wrapped.lines.push(Line { text: without_stress(&line.text), ..line })
             }
             continue;
         };
@@ -51,13 +51,20 @@ fn chat(lines: Vec<Line>) -> Wrapped {
         own = stamp.sender.is_some_and(|sender| VOCABULARY.has(sender, Use::Oneself));
         let said = stamp.sender.is_some() && !own && !stamp.message.trim().is_empty();
         if said {
-            let text = stamp.message.trim().to_string();
+            let text = without_stress(stamp.message.trim());
             wrapped.lines.push(Line { text, ..line });
         } else {
             wrapped.aside.push(line);
         }
     }
     wrapped
+}
+
+/// `*COBRE* brillante` without the marks that set words in bold; a line that is bold from end to end keeps them, because
+/// they make a heading of it.
+fn without_stress(text: &str) -> String {
+    let whole = text.starts_with('*') && text.trim_end().ends_with('*');
+    if whole { text.to_string() } else { text.replace('*', "") }
 }
 
 /// What stands before a message of a chat: `[11/2/26, 8:14:22 AM] Lou: `, `03.11.26, 07:41 - Lou: `, `Lou, [2026-11-03 07:41]`.

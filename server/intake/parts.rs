@@ -12,10 +12,10 @@ use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 
 /// Words that end with a dot wherever they stand.
-const ABBREVIATED: [&str; 32] = [
+const ABBREVIATED: [&str; 33] = [
     "ca", "ga", "in", "ft", "lb", "lbs", "oz", "min", "max", "mind", "approx", "incl", "inkl", "excl",
-    "exkl", "ex", "evtl", "bzw", "no", "nr", "env", "aprox", "rec", "gr", "st", "mm", "insul", "ins", "alum",
-    "elec", "mat", "qual",
+    "exkl", "ex", "evtl", "bzw", "no", "nr", "env", "aprox", "rec", "gr", "st", "mm", "inc", "insul", "ins",
+    "alum", "elec", "mat", "qual",
 ];
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.

@@ -68,7 +68,7 @@ pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
         match block {
             Block::Table(rows) => table::read(rows, heading.take(), &cuts, &mut draft),
             Block::Lines(lines) => {
-                let mut reader = LineReader::default();
+                let mut reader = LineReader::of(lines, draft.marks);
                 lines.iter().for_each(|line| reader.read(line, &mut draft));
                 heading = reader.heading_of_table();
             }

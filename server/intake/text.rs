@@ -5,11 +5,15 @@ use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOS
 use crate::layout::{self, Piece, Row};
 use crate::message::{self, Wrapped};
 use crate::number::{Habit, Marks};
+use crate::price::{self, Strength};
 use crate::scan::Scan;
 use crate::sheet::{Place, Problem};
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many lines with tabs after each other are rows of a table.
 const FEWEST_ROWS: usize = 3;
+/// So many cards make a list of them.
+const FEWEST_CARDS: usize = 4;
 
 pub(crate) fn parse(decoded: &Decoded) -> Document {
     let mut document = Document::default();
@@ -34,9 +38,47 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     document.problems.dedup();
     let Wrapped { lines, aside, dates } = message::unwrap(lines);
     document.aside = aside;
+    let lines = without_remarks(lines, &mut document.aside);
     document.dates = dates;
     document.blocks = blocks(lines);
     document
+}
+
+/// Of a list of cards that blank lines part, each a name, what is said of it and its prices below, the names and prices;
+/// the remarks are set aside.
+fn without_remarks(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
+    let marks = Marks::of([], Habit::Point);
+    let number = |line: &Line| match line.place {
+        Place::Line(number) => number,
+        _ => 0,
+    };
+    let cards: Vec<&[Line]> = lines.chunk_by(|above, below| number(below) == number(above) + 1).collect();
+    let only_price = |line: &Line| {
+        let scan = Scan::of(&line.text);
+        let prices = price::prices(&scan, marks);
+        VOCABULARY.has(&line.text, Use::OnRequest)
+            || prices.first().is_some_and(|price| price.first == 0 && price.strength > Strength::Weak)
+    };
+    // How many lines of a card stand above its prices; `None` where a name stands below one.
+    let above = |card: &[Line]| {
+        let above = card.iter().take_while(|line| !only_price(line)).count();
+        (above > 0 && above < card.len() && card[above..].iter().all(only_price)).then_some(above)
+    };
+    let priced = cards.iter().filter(|card| card.iter().any(only_price)).count();
+    let heights: Vec<Option<usize>> = cards.iter().map(|card| above(card)).collect();
+    let (whole, remarked) =
+        (heights.iter().flatten().count(), heights.iter().flatten().filter(|above| **above > 1).count());
+    if whole < FEWEST_CARDS || remarked < 2 || whole * 10 < priced * 9 {
+        return lines;
+    }
+    let mut names = Vec::new();
+    for (card, above) in cards.into_iter().zip(heights) {
+        for (at, line) in card.iter().enumerate() {
+            let remark = above.is_some_and(|above| (1..above).contains(&at));
+            if remark { aside.push(line.clone()) } else { names.push(line.clone()) }
+        }
+    }
+    names
 }
 
 /// Runs of lines with tabs as tables, and what a typed page lays out in columns.

@@ -208,7 +208,10 @@ impl Page {
                     steps.push(Step::Leave(name));
                     // One record of a list of alike boxes is one line, whatever stands in it.
                     if let Some(record) = ElementRef::wrap(node).and_then(record) {
-                        self.write(&record);
+                        for piece in record.split("  ") {
+                            self.gap();
+                            self.write(piece);
+                        }
                         continue;
                     }
                     steps.extend(node.children().rev().map(Step::Enter));

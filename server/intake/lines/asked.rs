@@ -43,19 +43,34 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
 
 /// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
 fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    if let Some(part) = on_request_within(scan, end) {
+        return Some(part);
+    }
     let gap = (1..end).find(|&at| {
         scan.kind(at) == Some(Kind::Gap) || scan.kind(at) == Some(Kind::Dash) && scan.spaced(at)
     })?;
     let asks = (1..=3).any(|length| {
         let behind = gap + 1 + length;
         // `call Wade at 555-0163`, `market, bring them in`.
-        let over = behind < end && matches!(scan.word(behind), "," | ";" | "(" | "-" | "/");
+        let over = behind < end
+            && (scan.kind(behind) == Some(Kind::Gap)
+                || matches!(scan.word(behind), "," | ";" | "(" | "-" | "/"));
         let calls = scan.is(gap + 1, Use::PhoneLabel) && length == 1;
         (over || calls) && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
     });
     let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
     (asks && end - gap <= 12 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// `Ceramic processors ask for price, send pictures`: several such words right behind a short name, and a comma.
+fn on_request_within(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let comma = (3..end).find(|&at| matches!(scan.word(at), "," | ";"))?;
+    let start =
+        (1..comma).find(|&at| comma - at >= 2 && VOCABULARY.has(scan.between(at, comma), Use::OnRequest))?;
+    let name = trimmed(scan, 0, start).filter(|name| name.split_whitespace().count() <= 5)?;
+    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    (!remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
 /// `POA  Silver contacts`, among lines that begin with their price.

@@ -2,6 +2,7 @@
 
 use scraper::ElementRef;
 
+use super::element::is_heading;
 use super::flat::{lines_shown, shown};
 use crate::number::{Habit, Marks};
 use crate::price::{self, Strength};
@@ -32,13 +33,16 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
     {
         return None;
     }
-    let text = name_and_price(&lines_shown(element)).unwrap_or_else(|| shown(element));
+    // What is set as a heading is the name, and the rest is said of it.
+    let first = inner.iter().find(|inner| inner.text().any(|text| !text.trim().is_empty()));
+    let headed = first.is_some_and(|first| is_heading(first.value().name()));
+    let text = name_and_price(&lines_shown(element), headed).unwrap_or_else(|| shown(element));
     let short = text.chars().count() <= 240;
     short.then_some(text)
 }
 
 /// A name, what is said of it, and then its price, with the price behind the name: what stands between the two is a remark.
-fn name_and_price(lines: &[String]) -> Option<String> {
+fn name_and_price(lines: &[String], headed: bool) -> Option<String> {
     let marks = Marks::of([], Habit::Point);
     let priced = |line: &String| {
         price::prices(&Scan::of(line), marks).iter().any(|price| price.strength > Strength::Weak)
@@ -46,9 +50,11 @@ fn name_and_price(lines: &[String]) -> Option<String> {
     };
     let at = lines.iter().position(priced).filter(|at| *at >= 2)?;
     let says = |line: &String| line.ends_with(['.', '!']) || line.split_whitespace().count() > 4;
-    if !lines[1..at].iter().all(says) || !lines[0].contains(char::is_alphabetic) {
+    if !(headed || lines[1..at].iter().all(says)) || !lines[0].contains(char::is_alphabetic) {
         return None;
     }
-    let rest = lines[1..at].iter().chain(&lines[at + 1..]).map(String::as_str);
-    Some([lines[0].as_str(), lines[at].as_str()].into_iter().chain(rest).collect::<Vec<_>>().join("  "))
+    // A price for more of it stands below the first, and what is said of it behind both.
+    let (prices, remarks): (Vec<&String>, Vec<&String>) = lines[1..].iter().partition(|line| priced(line));
+    let all: Vec<&str> = [&lines[0]].into_iter().chain(prices).chain(remarks).map(String::as_str).collect();
+    Some(all.join("  "))
 }
