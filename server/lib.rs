@@ -12,6 +12,7 @@ pub mod certificate;
 pub mod cli;
 pub mod demo;
 pub mod import;
+pub mod matchers;
 pub mod mdns;
 pub mod passphrase;
 pub mod reader;

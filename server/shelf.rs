@@ -7,10 +7,11 @@ mod answers;
 mod cores;
 mod history;
 mod nets;
+mod outlooks;
 mod turning;
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
@@ -38,6 +39,7 @@ use crate::store::{Store, StoreError};
 pub use answers::{Answers, Known};
 pub use history::History;
 pub use nets::{GradeNet, GradeNets, NetSource};
+pub use outlooks::Outlooks;
 
 /// How far back weighings tell how fast a bag fills.
 const FILL_WEEKS: i64 = 16;
@@ -216,6 +218,7 @@ impl Shelf {
         &self,
         depth: Depth,
         is_outdated: &(dyn Fn() -> bool + Sync),
+        outlooks: &Outlooks,
         plan_found: impl FnOnce(&Arc<Answer>),
     ) -> Arc<Answer> {
         // The clocks run from the first step of a search: what comes before takes as long as it takes.
@@ -226,7 +229,7 @@ impl Shelf {
             || is_outdated() || weighing_up.get_or_init(Instant::now).elapsed() > PATIENCE_FOR_MARGINS;
         let for_margin =
             Limits { stop: Some(&enough), threads: cores::free(), ..Limits::nodes(NODES_FOR_MARGIN) };
-        self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin), plan_found)
+        self.answer_within(&for_plan, (depth == Depth::Margins).then_some(&for_margin), outlooks, plan_found)
     }
 
     /// [`Shelf::answer`] with so much work for the plan and for each lot's margin; without margins where there is none for
@@ -235,9 +238,10 @@ impl Shelf {
         &self,
         for_plan: &Limits<'_>,
         for_margin: Option<&Limits<'_>>,
+        outlooks: &Outlooks,
         plan_found: impl FnOnce(&Arc<Answer>),
     ) -> Arc<Answer> {
-        let outlooks = self.outlooks();
+        let outlooks = outlooks.of(self);
         let lots = self.plan_lots(&outlooks);
         let problem = self.problem(&lots);
         let mut planner = Planner::new(&problem);
@@ -281,29 +285,6 @@ impl Shelf {
         let lots = self.plan_lots(&answer.outlooks);
         let problem = self.problem(&lots);
         Planner::new(&problem).turns(&answer.plan, &limits)
-    }
-
-    /// Each grade that is on the shelf, all of it as one bag, at every outlet. The grades have nothing to do with each
-    /// other, so every core takes some, but for one that is left to the phones.
-    fn outlooks(&self) -> BTreeMap<GradeId, Vec<Outlook>> {
-        let grades: BTreeSet<&GradeId> = self.lots.iter().map(|lot| &lot.grade_id).collect();
-        let next = Mutex::new(grades.into_iter());
-        let some = || {
-            let mut found = Vec::new();
-            loop {
-                let grade = next.lock().unwrap_or_else(PoisonError::into_inner).next();
-                let Some(grade) = grade else { return found };
-                found.push((grade.clone(), self.outlooks_of(grade)));
-            }
-        };
-        std::thread::scope(|scope| {
-            let others: Vec<_> = (1..cores::free().get()).map(|_| scope.spawn(some)).collect();
-            let mut all: BTreeMap<_, _> = some().into_iter().collect();
-            for other in others {
-                all.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
-            }
-            all
-        })
     }
 
     /// All of a grade as one bag at every outlet, best first.

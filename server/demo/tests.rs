@@ -17,7 +17,7 @@ use trade::plan::{Limits, Place, Proof};
 
 use super::scenario::Scenario;
 use super::{load, load_scenario};
-use crate::shelf::{Answer, Shelf};
+use crate::shelf::{Answer, Outlooks, Shelf};
 use crate::store::cash::{CashEntry, Document, DocumentKind};
 use crate::store::containers::ContainerKind;
 use crate::store::lots::{Lot, LotState};
@@ -61,7 +61,8 @@ static DEMO: LazyLock<Demo> = LazyLock::new(|| {
 fn answer(shelf: &Shelf) -> Arc<Answer> {
     let mut told = None;
     let for_margin = Limits::nodes(1);
-    let answer = shelf.answer_within(&Limits::default(), Some(&for_margin), |plan| {
+    let outlooks = Outlooks::default();
+    let answer = shelf.answer_within(&Limits::default(), Some(&for_margin), &outlooks, |plan| {
         told = Some((Arc::clone(plan), plan.margins().is_none()));
     });
     assert!(told.is_some_and(|(plan, early)| early && Arc::ptr_eq(&plan, &answer)), "the plan is told first");

@@ -13,6 +13,7 @@ use tokio::sync::watch;
 use tokio::task::JoinHandle;
 use trade::plan::Turns;
 
+use super::outlooks::Outlooks;
 use super::turning::Turning;
 use super::{Answer, Depth, Shelf, cores};
 use crate::store::activity::Noun;
@@ -50,6 +51,7 @@ pub struct Answers {
     plans: Search,
     margins: Search,
     turning: Turning,
+    outlooks: Outlooks,
     news: News,
 }
 
@@ -107,6 +109,7 @@ impl Answers {
             plans,
             margins,
             turning: Turning::default(),
+            outlooks: Outlooks::default(),
             news,
         }
     }
@@ -308,7 +311,7 @@ impl Answers {
         }
         let started = Instant::now();
         let is_outdated = || shop_id.is_some_and(|shop_id| search.queue().next.contains_key(shop_id));
-        let answer = shelf.answer(depth, &is_outdated, |plan| {
+        let answer = shelf.answer(depth, &is_outdated, &self.outlooks, |plan| {
             // Pages can be drawn from the plan while margins are worked out.
             self.remember((of_shelf, Depth::Plan), plan);
             search.found.send_modify(|found| *found += 1);

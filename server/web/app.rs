@@ -9,6 +9,7 @@ use tokio::sync::watch;
 use super::page::Visitor;
 use crate::backup::Backups;
 use crate::certificate::Root;
+use crate::matchers::Matchers;
 use crate::shelf::{Answer, Answers, Depth, Known, Shelf};
 use crate::shelves::{Loaded, Shelves};
 use crate::store::{Store, StoreError};
@@ -20,6 +21,7 @@ pub struct App {
     pub config: Arc<Config>,
     pub answers: Arc<Answers>,
     pub shelves: Arc<Shelves>,
+    pub matchers: Arc<Matchers>,
     /// Told when the program is to stop, for what would otherwise go on without end.
     pub closing: watch::Sender<bool>,
 }
@@ -35,7 +37,14 @@ impl App {
     pub fn new(store: Store, config: Config) -> App {
         let (closing, _) = watch::channel(false);
         let answers = Arc::new(Answers::new(store.news().clone()));
-        App { store, config: Arc::new(config), answers, shelves: Arc::default(), closing }
+        App {
+            store,
+            config: Arc::new(config),
+            answers,
+            shelves: Arc::default(),
+            matchers: Arc::default(),
+            closing,
+        }
     }
 }
 

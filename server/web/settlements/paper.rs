@@ -3,7 +3,7 @@
 
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use intake::{Catalogue, Grade as NamedGrade, Hints, Learned, PaperRow, Place, Sheet, detect, paper_rows};
+use intake::{Hints, Learned, PaperRow, Place, Sheet, detect, paper_rows};
 use rust_decimal::Decimal;
 use trade::mass::Mass;
 use trade::money::PriceUnit;
@@ -134,12 +134,7 @@ async fn fill(desk: &mut Desk, app: &App, visitor: &Visitor, rows: &[PaperRow]) 
     }
     let wordings = app.store.wordings(&visitor.shop.id, &desk.subject.outlet.id).await?;
     let learned = Learned::new(wordings.into_iter().map(|wording| (wording.wording, wording.grade_id)));
-    let in_use = desk.subject.grades.iter().filter(|grade| !grade.retired);
-    let catalogue = Catalogue::new(in_use.map(|grade| NamedGrade {
-        id: grade.id.clone(),
-        name: grade.details.name.clone(),
-        family: grade.details.family.clone(),
-    }));
+    let catalogue = app.matchers.of(&visitor.shop.id, &desk.subject.grades);
     let of_lines = ["wording", "grade", "unit", "lot", "mass", "pieces", "price", "amount"];
     let is_of_line = |name: &str| name.split_once('-').is_some_and(|(field, _)| of_lines.contains(&field));
     let mut values: Vec<(String, String)> = desk

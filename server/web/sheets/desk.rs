@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use intake::{Catalogue, Grade as NamedGrade, Learned, LeftOut, Sheet};
+use intake::{Learned, LeftOut, Sheet};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use trade::ids::GradeId;
@@ -59,13 +59,9 @@ impl Desk {
         let shop = &visitor.shop.id;
         let wordings = app.store.wordings(shop, &self.outlet.id).await?;
         let learned = Learned::new(wordings.into_iter().map(|w| (w.wording, w.grade_id)));
-        let in_use = || self.grades.iter().filter(|grade| !grade.retired);
-        let grades: BTreeSet<GradeId> = in_use().map(|grade| grade.id.clone()).collect();
-        let catalogue = Catalogue::new(in_use().map(|grade| NamedGrade {
-            id: grade.id.clone(),
-            name: grade.details.name.clone(),
-            family: grade.details.family.clone(),
-        }));
+        let in_use = self.grades.iter().filter(|grade| !grade.retired);
+        let grades: BTreeSet<GradeId> = in_use.map(|grade| grade.id.clone()).collect();
+        let catalogue = app.matchers.of(shop, &self.grades);
         let known = self.known(app, visitor).await?;
         let facts = Facts {
             catalogue: &catalogue,
