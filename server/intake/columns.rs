@@ -93,6 +93,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
+    let names = least_and_most(names);
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
@@ -134,6 +135,24 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
     panels.retain(|panel| !panel.prices.is_empty() || panel.charge.is_some());
     (!panels.is_empty()).then_some(panels)
+}
+
+/// `Min | Max` where no column is called a price: the least and the most that is paid.
+fn least_and_most(mut names: Vec<Option<Named>>) -> Vec<Option<Named>> {
+    let at = |names: &[Option<Named>], column| {
+        let bare = |name: &Named| name.column == column && name.context.is_empty() && name.tier.is_none();
+        names.iter().position(|name| name.as_ref().is_some_and(bare))
+    };
+    let priced = names
+        .iter()
+        .flatten()
+        .any(|name| matches!(name.column, Column::Price | Column::Low | Column::Charge));
+    if let (false, Some(low), Some(high)) = (priced, at(&names, Column::TierFrom), at(&names, Column::TierTo))
+    {
+        names[low].iter_mut().for_each(|name| name.column = Column::Low);
+        names[high].iter_mut().for_each(|name| name.column = Column::High);
+    }
+    names
 }
 
 /// Of prices by their years, only the newest are read: `Price 2025 | Price 2026`.
@@ -389,12 +408,18 @@ fn is_year(text: &str) -> bool {
 fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Panel> {
     let has_wording = names.iter().flatten().any(|n| n.column == Column::Wording);
     let has_price = names.iter().flatten().any(|n| matches!(n.column, Column::Price | Column::Low));
+    let is_price = |n: &Named| n.column == Column::Price;
+    let first_price = names.iter().position(|name| name.as_ref().is_some_and(is_price));
+    let is_tier = |at: &usize| names[*at].as_ref().is_some_and(|name| name.tier.is_some());
+    let tiered = first_price.filter(is_tier);
     let mut panels: Vec<Panel> = Vec::new();
     let mut named_wording = false;
     for (at, name) in names.into_iter().enumerate() {
         let strange = name.is_none() && !row.cells.get(at).is_none_or(Cell::is_empty);
         let stranger_names = strange && !has_wording && Shown::of(below, at, marks).reads_as_names();
-        let stranger_prices = name.is_none() && has_wording && !has_price && {
+        // `Walk-in | From 500 kg`: what the first column is called says for whom its prices are.
+        let before_tiers = tiered.is_some_and(|tiered| at + 1 == tiered);
+        let stranger_prices = name.is_none() && has_wording && (!has_price || before_tiers) && {
             let shown = Shown::of(below, at, marks);
             shown.mostly(shown.priced)
         };

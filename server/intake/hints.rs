@@ -53,7 +53,7 @@ impl Hints {
         let mut languages: HashMap<Currency, u32> = HashMap::new();
         let mut dollars: HashMap<Currency, u32> = HashMap::new();
         let mut shared: Option<&[Currency]> = None;
-        let mut in_pounds = false;
+        let (mut in_pounds, mut in_kilos) = (false, false);
         let mut order: Vec<Currency> = Vec::new();
         for text in document.texts() {
             let scan = Scan::of(text);
@@ -81,6 +81,7 @@ impl Hints {
             }
             for word in normal_wording(text).split(' ') {
                 in_pounds |= matches!(word, "lb" | "lbs" | "libra" | "libras" | "pound" | "pounds");
+                in_kilos |= matches!(word, "kg" | "kilo" | "kilos");
                 if let Some(currency) = VOCABULARY.language_currency(word) {
                     *languages.entry(currency).or_default() += 1;
                 }
@@ -102,7 +103,11 @@ impl Hints {
         let shared = shared.and_then(|currencies| currencies.first().copied());
         // `$` on a sheet in French is Canadian.
         let shared = match shared {
-            Some(Currency::USD) => most(dollars, &[]).or(shared),
+            // Who weighs in kilos and not in pounds, in English, pays no American ones.
+            Some(Currency::USD) => {
+                let by_kilo = (in_kilos && !in_pounds).then_some(Currency::AUD);
+                document.region.or_else(|| most(dollars, &[])).or(by_kilo).or(shared)
+            }
             other => other,
         };
         let currency =

@@ -18,6 +18,9 @@ const ABBREVIATED: [&str; 33] = [
     "alum", "elec", "mat", "qual",
 ];
 
+/// Letters of a word that may be cut short.
+const LONGEST_SHORT: usize = 4;
+
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
 const MOST_TIER_WORDS: usize = 4;
 
@@ -250,7 +253,12 @@ impl Between {
         // `Wire, 16 ga. or heavier`: what is cut short ends no sentence.
         let short = name.strip_suffix(last).and_then(|before| {
             let word = before.trim_end_matches(['.', '!', '?']).rsplit(' ').next()?;
-            Some(before.ends_with('.') && ABBREVIATED.contains(&word.to_ascii_lowercase().as_str()))
+            // `wsad pow. 6 mm`: nor does a short word before a figure or a small letter.
+            let goes_on = last.trim_start().starts_with(|c: char| c.is_ascii_digit() || c.is_lowercase());
+            let one_letter = last.split_whitespace().next().is_some_and(|first| first.len() == 1);
+            let short = word.chars().count() <= LONGEST_SHORT && (goes_on || one_letter);
+            let known = ABBREVIATED.contains(&word.to_ascii_lowercase().as_str());
+            Some(before.ends_with('.') && (known || short))
         });
         if short == Some(true) {
             return;

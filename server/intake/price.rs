@@ -192,7 +192,7 @@ fn is_leader(gap: &str) -> bool {
 
 /// Cents and currencies directly behind the number.
 fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
-    while scan.kind(price.last) == Some(Kind::Word) && !is_apiece(scan, price.last) {
+    while scan.kind(price.last) == Some(Kind::Word) && apiece(scan, price.last).is_none() {
         let word = scan.word(price.last);
         if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
@@ -335,8 +335,8 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
     if scan.kind(at) == Some(Kind::Hash) && !numbered {
         return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Pound)), at + 1));
     }
-    if is_apiece(scan, at) {
-        return Some((UnitText::Unit(PriceUnit::Each), at + 2));
+    if let Some(next) = apiece(scan, at) {
+        return Some((UnitText::Unit(PriceUnit::Each), next));
     }
     let (times, at) = match scan.kind(at) {
         Some(Kind::Number) => (scan.word(at), at + 1),
@@ -362,9 +362,14 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
     None
 }
 
-/// The Italian `cad.`, which without its dot is a currency.
-fn is_apiece(scan: &Scan<'_>, at: usize) -> bool {
-    scan.word(at) == "cad" && scan.word(at + 1) == "." && !scan.spaced(at + 1)
+/// The token behind the Italian `cad.`, which without its dot is a currency, or the Dutch `p/st`, whose first letter can be
+/// pennies.
+fn apiece(scan: &Scan<'_>, at: usize) -> Option<usize> {
+    let short = scan.word(at) == "cad" && scan.word(at + 1) == "." && !scan.spaced(at + 1);
+    let per_piece = scan.word(at) == "p"
+        && scan.kind(at + 1) == Some(Kind::Slash)
+        && VOCABULARY.unit(scan.word(at + 2)) == Some(PriceUnit::Each);
+    if short { Some(at + 2) } else { per_piece.then_some(at + 3) }
 }
 
 /// The unit that so many of another are: `100 kg`, `2000 lb`.

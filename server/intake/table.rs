@@ -26,6 +26,8 @@ use rows::price_rows;
 
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
+/// Words of a heading that says who pays.
+const MOST_HEADING_WORDS: usize = 10;
 
 /// Reads a table, above which a `heading` may stand.
 pub(crate) fn read<'d>(
@@ -347,6 +349,7 @@ impl Table {
             // Rows have more than a name and a price, and this one has not even a unit.
             || !others && self.panels.len() == 1 && self.panels[at].has_more_than_a_price()
             || charge(name) == Charge::Sure
+            || name.split_whitespace().next().is_some_and(|first| VOCABULARY.has(first, Use::Absent))
             || self.above[at].wording.is_empty()
     }
 
@@ -384,9 +387,8 @@ impl Table {
                     continue;
                 }
                 let is_tier = || of_heading(&Scan::of(&text), draft.marks).is_some_and(|(_, is_all)| is_all);
-                if is_heading(&text) && (known || !self.panels.is_empty())
-                    || !self.panels.is_empty() && is_tier()
-                {
+                let between = !self.panels.is_empty() && (is_tier() || says_who_pays(&text));
+                if is_heading(&text) && (known || !self.panels.is_empty()) || between {
                     headed = true;
                     self.head(at, &text, draft.marks);
                 }
@@ -398,6 +400,13 @@ impl Table {
         draft.whole_sheet(&Context::of(source, false), source);
         draft.leave_out(source, &row.place, Why::NoPrice);
     }
+}
+
+/// `What we charge you`, `What we pay you`: a heading of all that stands below it.
+fn says_who_pays(text: &str) -> bool {
+    let short =
+        text.split_whitespace().count() <= MOST_HEADING_WORDS && !text.contains(|c: char| c.is_ascii_digit());
+    short && (charge(text) == Charge::Sure || VOCABULARY.has_within(text, Use::Pays))
 }
 
 /// `Page 1 of 2`, `Seite 2`, `3/4`, as at the foot of a page.

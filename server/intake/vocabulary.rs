@@ -47,8 +47,8 @@ pub(crate) struct Vocabulary {
     /// The first words of those that are several, and how many those are at most.
     stand_in_starts: HashMap<String, usize>,
     /// Words of other languages, as they stand and by their roots.
-    english: HashMap<String, String>,
-    english_by_root: HashMap<String, String>,
+    english: HashMap<Cow<'static, str>, &'static str>,
+    english_by_root: HashMap<Cow<'static, str>, &'static str>,
     /// The roots of the first words of those that are several, and how many those are at most.
     english_starts: HashMap<String, usize>,
     /// Words that names of grades have in English, without their plural endings.
@@ -172,7 +172,7 @@ impl Vocabulary {
 
     /// How many words that begin with this one, in any of its endings, mean something in another language at most.
     pub fn longest_english(&self, word: &str) -> usize {
-        let longest = |word: &str| self.english_starts.get(&roots(word)).copied().unwrap_or(1);
+        let longest = |word: &str| self.english_starts.get(roots(word).as_ref()).copied().unwrap_or(1);
         longest(word).max(longest(&stem(word)))
     }
 
@@ -191,15 +191,15 @@ impl Vocabulary {
         let singular = || words.split(' ').map(stem).collect::<Vec<_>>();
         let meaning = self
             .english_by_root
-            .get(&roots(words))
-            .or_else(|| self.english_by_root.get(&roots(&singular().join(" "))))?;
+            .get(roots(words).as_ref())
+            .or_else(|| self.english_by_root.get(roots(&singular().join(" ")).as_ref()))?;
         let own = singular().iter().all(|word| self.own.contains(word));
         (!own).then_some(meaning)
     }
 
     /// The second half of a word written together, which is never English.
     pub fn english_half(&self, word: &str) -> Option<&str> {
-        self.english.get(word).or_else(|| self.english_by_root.get(&roots(word))).map(String::as_str)
+        self.english.get(word).or_else(|| self.english_by_root.get(roots(word).as_ref())).copied()
     }
 
     /// Whether an English word is used in other languages as it is.
@@ -238,7 +238,7 @@ impl Vocabulary {
         self.dollar_languages.get(word).copied()
     }
 
-    fn parse(text: &str, translated: &[(&str, &str)]) -> Result<Vocabulary, String> {
+    fn parse(text: &str, translated: &[(&str, &'static str)]) -> Result<Vocabulary, String> {
         let file: File = toml::from_str(text).map_err(|e| e.to_string())?;
         let months_named: Vec<String> = file.months.values().flatten().cloned().collect();
         let more = [(&Use::Cents, &file.cents.words), (&Use::Month, &months_named)];
@@ -317,7 +317,7 @@ impl Vocabulary {
             start(&mut stand_in_starts, words, str::to_string);
         }
         let entries = translated.iter().map(|(_, words)| words.len() / 24).sum();
-        let mut english: HashMap<String, String> =
+        let mut english: HashMap<Cow<'static, str>, &'static str> =
             HashMap::with_capacity_and_hasher(entries, Default::default());
         let mut english_by_root = english.clone();
         let mut english_starts = HashMap::default();
@@ -326,15 +326,19 @@ impl Vocabulary {
                 let (word, meaning) =
                     entry(line).ok_or_else(|| format!("{language}: “{line}” is no word with its meaning"))?;
                 let key = spelled(word);
-                match english.entry(key.to_string()) {
-                    Entry::Occupied(before) if before.get() != meaning => {
+                match english.entry(key.clone()) {
+                    Entry::Occupied(before) if *before.get() != meaning => {
                         return Err(format!("“{word}” ({language}) means two things"));
                     }
                     Entry::Occupied(_) => continue,
-                    Entry::Vacant(place) => place.insert(meaning.to_string()),
+                    Entry::Vacant(place) => place.insert(meaning),
                 };
-                start(&mut english_starts, &key, roots);
-                english_by_root.entry(roots(&key)).or_insert_with(|| meaning.to_string());
+                start(&mut english_starts, &key, |word| roots(word).into_owned());
+                let root = match key {
+                    Cow::Borrowed(key) => roots(key),
+                    Cow::Owned(key) => Cow::Owned(roots(&key).into_owned()),
+                };
+                english_by_root.entry(root).or_insert(meaning);
             }
         }
         let named = file
@@ -348,7 +352,7 @@ impl Vocabulary {
             .chain(rival)
             .chain(&file.idle.words)
             .flat_map(|words| normal_wording(words).split(' ').map(stem).collect::<Vec<_>>())
-            .filter(|word| !english.contains_key(word))
+            .filter(|word| !english.contains_key(word.as_str()))
             .collect();
         let rivals: Vec<Rivals> = file.rivals.into_values().collect();
         let mut rival_lists: HashMap<String, Vec<usize>> = HashMap::default();

@@ -18,7 +18,10 @@ pub(super) const LANGUAGES: [(&str, &str); 8] = [
 
 /// Words without the endings that the trade's languages give them: `Platine` and `Platinen`, `schede madri` and `scheda
 /// madre`, `miedziany` and `miedziane` have one root. Short words stand as they are.
-pub(super) fn roots(words: &str) -> String {
+pub(super) fn roots(words: &str) -> Cow<'_, str> {
+    if !words.contains(' ') {
+        return Cow::Borrowed(root(words));
+    }
     let mut roots = String::with_capacity(words.len());
     for word in words.split(' ') {
         if !roots.is_empty() {
@@ -26,7 +29,7 @@ pub(super) fn roots(words: &str) -> String {
         }
         roots.push_str(root(word));
     }
-    roots
+    Cow::Owned(roots)
 }
 
 /// A word without its endings.

@@ -11,6 +11,8 @@ pub(crate) enum Use {
     OnRequest,
     Charge,
     Free,
+    /// A heading with it stands above what the outlet pays for.
+    Pays,
     Total,
     /// It may say that prices hold from the day behind it.
     ValidFrom,
