@@ -12,7 +12,8 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use shown::{Shown, is_price, is_unit, looks_priced};
+pub(crate) use shown::is_unit;
+use shown::{Shown, is_price, looks_priced};
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
@@ -375,8 +376,10 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         return Some(Named { column, context, tier: None });
     }
     let money = !context.currencies.is_empty() || context.unit.is_some() || context.cents;
-    // `Charge, USD/kg`.
-    if money && words.len() <= 4 && words.iter().any(|word| VOCABULARY.column(word) == Some(Column::Charge)) {
+    // `Charge, USD/kg`, but `€ (reverse charge)` is about a tax.
+    let bare = normal_wording(text.split(['(', '[']).next().unwrap_or_default());
+    let charge = |word: &str| VOCABULARY.column(word) == Some(Column::Charge);
+    if money && words.len() <= 4 && bare.split(' ').any(charge) {
         return Some(Named { column: Column::Charge, context, tier: None });
     }
     // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
@@ -412,11 +415,16 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
     let first_price = names.iter().position(|name| name.as_ref().is_some_and(is_price));
     let is_tier = |at: &usize| names[*at].as_ref().is_some_and(|name| name.tier.is_some());
     let tiered = first_price.filter(is_tier);
+    let prices: Vec<bool> = names.iter().map(|name| name.as_ref().is_some_and(is_price)).collect();
     let mut panels: Vec<Panel> = Vec::new();
     let mut named_wording = false;
     for (at, name) in names.into_iter().enumerate() {
         let strange = name.is_none() && !row.cells.get(at).is_none_or(Cell::is_empty);
-        let stranger_names = strange && !has_wording && Shown::of(below, at, marks).reads_as_names();
+        // `Metals | £/tonne | WEEE | £/kg`: the second list is called by what it is of.
+        let next_is_price = prices.get(at + 1).copied().unwrap_or(false);
+        let second_list = || next_is_price && names_group(&row.cells[at]) && prices[..at].contains(&true);
+        let stranger_names =
+            strange && (!has_wording || second_list()) && Shown::of(below, at, marks).reads_as_names();
         // `Walk-in | From 500 kg`: what the first column is called says for whom its prices are.
         let before_tiers = tiered.is_some_and(|tiered| at + 1 == tiered);
         let stranger_prices = name.is_none() && has_wording && (!has_price || before_tiers) && {
@@ -465,6 +473,10 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
         }
     }
     panels
+}
+
+fn names_group(cell: &Cell) -> bool {
+    matches!(cell, Cell::Text(text) if VOCABULARY.has(text, Use::Group))
 }
 
 /// Looks at the cells whether the column of names holds names: item numbers are none, and names that repeat while the

@@ -199,7 +199,8 @@ fn only_a_price(row: &Row, marks: Marks) -> bool {
 
 /// Turns rows below a row of column names into a table, up to the next such row; the others stay lines.
 fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
-    let rows: Vec<Row> = (0..rows.len()).map(|at| with_names_column(rows, at, marks)).collect();
+    let rows = with_names_in_one_row(rows, marks);
+    let rows: Vec<Row> = (0..rows.len()).map(|at| with_names_column(&rows, at, marks)).collect();
     let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
     let heads = |at: usize| {
         rows[at].pieces.len() >= 2
@@ -215,6 +216,11 @@ fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
         };
         let width = rows[header].pieces.len();
         let next = (header + 2..rows.len()).find(|&at| rows[at].pieces.len() != width && heads(at));
+        // Lines that have their price within them are no rows of it.
+        let own = |row: &Row| row.pieces.len() == 1 && names_its_price(row, marks);
+        let lines = (header + 2..rows.len())
+            .find(|&at| own(&rows[at]) && rows[at..].iter().filter(|row| own(row)).count() >= 3);
+        let next = next.into_iter().chain(lines).min();
         // A heading stands right above the names of the columns, and belongs to them.
         let end = next.map_or(rows.len(), |next| next - usize::from(rows[next - 1].pieces.len() == 1));
         let is_table = width >= 3 || tiered(&grid[header], marks) || next.is_some();
@@ -228,6 +234,51 @@ fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
         }
         from = end;
     }
+}
+
+/// The rows with names of columns that stand in two of them joined: `under 500 | 500-1999` above `lb | lb`.
+fn with_names_in_one_row(rows: &[Row], marks: Marks) -> Vec<Row> {
+    let mut joined: Vec<Row> = Vec::with_capacity(rows.len());
+    for row in rows {
+        let both = joined.last().and_then(|above| in_one_row(above, row, marks));
+        match both {
+            Some(both) => {
+                joined.pop();
+                joined.push(both);
+            }
+            None => joined.push(row.clone()),
+        }
+    }
+    joined
+}
+
+/// Two rows as one, each piece below the one it overlaps with; `None` where that names no more tiers than either row does.
+fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
+    if above.pieces.len() < 2 || below.pieces.len() < 2 {
+        return None;
+    }
+    let tiers = |row: &Row| {
+        let tier = |piece: &&Piece| tier_at(&Scan::of(&piece.text), marks, 0, false).is_some();
+        row.pieces.iter().filter(tier).count()
+    };
+    let before = tiers(above).max(tiers(below));
+    let mut both = below.clone();
+    for piece in &above.pieces {
+        let over = |other: &&mut Piece| piece.left < other.right && piece.right > other.left;
+        match both.pieces.iter_mut().find(over) {
+            Some(other) => {
+                *other = Piece {
+                    text: format!("{} {}", piece.text, other.text),
+                    left: piece.left.min(other.left),
+                    right: piece.right.max(other.right),
+                }
+            }
+            None => both.pieces.push(piece.clone()),
+        }
+    }
+    both.pieces.sort_by(|a, b| a.left.total_cmp(&b.left));
+    let after = tiers(&both);
+    (after >= 2 && after > before).then_some(both)
 }
 
 /// A row of column names that leaves out the first, in which the names stand: `      LOW     HIGH`.

@@ -74,20 +74,27 @@ impl Marks {
 pub(crate) struct Votes {
     point: u32,
     comma: u32,
+    /// Numbers like `6.400`, which speak for neither.
+    grouped_by_point: u32,
 }
+
+/// So many numbers with three digits behind a point, and none with another number of them, are thousands.
+const FEWEST_GROUPED: u32 = 3;
 
 impl Votes {
     pub fn add(&mut self, number: &str) {
         match Shape::of(number).and_then(Shape::habit) {
             Some(Habit::Point) => self.point += 1,
             Some(Habit::Comma) => self.comma += 1,
-            None => {}
+            None => self.grouped_by_point += u32::from(Shape::of(number) == Some(Shape::Either('.'))),
         }
     }
 
     /// The majority's habit, or the `usual` one where there is none.
     pub fn marks(self, usual: Habit) -> Marks {
-        let Votes { point, comma } = self;
+        let Votes { point, comma, grouped_by_point } = self;
+        // Nobody pays to a tenth of a cent throughout.
+        let usual = if grouped_by_point >= FEWEST_GROUPED { Habit::Comma } else { usual };
         let habit = match point.cmp(&comma) {
             std::cmp::Ordering::Greater => Habit::Point,
             std::cmp::Ordering::Less => Habit::Comma,

@@ -61,8 +61,8 @@ pub(crate) fn read<'d>(
             continue;
         }
         let cut = row.cut(cuts);
-        // Most rows have a price, and so are none of names.
-        if columns::holds_price_in(&cut, draft.marks) {
+        // Most rows have a price, and so are none of names; nor is one that says `dagprijs` where they have it.
+        if columns::holds_price_in(&cut, draft.marks) || table.asks(row) {
             table.row(&cut, draft);
             continue;
         }
@@ -232,6 +232,21 @@ impl Table {
         }
     }
 
+    /// Whether a row has words in the place of its price, and a name that no column has.
+    fn asks(&self, row: &GridRow) -> bool {
+        let text = |at: usize| match row.cells.get(at) {
+            Some(Cell::Text(text)) => Some(text.as_str()),
+            _ => None,
+        };
+        self.panels.iter().any(|panel| {
+            text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
+                && panel
+                    .prices
+                    .iter()
+                    .any(|price| text(price.at).is_some_and(|text| VOCABULARY.has(text, Use::OnRequest)))
+        })
+    }
+
     /// Whether a row above the first price names columns by words that nobody knows: there are names where the prices
     /// will stand.
     fn names_columns(&self, row: &GridRow) -> bool {
@@ -266,6 +281,15 @@ impl Table {
         let group_is_name = name.is_none() && group.is_some() && priced && panel.tier_from.is_none();
         let (name, group) = if group_is_name { (group, None) } else { (name, group) };
         if !priced && (name.is_none() || self.alone(at, row, draft.marks)) {
+            return Ok(());
+        }
+        // `OTHER | $/kg`: a heading, and what the prices below it are in.
+        if let (Some(Cell::Text(heading)), Some(Cell::Text(unit))) =
+            (cell(Some(panel.wording)), panel.prices.first().and_then(|price| cell(Some(price.at))))
+            && columns::is_unit(unit)
+        {
+            let heading = format!("{heading} ({unit})");
+            self.head(at, &heading, draft.marks);
             return Ok(());
         }
         let above = &self.above[at];

@@ -279,12 +279,16 @@ fn opening(scan: &Scan<'_>, at: usize) -> (Option<End>, usize) {
             let longest = if scan.is(at, Use::Starts) { 3 } else { 1 };
             for length in (1..=longest).rev() {
                 let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
+                // `pow. 200 kg`
+                let dot =
+                    scan.word(at + length) == "." && !scan.spaced(at + length) && !scan.is(at, Use::Least);
+                let dot = usize::from(dot);
                 // Only what a number follows opens a tier.
-                if !words || scan.kind(at + length) != Some(Kind::Number) {
+                if !words || scan.kind(at + length + dot) != Some(Kind::Number) {
                     continue;
                 }
                 if let Some(end) = end_word(scan.between(at, at + length)) {
-                    return (Some(end), at + length);
+                    return (Some(end), at + length + dot);
                 }
             }
             (None, at)

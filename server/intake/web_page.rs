@@ -87,6 +87,9 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Document, Unreadable> {
 fn currency_of(language: &str) -> Option<Currency> {
     let (_, country) = language.split_once('-')?;
     Some(match country.to_ascii_uppercase().as_str() {
+        "CL" => Currency::CLP,
+        "CO" => Currency::COP,
+        "AR" => Currency::ARS,
         "US" => Currency::USD,
         "CA" => Currency::CAD,
         "AU" => Currency::AUD,
@@ -219,7 +222,11 @@ impl Page {
                         self.table(rows);
                         continue;
                     }
-                    self.enter(name);
+                    if matches!(name, "sup" | "sub") {
+                        self.superscript(node);
+                    } else {
+                        self.enter(name);
+                    }
                     steps.push(Step::Leave(name));
                     // One record of a list of alike boxes is one line, whatever stands in it.
                     if let Some(record) = ElementRef::wrap(node).and_then(record) {
@@ -242,7 +249,6 @@ impl Page {
             "br" => self.end_line(),
             "dd" => self.gap(),
             "td" | "th" => self.gap(),
-            "sup" | "sub" => self.superscript(),
             _ if is_block(name) => self.end_line(),
             _ => self.apart = true,
         }
@@ -277,8 +283,15 @@ impl Page {
         self.apart = false;
     }
 
-    /// `$4` and a raised `18` are 4.18; any other raised text is a footnote's mark, set apart.
-    fn superscript(&mut self) {
+    /// `$4` and a raised `18` are 4.18, `n` and a raised `o` a short word; any other raised text is a footnote's mark, set
+    /// apart.
+    fn superscript(&mut self, raised: ego_tree::NodeRef<'_, Node>) {
+        self.apart = false;
+        let ends_a_word = ElementRef::wrap(raised)
+            .is_some_and(|raised| raised.text().all(|text| text.trim().chars().all(char::is_alphabetic)));
+        if ends_a_word && self.line.ends_with(char::is_alphabetic) {
+            return;
+        }
         let tail: String = self.line.chars().rev().take_while(|c| c.is_ascii_digit() || *c == '$').collect();
         self.line.push(if tail.ends_with('$') && tail.len() > 1 { '.' } else { ' ' });
         self.apart = false;

@@ -126,7 +126,7 @@ pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
 }
 
 /// Whether a cell is nothing but a unit.
-pub(super) fn is_unit(text: &str) -> bool {
+pub(crate) fn is_unit(text: &str) -> bool {
     let scan = Scan::of(text);
     let context = Context::of(text, true);
     let of_a_hundred = matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs");

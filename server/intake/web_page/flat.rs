@@ -45,7 +45,7 @@ impl Page {
                     {
                         self.end_piece()
                     }
-                    Node::Element(inner) if matches!(inner.name(), "sup" | "sub") => self.superscript(),
+                    Node::Element(inner) if matches!(inner.name(), "sup" | "sub") => self.superscript(node),
                     Node::Element(_) => self.apart = true,
                     _ => {}
                 },

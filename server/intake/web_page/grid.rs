@@ -83,6 +83,13 @@ impl Page {
                 grid.extend(rows);
                 continue;
             }
+            // What stands alone across several columns is a heading, and says so.
+            let alone = cells.iter().filter(|cell| !cell.is_empty()).count() == 1;
+            if let (true, [Cell::Text(text), _, ..], 1) =
+                (alone, cells.as_mut_slice(), row.child_elements().filter(is_cell).count())
+            {
+                text.push(':');
+            }
             if cells.iter().any(|cell| !cell.is_empty()) {
                 grid.push(cells);
             }
