@@ -37,6 +37,8 @@ const HEAD: u8 = 92;
 const MOST_ADDED: usize = 6;
 /// Taken off where only the heading, not the wording, supplied a word of the name.
 const FROM_HEADING: u8 = 2;
+/// The same where that is most of what they have in common.
+const MOSTLY_HEADING: u8 = 25;
 
 /// A grade of the shop, as far as wordings are compared with it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -255,10 +257,21 @@ impl Catalogue {
         if let Some(grade) = met.code {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 95, why: How::CodeWord };
         }
-        self.by_alternatives(&mut book, wording, &group, &met.said)
+        if let Some(found) = self
+            .by_alternatives(&mut book, wording, &group, &met.said)
             .or_else(|| self.by_head(&mut book, wording, &group, &words, &met.said))
             .or_else(|| by_what_is_there(&mut book))
-            .unwrap_or_else(|| met.closest.get_or_init(|| self.closest(&met.said)).clone())
+        {
+            return found;
+        }
+        let closest = met.closest.get_or_init(|| self.closest(&met.said)).clone();
+        let grade = self.grades.iter().position(|grade| Some(grade) == closest.grade.as_ref());
+        let is_absent = present
+            .as_ref()
+            .zip(grade)
+            .is_some_and(|(present, grade)| self.is_known_by_what_is_absent(&mut book, present, grade));
+        let score = if is_absent { closest.score.min(PROPOSED_FROM - 1) } else { closest.score };
+        Proposal { score, ..closest }
     }
 
     /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
@@ -429,7 +442,12 @@ impl Catalogue {
             // What the name says and the wording does not weighs twice: `desktop` is no desktop's wire.
             let named = self.phrases[at].weight;
             let total = all + lent + named + (named - own - lent);
-            let less = if lent > 0 { u32::from(FROM_HEADING) } else { 0 };
+            // What mostly the heading says, the wording may not: `New tube, clean` below “Bright wire”.
+            let less = match lent {
+                0 => 0,
+                lent if own * 2 < lent => u32::from(MOSTLY_HEADING),
+                _ => u32::from(FROM_HEADING),
+            };
             ((200 * (own + lent) / total.max(1)).saturating_sub(less), Reverse(at))
         };
         met.into_iter().map(share).collect()

@@ -254,7 +254,13 @@ fn with_names_in_one_row(rows: &[Row], marks: Marks) -> Vec<Row> {
 
 /// Two rows as one, each piece below the one it overlaps with; `None` where that names no more tiers than either row does.
 fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
-    if above.pieces.len() < 2 || below.pieces.len() < 2 {
+    let holds_price = |row: &Row| {
+        let scan = |piece: &Piece| {
+            price::prices(&Scan::of(&piece.text), marks).iter().any(|price| price.strength > Strength::Weak)
+        };
+        row.pieces.iter().any(scan)
+    };
+    if above.pieces.len() < 2 || below.pieces.len() < 2 || holds_price(above) || holds_price(below) {
         return None;
     }
     let tiers = |row: &Row| {

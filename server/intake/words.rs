@@ -280,7 +280,7 @@ fn longest_run<'v>(
 /// The things that a heading names one after the other: `Drives, units & bits`; just itself where it names one.
 fn named_together(heading: &str) -> Vec<String> {
     let is_and = |word: &str| matches!(word, "&" | "+") || VOCABULARY.has(word, Use::SpanTo);
-    let lists = heading.split_whitespace().any(is_and);
+    let lists = heading.split_whitespace().any(is_and) || heading.matches(',').count() > 1;
     let apart = heading.split(|c: char| c == '/' || lists && c == ',');
     let parts = apart.flat_map(|part| {
         let words: Vec<&str> = part.split_whitespace().collect();

@@ -68,6 +68,11 @@ fn absent_from(words: &[&str], first: bool) -> Option<usize> {
     if let Some(begins) = begins {
         return (begins > 0 || !first).then_some(begins);
     }
+    // `paint on` is a word of its own, for painted.
+    let pair = words.len().checked_sub(2).map(|from| words[from..].join(" "));
+    if pair.is_some_and(|pair| VOCABULARY.stand_in(&normal_wording(&pair)).is_some()) {
+        return None;
+    }
     // `ends cut off`, `batteries out`; `eisenfrei`, `copper free`.
     let removed = (0..words.len()).rev().take_while(|&at| is(at, Use::Removed)).count();
     // One that has a meaning of its own is that: `bleifrei`.
@@ -112,7 +117,12 @@ impl Catalogue {
             return None;
         }
         let there = book.words.words(&present.there);
-        let met = self.met(book, &there, group);
+        // `Power supplies with cables` below “Cables”: the heading says what comes along.
+        let nouns = present.beside.split_whitespace().filter(|word| !VOCABULARY.has(word, Use::Beside));
+        let brought = book.words.words(&nouns.collect::<Vec<_>>().join(" "));
+        let tells_more = group.words.is_empty() || group.words.iter().any(|word| !brought.contains(word));
+        let none = book.heading(None);
+        let met = self.met(book, &there, if tells_more { group } else { &none });
         let found = match met.named() {
             Some(grade) => {
                 Proposal { grade: Some(self.grades[grade].clone()), score: WHAT_IS_THERE, why: How::Scored }
@@ -122,12 +132,25 @@ impl Catalogue {
                 .unwrap_or_else(|| met.closest.get_or_init(|| self.closest(&met.said)).clone()),
         };
         let grade = self.grades.iter().position(|grade| Some(grade) == found.grade.as_ref())?;
-        // `Hard drives without boards` are not whole.
-        let noun = present.absent.split_once(' ').map_or("", |(_, noun)| noun);
-        let absent = [book.words.words(&present.absent), book.words.words(&format!("with {noun}"))].concat();
-        let name = &self.phrases[*self.of_grade[grade].first()?].words;
-        let known_by = absent.iter().any(|word| name.contains(word) && !there.contains(word));
+        let known_by = self.is_known_by_what_is_absent(book, present, grade);
         (found.is_sure() && !known_by).then(|| Proposal { score: found.score.min(WHAT_IS_THERE), ..found })
+    }
+
+    /// Whether the grade is called by something that the wording says is not there: `Hard drives without boards` are not
+    /// whole, and no boards either.
+    pub(super) fn is_known_by_what_is_absent(
+        &self,
+        book: &mut Book,
+        present: &Present,
+        grade: usize,
+    ) -> bool {
+        let said = |word: &&str| [Use::Absent, Use::Removed].iter().any(|is| VOCABULARY.has(word, *is));
+        let nouns: Vec<&str> = present.absent.split_whitespace().filter(|word| !said(word)).collect();
+        let with = format!("with {}", nouns.join(" "));
+        let absent = [book.words.words(&present.absent), book.words.words(&with)].concat();
+        let there = book.words.words(&present.there);
+        let name = self.of_grade[grade].first().map_or(&[][..], |&at| &self.phrases[at].words);
+        absent.iter().any(|word| name.contains(word) && !there.contains(word))
     }
 }
 

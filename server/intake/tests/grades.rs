@@ -52,7 +52,7 @@ fn usual_names() {
         romex = wire-60
         60% insulated wire = wire-60
         80 % THHN = wire-80
-        xmas lights = wire-signal-lead
+        xmas lights = ?
         Cat5 wire = cable-network
         304 stainless = stainless
         Motherboards = board-desktop

@@ -34,9 +34,9 @@ pub(super) fn roots(words: &str) -> Cow<'_, str> {
 
 /// A word without its endings.
 fn root(word: &str) -> &str {
-    const ENDINGS: [&str; 18] = [
-        "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o", "i",
-        "y",
+    const ENDINGS: [&str; 19] = [
+        "ami", "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o",
+        "i", "y",
     ];
     if !word.is_ascii() || word.bytes().any(|b| b.is_ascii_digit()) {
         return word;
