@@ -68,7 +68,8 @@ impl LineReader {
     }
 
     pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
-        if let Some(items) = listed(&line.text, draft) {
+        let bare = if self.of_bare_numbers { listed_by_bare_numbers(&line.text) } else { None };
+        if let Some(items) = bare.or_else(|| listed(&line.text, draft)) {
             for text in items {
                 self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
             }
@@ -378,6 +379,24 @@ fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     };
     all.extend(rest);
     Some(all)
+}
+
+/// Items that each end with their bare number, and what is said behind the last: `perfil 41. Lámina 31, sin tornillos`.
+fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
+    let mut items = Vec::new();
+    let mut from = 0;
+    for (at, mark) in text.match_indices([',', '.', ';']) {
+        let ends = text[..at].ends_with(|c: char| c.is_ascii_digit());
+        if ends && text[at + mark.len()..].starts_with(' ') {
+            items.push(text[from..at].trim());
+            from = at + mark.len();
+        }
+    }
+    let rest = text[from..].trim();
+    let numbered = |item: &str| item.contains(|c: char| c.is_ascii_digit());
+    items.extend(Some(rest).filter(|rest| numbered(rest)));
+    let priced = |item: &&str| ends_with_its_only_number(&Scan::of(item));
+    (from > 0 && items.iter().all(priced)).then_some(items)
 }
 
 /// The same with commas, of bare numbers, where the introduction says what they are: `Ferrous by the gross ton: heavy

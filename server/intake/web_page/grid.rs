@@ -65,7 +65,7 @@ impl Page {
                     self.problem(Problem::ColumnsCut { read: MOST_COLUMNS });
                     break;
                 }
-                let text = shown(cell);
+                let text = with_remark(cell).unwrap_or_else(|| shown(cell));
                 self.text += text.len();
                 let kept = cut(&text, MOST_CHARACTERS);
                 cells.push(if self.text > MOST_TEXT { Cell::Empty } else { Cell::of(kept) });
@@ -96,6 +96,17 @@ impl Page {
         }
         grid
     }
+}
+
+/// A name with what stands below it in small or slanted letters, which is a remark: in brackets.
+fn with_remark(cell: ElementRef<'_>) -> Option<String> {
+    let lines = lines_shown(cell);
+    let [name, remark] = lines.as_slice() else { return None };
+    let small = |element: &ElementRef<'_>| matches!(element.value().name(), "small" | "i" | "em");
+    let set_apart =
+        cell.descendants().filter_map(ElementRef::wrap).filter(small).any(|small| shown(small) == *remark);
+    let is_name = |text: &str| text.contains(char::is_alphabetic);
+    (set_apart && is_name(name) && is_name(remark)).then(|| format!("{name} ({remark})"))
 }
 
 /// The rows that stand on top of each other in one row's cells, line by line: names in one cell and their prices in the
