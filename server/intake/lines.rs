@@ -296,7 +296,6 @@ impl LineReader {
                 may_be_name: !marked && !VOCABULARY.has_within(name, Use::Group),
             });
             self.beside.clear();
-            self.tiers.clear();
             self.headed = !perhaps;
             return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }

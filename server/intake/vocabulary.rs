@@ -146,6 +146,10 @@ impl Vocabulary {
 
     /// The unit a word means; `ton` alone means none.
     pub fn unit(&self, word: &str) -> Option<PriceUnit> {
+        // `ST` is a short ton, and `St.` a piece.
+        if matches!(word, "St" | "st") {
+            return Some(PriceUnit::Each);
+        }
         MassUnit::from_word(word)
             .map(PriceUnit::Mass)
             .or_else(|| with_normal(word, |normal| self.units.get(normal).copied()))

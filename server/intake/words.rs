@@ -100,7 +100,9 @@ impl WordBook {
         let strange = words.iter().filter(|word| !self.of_word[**word as usize].is_own).count();
         let of_the_trade = strange <= 1 && strange * 2 <= words.len() || words.len() <= 1;
         let mut heading = Heading { number: self.headings.len() + 1, ..Heading::default() };
-        if of_the_trade {
+        // `Varios` says of nothing below it that it is mixed.
+        let miscellaneous = words.as_slice() == [self.number("mixed")];
+        if of_the_trade && !miscellaneous {
             heading.rivals = self.rivals(&words);
             let parts = named_together(text);
             for part in &parts {

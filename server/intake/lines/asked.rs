@@ -1,12 +1,17 @@
 //! Lines with words in the place of a price: “call”, “POA”, “no charge”.
 
 use crate::draft::DraftPrice;
+use crate::firm::is_firm;
 use crate::parts::{Part, starts_with, trimmed};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// A name with “call”, “POA” or “no charge” in the place of its price.
 pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
+    // `Rottami Canneto s.n.c.` is no scrap that is taken at no charge.
+    if is_firm(text) {
+        return None;
+    }
     let end = scan.tokens.len();
     let end =
         if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };

@@ -54,8 +54,8 @@ fn wordings_of_every_grade() {
             continue;
         }
         assert!(graded >= 200 && none >= 30, "{language}");
-        assert!(right * 100 >= graded * 85, "{language}: {right} of {graded} right");
-        assert!(wrong * 100 <= graded * 2, "{language}: {wrong} of {graded} wrong");
-        assert!(taken * 100 <= none * 5, "{language}: {taken} of {none} taken for a grade");
+        assert!(right * 100 >= graded * 92, "{language}: {right} of {graded} right");
+        assert!(wrong * 100 <= graded, "{language}: {wrong} of {graded} wrong");
+        assert!(taken * 100 <= none * 3, "{language}: {taken} of {none} taken for a grade");
     }
 }
