@@ -4,13 +4,13 @@
 //! bare, aluminium wire never copper wire. What contradicts what is data, in `vocabulary.toml`.
 
 mod absent;
+mod head;
 mod met;
 mod said;
 
-use std::borrow::Cow;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 use rustc_hash::FxHashMap as HashMap;
 use serde::{Deserialize, Serialize};
@@ -18,7 +18,7 @@ use trade::ids::GradeId;
 
 use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
-use crate::words::{Heading, Word, WordBook, Words, stem};
+use crate::words::{Word, WordBook, Words, stem};
 use met::Book;
 use said::{Said, includes};
 
@@ -29,12 +29,6 @@ pub const PROPOSED_FROM: u8 = 75;
 const CLEAR_BY: u8 = 6;
 /// Taken off where the name says something the wording leaves open: `insulated wire` may be 60 or 80 %.
 const UNSAID: u8 = 15;
-/// The score of a wording whose alternatives all mean one grade, and of one whose head does, less two for each word that
-/// it adds.
-const ALTERNATIVES: u8 = 92;
-const HEAD: u8 = 92;
-/// A wording that adds more words to its head than this is about something else.
-const MOST_ADDED: usize = 6;
 /// Taken off where only the heading, not the wording, supplied a word of the name.
 const FROM_HEADING: u8 = 2;
 /// The same where that is most of what they have in common.
@@ -274,70 +268,6 @@ impl Catalogue {
         Proposal { score, ..closest }
     }
 
-    /// The one grade that all alternatives of the wording mean: `Light iron / shred`, `Bare bright / Cuivre nu brillant`.
-    fn by_alternatives(
-        &self,
-        book: &mut Book,
-        wording: &str,
-        group: &Arc<Heading>,
-        whole: &Said,
-    ) -> Option<Proposal> {
-        if !wording.contains(['/', '|']) {
-            return None;
-        }
-        let parts: Vec<&str> =
-            wording.split(['/', '|']).map(str::trim).filter(|part| !part.is_empty()).collect();
-        if !(2..=4).contains(&parts.len()) {
-            return None;
-        }
-        let grades: Option<Vec<usize>> = parts
-            .iter()
-            .map(|part| {
-                let words = book.words.words(part);
-                self.met(book, &words, group).named()
-            })
-            .collect();
-        let grades = grades?;
-        let one = *grades.first()?;
-        let agree = grades.iter().all(|grade| *grade == one) && !self.denied(one, whole);
-        agree.then(|| Proposal {
-            grade: Some(self.grades[one].clone()),
-            score: ALTERNATIVES,
-            why: How::Scored,
-        })
-    }
-
-    /// The grade that the wording's head means word for word, where what it adds in brackets or behind a comma says
-    /// nothing against it: `Hard drives (with board)`, `Motherboards, large socket`.
-    fn by_head(
-        &self,
-        book: &mut Book,
-        wording: &str,
-        group: &Arc<Heading>,
-        words: &[Word],
-        whole: &Said,
-    ) -> Option<Proposal> {
-        let bare = without_brackets(wording);
-        let heads = [Some(&*bare), bare.split(',').next(), bare.split(" - ").next()];
-        let heads = heads.map(|head| head.unwrap_or_default().trim());
-        for (at, head) in heads.into_iter().enumerate() {
-            if head.is_empty() || head == wording.trim() || heads[..at].contains(&head) {
-                continue;
-            }
-            let of_head = book.words.words(head);
-            let Some(grade) = self.met(book, &of_head, group).named() else { continue };
-            let more = words.iter().filter(|word| !of_head.contains(word)).count();
-            if more <= MOST_ADDED && !self.denied(grade, whole) {
-                return Some(Proposal {
-                    grade: Some(self.grades[grade].clone()),
-                    score: HEAD - 2 * more as u8,
-                    why: How::Scored,
-                });
-            }
-        }
-        None
-    }
-
     /// Whether the wording says something that no phrase of the grade goes along with, or names another grade as well.
     fn denied(&self, grade: usize, said: &Said) -> bool {
         self.contradicted(grade, said) || {
@@ -478,25 +408,4 @@ impl Catalogue {
         }
         [best.first().copied(), best.get(1).copied()]
     }
-}
-
-/// The text without what stands in brackets.
-fn without_brackets(text: &str) -> Cow<'_, str> {
-    if !text.contains(['(', ')', '[', ']']) {
-        return Cow::Borrowed(text);
-    }
-    let mut depth = 0usize;
-    text.chars()
-        .filter(|c| match c {
-            '(' | '[' => {
-                depth += 1;
-                false
-            }
-            ')' | ']' => {
-                depth = depth.saturating_sub(1);
-                false
-            }
-            _ => depth == 0,
-        })
-        .collect()
 }

@@ -2,12 +2,13 @@
 
 mod asked;
 mod heading;
+mod listed;
 
 use crate::context::{Context, heading_name, is_heading, names_goods};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
-use crate::number::{self, Habit, Marks};
+use crate::number::{Habit, Marks};
 use crate::parts::{self, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
@@ -16,13 +17,12 @@ use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_behind, on_request};
 use heading::Heading;
+use listed::{ends_with_its_only_number, listed, listed_by_bare_numbers};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
 /// So many lines that end with a bare number make a list of such.
 const FEWEST_BARE: usize = 8;
-/// Digits and marks of a bare price.
-const LONGEST_BARE: usize = 6;
 /// A line with more words is no name of a price below it.
 const MOST_NAME_WORDS: usize = 10;
 
@@ -333,19 +333,6 @@ impl LineReader {
     }
 }
 
-/// Whether a line is a few words and a number behind them, as a price is that nothing marks.
-fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
-    let last = scan.tokens.len().saturating_sub(1);
-    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
-    let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours) || scan.is(at, Use::PhoneLabel));
-    scan.kind(last) == Some(Kind::Number)
-        && scan.numbers().count() == 1
-        && scan.word(last).len() <= LONGEST_BARE
-        && (1..=MOST_NAME_WORDS).contains(&words)
-        && !hours
-        && !starts_with(scan, Use::Remark)
-}
-
 /// Whether a line that no heading looks like may still be the name of a price below it: `6063 Extrusion, bare`.
 fn may_be_a_name(text: &str) -> bool {
     let words = text.split_whitespace().count();
@@ -353,68 +340,6 @@ fn may_be_a_name(text: &str) -> bool {
         && text.chars().any(char::is_alphabetic)
         && !is_contact(text)
         && !text.ends_with(['.', '!', '?', ':'])
-}
-
-/// The items of a line that lists several, each with its price, between semicolons; what introduces them is an item of
-/// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
-fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
-    if let Some(items) = listed_by_commas(text) {
-        return Some(items);
-    }
-    let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();
-    let priced = |item: &&&str| !price::prices(&Scan::of(item), draft.marks).is_empty();
-    if items.len() < 3 || items.iter().filter(priced).count() < 2 {
-        return None;
-    }
-    let (first, rest) = items.split_first()?;
-    let introduced = first.split_once(": ").filter(|(before, after)| {
-        !before.contains(|c: char| c.is_ascii_digit())
-            && price::prices(&Scan::of(before), draft.marks).is_empty()
-            && !after.is_empty()
-    });
-    let mut all = match introduced {
-        Some((before, after)) => vec![before, after],
-        None => vec![*first],
-    };
-    all.extend(rest);
-    Some(all)
-}
-
-/// Items that each end with their bare number, and what is said behind the last: `perfil 41. Lámina 31, sin tornillos`.
-fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
-    let mut items = Vec::new();
-    let mut from = 0;
-    for (at, mark) in text.match_indices([',', '.', ';']) {
-        let ends = text[..at].ends_with(|c: char| c.is_ascii_digit());
-        if ends && text[at + mark.len()..].starts_with(' ') {
-            items.push(text[from..at].trim());
-            from = at + mark.len();
-        }
-    }
-    let rest = text[from..].trim();
-    let numbered = |item: &str| item.contains(|c: char| c.is_ascii_digit());
-    items.extend(Some(rest).filter(|rest| numbered(rest)));
-    let priced = |item: &&str| ends_with_its_only_number(&Scan::of(item));
-    (from > 0 && items.iter().all(priced)).then_some(items)
-}
-
-/// The same with commas, of bare numbers, where the introduction says what they are: `Ferrous by the gross ton: heavy
-/// melt 225, tin 168, plate 240`.
-fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
-    let (before, after) = text.split_once(": ")?;
-    let introduces = !Context::of(before, false).is_empty() && is_heading(before);
-    let items: Vec<&str> = after.split(", ").map(str::trim).collect();
-    let numbered = |item: &&str| {
-        let scan = Scan::of(item);
-        let numbers = scan.numbers().count();
-        let last = scan.tokens.len().checked_sub(1).and_then(|last| scan.kind(last));
-        numbers == 1
-            && last == Some(Kind::Number)
-            && scan.numbers().all(|number| !number::looks_like_price(number))
-            && item.chars().any(char::is_alphabetic)
-    };
-    (introduces && items.len() >= 2 && items.iter().all(numbered))
-        .then(|| [before].into_iter().chain(items).collect())
 }
 
 /// Whether a name is nothing but a month and its year, or a day.

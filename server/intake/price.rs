@@ -1,5 +1,7 @@
 //! Prices inside a scanned line or cell: amount, range, sign, currency and unit.
 
+mod unit;
+
 use rust_decimal::{Decimal, dec};
 use trade::mass::MassUnit;
 use trade::money::{Currency, LARGEST_AMOUNT, PriceUnit};
@@ -7,6 +9,8 @@ use trade::money::{Currency, LARGEST_AMOUNT, PriceUnit};
 use crate::number::{self, Marks};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
+use unit::apiece;
+pub(crate) use unit::unit_words;
 
 /// A high end more than this many times the low end is no range but another number.
 const WIDEST_RANGE: Decimal = dec!(5);
@@ -327,64 +331,6 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
 
 fn starts_unit(scan: &Scan<'_>, at: usize) -> bool {
     scan.kind(at) == Some(Kind::Slash) || (scan.is(at, Use::Per) && unit_words(scan, at + 1).is_some())
-}
-
-/// The unit that begins at token `at`, and the token behind it.
-pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)> {
-    let numbered = matches!(scan.kind(at + 1), Some(Kind::Number | Kind::Fact)) && !scan.spaced(at + 1);
-    if scan.kind(at) == Some(Kind::Hash) && !numbered {
-        return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Pound)), at + 1));
-    }
-    if let Some(next) = apiece(scan, at) {
-        return Some((UnitText::Unit(PriceUnit::Each), next));
-    }
-    let (times, at) = match scan.kind(at) {
-        Some(Kind::Number) => (scan.word(at), at + 1),
-        _ => ("1", at),
-    };
-    if !(scan.is(at, Use::UnitStart) || scan.is(at, Use::Ton)) {
-        return None;
-    }
-    for length in (1..=3).rev() {
-        let words = (at..at + length).all(|i| scan.kind(i) == Some(Kind::Word));
-        let run = scan.between(at, at + length);
-        if !words || run.is_empty() {
-            continue;
-        }
-        let last = at + length;
-        if VOCABULARY.has(run, Use::Ton) && times == "1" {
-            return Some((UnitText::Ton, last));
-        }
-        if let Some(unit) = VOCABULARY.unit(run).and_then(|unit| multiple(times, unit)) {
-            return Some((UnitText::Unit(unit), last));
-        }
-    }
-    None
-}
-
-/// The token behind the Italian `cad.`, which without its dot is a currency, or the Dutch `p/st`, whose first letter can be
-/// pennies.
-fn apiece(scan: &Scan<'_>, at: usize) -> Option<usize> {
-    let short = scan.word(at) == "cad" && scan.word(at + 1) == "." && !scan.spaced(at + 1);
-    let per_piece = scan.word(at) == "p"
-        && scan.kind(at + 1) == Some(Kind::Slash)
-        && VOCABULARY.unit(scan.word(at + 2)) == Some(PriceUnit::Each);
-    if short { Some(at + 2) } else { per_piece.then_some(at + 3) }
-}
-
-/// The unit that so many of another are: `100 kg`, `2000 lb`.
-fn multiple(times: &str, unit: PriceUnit) -> Option<PriceUnit> {
-    let PriceUnit::Mass(mass) = unit else { return (times == "1").then_some(unit) };
-    let digits: String = times.chars().filter(char::is_ascii_digit).collect();
-    Some(PriceUnit::Mass(match (digits.as_str(), mass) {
-        ("1", mass) => mass,
-        ("100", MassUnit::Pound) => MassUnit::Hundredweight,
-        ("100", MassUnit::Kilogram) => MassUnit::HundredKilograms,
-        ("1000", MassUnit::Kilogram) => MassUnit::Tonne,
-        ("2000", MassUnit::Pound) => MassUnit::ShortTon,
-        ("2240", MassUnit::Pound) => MassUnit::GrossTon,
-        _ => return None,
-    }))
 }
 
 /// `($0.05)`: brackets right around the number and its currency, before any unit.

@@ -1,0 +1,88 @@
+//! Several items in one line, and lines whose price is a bare number.
+
+use super::MOST_NAME_WORDS;
+use crate::context::{Context, is_heading};
+use crate::draft::Draft;
+use crate::number;
+use crate::parts::starts_with;
+use crate::price;
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::Use;
+
+/// Digits and marks of a bare price.
+const LONGEST_BARE: usize = 6;
+
+/// The items of a line that lists several, each with its price, between semicolons; what introduces them is an item of
+/// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
+pub(super) fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
+    if let Some(items) = listed_by_commas(text) {
+        return Some(items);
+    }
+    let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();
+    let priced = |item: &&&str| !price::prices(&Scan::of(item), draft.marks).is_empty();
+    if items.len() < 3 || items.iter().filter(priced).count() < 2 {
+        return None;
+    }
+    let (first, rest) = items.split_first()?;
+    let introduced = first.split_once(": ").filter(|(before, after)| {
+        !before.contains(|c: char| c.is_ascii_digit())
+            && price::prices(&Scan::of(before), draft.marks).is_empty()
+            && !after.is_empty()
+    });
+    let mut all = match introduced {
+        Some((before, after)) => vec![before, after],
+        None => vec![*first],
+    };
+    all.extend(rest);
+    Some(all)
+}
+
+/// Items that each end with their bare number, and what is said behind the last: `perfil 41. Lámina 31, sin tornillos`.
+pub(super) fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
+    let mut items = Vec::new();
+    let mut from = 0;
+    for (at, mark) in text.match_indices([',', '.', ';']) {
+        let ends = text[..at].ends_with(|c: char| c.is_ascii_digit());
+        if ends && text[at + mark.len()..].starts_with(' ') {
+            items.push(text[from..at].trim());
+            from = at + mark.len();
+        }
+    }
+    let rest = text[from..].trim();
+    let numbered = |item: &str| item.contains(|c: char| c.is_ascii_digit());
+    items.extend(Some(rest).filter(|rest| numbered(rest)));
+    let priced = |item: &&str| ends_with_its_only_number(&Scan::of(item));
+    (from > 0 && items.iter().all(priced)).then_some(items)
+}
+
+/// The same with commas, of bare numbers, where the introduction says what they are: `Ferrous by the gross ton: heavy
+/// melt 225, tin 168, plate 240`.
+fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
+    let (before, after) = text.split_once(": ")?;
+    let introduces = !Context::of(before, false).is_empty() && is_heading(before);
+    let items: Vec<&str> = after.split(", ").map(str::trim).collect();
+    let numbered = |item: &&str| {
+        let scan = Scan::of(item);
+        let numbers = scan.numbers().count();
+        let last = scan.tokens.len().checked_sub(1).and_then(|last| scan.kind(last));
+        numbers == 1
+            && last == Some(Kind::Number)
+            && scan.numbers().all(|number| !number::looks_like_price(number))
+            && item.chars().any(char::is_alphabetic)
+    };
+    (introduces && items.len() >= 2 && items.iter().all(numbered))
+        .then(|| [before].into_iter().chain(items).collect())
+}
+
+/// Whether a line is a few words and a number behind them, as a price is that nothing marks.
+pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
+    let last = scan.tokens.len().saturating_sub(1);
+    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours) || scan.is(at, Use::PhoneLabel));
+    scan.kind(last) == Some(Kind::Number)
+        && scan.numbers().count() == 1
+        && scan.word(last).len() <= LONGEST_BARE
+        && (1..=MOST_NAME_WORDS).contains(&words)
+        && !hours
+        && !starts_with(scan, Use::Remark)
+}
