@@ -180,6 +180,11 @@ async fn tiers_and_charges_are_kept(shop: &TestShop) {
     let at = |pounds: Decimal| quotes.at(Mass::of(pounds, MassUnit::Pound)).map(|quote| quote.price.amount);
     assert_eq!((at(dec!(99)), at(dec!(100))), (Some(dec!(3.40)), Some(dec!(3.60))));
     assert!(shop.get("/prices").await.ok().says("3.60 USD/lb from 100 lb"));
+
+    // A shop that weighs in pounds reads a metric tier as its yard wrote it.
+    let metric = "Item,Price,From 500 kg\nNo. 2 copper,$7.60/kg,$7.95/kg\n";
+    let review = upload(shop, &outlet, "metric.csv", metric).await.ok();
+    assert!(review.says("from 500 kg"), "{}", review.text("main"));
 }
 
 async fn a_price_put_right_in_the_review_is_what_is_saved(shop: &TestShop) {

@@ -11,7 +11,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 use serde::Deserialize;
-use trade::mass::{Mass, MassStyle};
+use trade::mass::{Mass, MassStyle, MassUnit};
 use trade::money::{Currency, Money, show_amount};
 use trade::reading;
 
@@ -130,10 +130,14 @@ impl Visitor {
 
     /// `from 100 lb`, for a price that does not hold for every load.
     pub fn tier(&self, from: impl Value<Mass>) -> Option<String> {
-        let (from, unit) = (from.value(), self.style().unit());
-        let number = from.in_unit(unit).normalize();
-        // Sheets have their tiers in round numbers of one unit or the other; what is not round here is read as typed.
-        let words = if number.scale() <= 1 { format!("{number} {unit}") } else { self.spelled(from) };
+        let (from, style) = (from.value(), self.style());
+        // Sheets have their tiers in round numbers of one unit or the other; what is round in neither is read as typed.
+        let of_unit = |unit: MassUnit| (from.in_unit(unit).normalize(), unit);
+        let mut ways = [style, style.other()].into_iter().map(|style| of_unit(style.unit()));
+        let words = match ways.find(|(number, _)| number.scale() <= 1) {
+            Some((number, unit)) => format!("{number} {unit}"),
+            None => self.spelled(from),
+        };
         (!from.is_zero()).then(|| format!("from {}", unbroken(&words)))
     }
 
