@@ -111,9 +111,9 @@ mod tests {
         assert_eq!(count(), grades);
 
         let mut weighed = shelf.clone();
-        weighed.lots[0].net = weighed.lots[0].net + Mass::from_grams(250.into());
+        weighed.lots[0].net += Mass::from_grams(250.into());
         let mut tomorrow = shelf.clone();
-        tomorrow.facts.today = tomorrow.facts.today + 1.day();
+        tomorrow.facts.today += 1.day();
         let outlet = shelf.outlets.iter().find(|outlet| outlet.quotes.len() > 1).unwrap();
         let mut quotes = outlet.quotes.clone();
         let (gone, _) = quotes.pop_first().unwrap();
