@@ -3,13 +3,13 @@
 use std::borrow::Cow;
 use std::rc::Rc;
 
+use iso_currency::Country;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 
 use crate::context::Context;
 use crate::cuts::{Cut, Cuts};
 use crate::sheet::{Place, Problem};
-use trade::money::Currency;
 
 /// Bounds on what is read; a price sheet is far inside them.
 pub(crate) const MOST_ROWS: u32 = 20_000;
@@ -27,8 +27,8 @@ pub(crate) struct Document {
     /// Texts that date the document from outside its lines.
     pub dates: Vec<String>,
     pub problems: Vec<Problem>,
-    /// The currency of the country that a page names as its own.
-    pub region: Option<Currency>,
+    /// The country that a page names as its own.
+    pub country: Option<Country>,
 }
 
 impl Document {

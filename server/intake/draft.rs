@@ -52,8 +52,9 @@ pub(crate) enum DraftPrice {
 }
 
 /// Whether words say that the outlet charges.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) enum Charge {
+    #[default]
     No,
     /// A word that may belong to the name.
     Perhaps,

@@ -221,6 +221,11 @@ impl Catalogue {
         self.holding.get(word as usize).map_or(&[], Vec::as_slice)
     }
 
+    /// How many words it has met and remembers: who keeps it for long makes another one when they are many.
+    pub fn words_met(&self) -> usize {
+        self.book.lock().unwrap_or_else(PoisonError::into_inner).words.len()
+    }
+
     /// What the wording means, under the heading `group`, to an outlet that has `learned` meanings.
     pub fn propose(&self, learned: &Learned, wording: &str, group: Option<&str>) -> Proposal {
         match learned.meaning(wording, group) {

@@ -100,13 +100,17 @@ impl Hints {
         // Nobody weighs in pounds where dollars are pesos.
         dollars
             .retain(|currency, words| *words >= FEWEST_WORDS && !(in_pounds && *currency == Currency::MXN));
+        let of_country = |currency: &&Currency| {
+            document.country.as_ref().is_some_and(|country| currency.used_by().contains(country))
+        };
+        let by_country = shared.and_then(|currencies| currencies.iter().find(of_country)).copied();
         let shared = shared.and_then(|currencies| currencies.first().copied());
         // `$` on a sheet in French is Canadian.
         let shared = match shared {
             // Who weighs in kilos and not in pounds, in English, pays no American ones.
             Some(Currency::USD) => {
                 let by_kilo = (in_kilos && !in_pounds).then_some(Currency::AUD);
-                document.region.or_else(|| most(dollars, &[])).or(by_kilo).or(shared)
+                by_country.or_else(|| most(dollars, &[])).or(by_kilo).or(shared)
             }
             other => other,
         };

@@ -218,9 +218,10 @@ fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
         let next = (header + 2..rows.len()).find(|&at| rows[at].pieces.len() != width && heads(at));
         // Lines that have their price within them are no rows of it.
         let own = |row: &Row| row.pieces.len() == 1 && names_its_price(row, marks);
-        let lines = (header + 2..rows.len())
-            .find(|&at| own(&rows[at]) && rows[at..].iter().filter(|row| own(row)).count() >= 3);
-        let next = next.into_iter().chain(lines).min();
+        let until = next.unwrap_or(rows.len());
+        let mut lines = (header + 2..until).filter(|&at| own(&rows[at]));
+        let first = lines.next().filter(|_| lines.nth(FEWEST_LINES - 2).is_some());
+        let next = first.or(next);
         // A heading stands right above the names of the columns, and belongs to them.
         let end = next.map_or(rows.len(), |next| next - usize::from(rows[next - 1].pieces.len() == 1));
         let is_table = width >= 3 || tiered(&grid[header], marks) || next.is_some();
@@ -254,12 +255,7 @@ fn with_names_in_one_row(rows: &[Row], marks: Marks) -> Vec<Row> {
 
 /// Two rows as one, each piece below the one it overlaps with; `None` where that names no more tiers than either row does.
 fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
-    let holds_price = |row: &Row| {
-        let scan = |piece: &Piece| {
-            price::prices(&Scan::of(&piece.text), marks).iter().any(|price| price.strength > Strength::Weak)
-        };
-        row.pieces.iter().any(scan)
-    };
+    let holds_price = |row: &Row| row.pieces.iter().any(|piece| price::is_within(&piece.text, marks));
     if above.pieces.len() < 2 || below.pieces.len() < 2 || holds_price(above) || holds_price(below) {
         return None;
     }

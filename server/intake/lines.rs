@@ -317,15 +317,8 @@ impl LineReader {
             source: text.to_string(),
             context: Context::of(piece, false),
             charge: charge(piece),
-            perhaps: false,
-            is_name: false,
-            above: None,
-            context_above: Context::default(),
-            tier: None,
-            is_tier: false,
-            may_be_firm: false,
-            may_be_name: false,
             group: Some(heading_name(piece).to_string()),
+            ..Heading::default()
         };
         self.beside = pieces.iter().map(heading).collect();
         self.heading = self.beside.first().cloned();

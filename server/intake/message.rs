@@ -2,7 +2,7 @@
 
 use crate::document::Line;
 use crate::number::{Habit, Marks};
-use crate::price::{self, Strength};
+use crate::price;
 use crate::scan::Scan;
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -188,7 +188,7 @@ fn begins_older(text: &str) -> bool {
 fn names_a_price(text: &str) -> bool {
     let scan = Scan::of(text);
     let marks = Marks::of(scan.numbers(), Habit::Point);
-    price::prices(&scan, marks).iter().any(|price| price.strength > Strength::Weak)
+    price::is_within(text, marks)
 }
 
 #[cfg(test)]

@@ -76,6 +76,11 @@ impl PriceText {
     }
 }
 
+/// Whether a text has a price in it that is marked as one: by decimals, a sign or a unit.
+pub(crate) fn is_within(text: &str, marks: Marks) -> bool {
+    prices(&Scan::of(text), marks).iter().any(|price| price.strength > Strength::Weak)
+}
+
 /// All numbers of the text that could be a price, in order; each takes its currency and unit with it.
 pub(crate) fn prices(scan: &Scan<'_>, marks: Marks) -> Vec<PriceText> {
     let mut found = Vec::new();

@@ -10,6 +10,7 @@ mod flat;
 mod grid;
 
 use encoding_rs::Encoding;
+use iso_currency::Country;
 use scraper::node::Node;
 use scraper::{ElementRef, Html};
 
@@ -19,7 +20,6 @@ use crate::format::Unreadable;
 use crate::sheet::{Place, Problem};
 use boxes::record;
 use element::{is_block, is_group_heading, is_unseen};
-use trade::money::Currency;
 
 /// Elements nested deeper than this are no page that a person wrote, and cost the parser time by their square.
 const DEEPEST: usize = 400;
@@ -79,24 +79,14 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Document, Unreadable> {
     page.walk(html.root_element());
     page.end_line();
     page.end_block();
-    page.document.region = html.root_element().attr("lang").and_then(currency_of);
+    page.document.country = html.root_element().attr("lang").and_then(country);
     Ok(page.document)
 }
 
-/// The currency of the country in a language tag (BCP 47): `en-CA`.
-fn currency_of(language: &str) -> Option<Currency> {
+/// The country in a language tag (BCP 47): `en-CA`.
+fn country(language: &str) -> Option<Country> {
     let (_, country) = language.split_once('-')?;
-    Some(match country.to_ascii_uppercase().as_str() {
-        "CL" => Currency::CLP,
-        "CO" => Currency::COP,
-        "AR" => Currency::ARS,
-        "US" => Currency::USD,
-        "CA" => Currency::CAD,
-        "AU" => Currency::AUD,
-        "NZ" => Currency::NZD,
-        "MX" => Currency::MXN,
-        _ => return None,
-    })
+    country.to_ascii_uppercase().parse().ok()
 }
 
 /// The text in the encoding that the page names, or else the one that its bytes show.

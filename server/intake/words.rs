@@ -72,6 +72,11 @@ struct Facts {
 }
 
 impl WordBook {
+    /// How many words and headings it holds.
+    pub fn len(&self) -> usize {
+        self.plain.len() + self.headings.len()
+    }
+
     /// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
     pub fn words(&mut self, text: &str) -> Words {
         let normal = match text.contains(['\'', '’']) {

@@ -19,7 +19,8 @@ pub(super) struct Book {
     no_heading: Arc<Heading>,
 }
 
-/// What a proposal depends on: the words that say something of a grade, how many others there are, and the heading by its number.
+/// What a proposal depends on: the words that say something of a grade, how many others there are, and the heading by its
+/// number.
 #[derive(Debug, PartialEq, Eq, Hash)]
 struct Key {
     telling: Words,

@@ -7,7 +7,7 @@ use crate::parts::charge;
 use crate::scan::Scan;
 use crate::tier::{TierText, Within};
 
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Heading {
     pub name: String,
     pub source: String,
@@ -54,17 +54,12 @@ impl Heading {
         Heading {
             name: name.to_string(),
             source: name.to_string(),
-            context: Context::default(),
             charge: charge(name),
-            perhaps: false,
-            is_name: false,
             group: above.clone(),
             above,
             context_above,
-            tier: None,
-            is_tier: false,
             may_be_name: true,
-            may_be_firm: false,
+            ..Heading::default()
         }
     }
 

@@ -5,8 +5,7 @@ use scraper::ElementRef;
 use super::element::is_heading;
 use super::flat::{lines_shown, shown};
 use crate::number::{Habit, Marks};
-use crate::price::{self, Strength};
-use crate::scan::Scan;
+use crate::price;
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// One of at least two boxes of the same kind side by side, each with a name and a price of a few words: its text in
@@ -44,10 +43,7 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
 /// A name, what is said of it, and then its price, with the price behind the name: what stands between the two is a remark.
 fn name_and_price(lines: &[String], headed: bool) -> Option<String> {
     let marks = Marks::of([], Habit::Point);
-    let priced = |line: &String| {
-        price::prices(&Scan::of(line), marks).iter().any(|price| price.strength > Strength::Weak)
-            || VOCABULARY.has(line, Use::OnRequest)
-    };
+    let priced = |line: &String| price::is_within(line, marks) || VOCABULARY.has(line, Use::OnRequest);
     let at = lines.iter().position(priced).filter(|at| *at >= 2)?;
     let says = |line: &String| line.ends_with(['.', '!']) || line.split_whitespace().count() > 4;
     if !(headed || lines[1..at].iter().all(says)) || !lines[0].contains(char::is_alphabetic) {

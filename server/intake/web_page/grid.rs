@@ -7,8 +7,7 @@ use super::element::{is_block, is_cell};
 use super::flat::{lines_shown, shown};
 use crate::document::{Cell, MOST_CHARACTERS, MOST_COLUMNS, MOST_TEXT, cut};
 use crate::number::{Habit, Marks};
-use crate::price::{self, Strength};
-use crate::scan::Scan;
+use crate::price;
 use crate::sheet::Problem;
 
 /// A cell spans at most so many rows or columns.
@@ -127,9 +126,7 @@ fn stacked(row: ElementRef<'_>) -> Option<Vec<Vec<Cell>>> {
     let high = lines.iter().filter(|lines| lines.len() == height).count();
     // A remark in two lines beside a name does not make two rows, nor does `$3.90` above `per lb`.
     let marks = Marks::of([], Habit::Point);
-    let is_priced = |line: &&String| {
-        price::prices(&Scan::of(line), marks).iter().any(|price| price.strength > Strength::Weak)
-    };
+    let is_priced = |line: &&String| price::is_within(line, marks);
     let priced =
         |lines: &Vec<String>| lines.len() == height && lines.iter().filter(is_priced).count() * 2 > height;
     if high < 2 || high < filled || !lines.iter().any(priced) {

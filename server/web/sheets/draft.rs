@@ -26,6 +26,9 @@ use crate::web::failure::Failure;
 use crate::web::form::Form;
 use crate::web::page::{Page, Screen, Visitor, html};
 
+/// More grades than these without a price are folded, so that the lines are not pushed off a phone's screen.
+const MOST_NAMED: usize = 8;
+
 /// Lines in one page of the review.
 const LINES_SHOWN: usize = 25;
 
@@ -93,6 +96,12 @@ struct DraftPage {
     families: Families,
     counts: Counts,
     rest_left_out: bool,
+}
+
+impl DraftPage {
+    fn folds_no_longer(&self) -> bool {
+        self.no_longer.len() > MOST_NAMED
+    }
 }
 
 /// How many lines stand where, over the whole sheet.
