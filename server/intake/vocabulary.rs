@@ -15,6 +15,7 @@ use trade::money::{Currency, PriceUnit};
 
 pub(crate) use uses::{Column, Use, Uses};
 
+pub(crate) use languages::root;
 use languages::{LANGUAGES, entry, roots, spelled};
 
 use crate::wording::{normal, normal_wording, with_lower, with_normal};
@@ -49,7 +50,7 @@ pub(crate) struct Vocabulary {
     /// Words of other languages, as they stand and by their roots.
     english: HashMap<Cow<'static, str>, &'static str>,
     english_by_root: HashMap<Cow<'static, str>, &'static str>,
-    /// The roots of the first words of those that are several, and how many those are at most.
+    /// The roots of the first two words of those that are several, and how many those are at most.
     english_starts: HashMap<String, usize>,
     /// Words that names of grades have in English, without their plural endings.
     own: HashSet<String>,
@@ -174,10 +175,10 @@ impl Vocabulary {
         self.stand_in_starts.get(word).copied().unwrap_or(1)
     }
 
-    /// How many words that begin with this one, in any of its endings, mean something in another language at most.
-    pub fn longest_english(&self, word: &str) -> usize {
-        let longest = |word: &str| self.english_starts.get(roots(word).as_ref()).copied().unwrap_or(1);
-        longest(word).max(longest(&stem(word)))
+    /// How many words that begin with two of these roots, with a blank between them, mean something in another language at
+    /// most; 0 where none do.
+    pub fn longest_english(&self, start: &str) -> usize {
+        self.english_starts.get(start).copied().unwrap_or_default()
     }
 
     /// The lists of rivals that a word is in, percentages aside.
@@ -318,7 +319,10 @@ impl Vocabulary {
         }
         let mut stand_in_starts = HashMap::default();
         for words in stand_ins.keys() {
-            start(&mut stand_in_starts, words, str::to_string);
+            if let Some((first, _)) = words.split_once(' ') {
+                let longest = stand_in_starts.entry(first.to_string()).or_default();
+                *longest = words.split(' ').count().max(*longest);
+            }
         }
         let entries = translated.iter().map(|(_, words)| words.len() / 24).sum();
         let mut english: HashMap<Cow<'static, str>, &'static str> =
@@ -337,11 +341,15 @@ impl Vocabulary {
                     Entry::Occupied(_) => continue,
                     Entry::Vacant(place) => place.insert(meaning),
                 };
-                start(&mut english_starts, &key, |word| roots(word).into_owned());
                 let root = match key {
                     Cow::Borrowed(key) => roots(key),
                     Cow::Owned(key) => Cow::Owned(roots(&key).into_owned()),
                 };
+                let blanks = || root.match_indices(' ').map(|(at, _)| at).chain([root.len()]);
+                if let Some(start) = blanks().nth(1) {
+                    let longest = english_starts.entry(root[..start].to_string()).or_default();
+                    *longest = blanks().count().max(*longest);
+                }
                 english_by_root.entry(root).or_insert(meaning);
             }
         }
@@ -386,14 +394,6 @@ impl Vocabulary {
             rival_lists,
             idle: file.idle.words.into_iter().collect(),
         })
-    }
-}
-
-/// Takes note of how many words these are that begin as `form` has it.
-fn start(starts: &mut HashMap<String, usize>, words: &str, form: impl Fn(&str) -> String) {
-    if let Some((first, _)) = words.split_once(' ') {
-        let longest = starts.entry(form(first)).or_default();
-        *longest = words.split(' ').count().max(*longest);
     }
 }
 

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashMap as HashMap;
 
-use crate::vocabulary::{Rivals, Use, VOCABULARY};
+use crate::vocabulary::{Rivals, Use, VOCABULARY, root};
 use crate::wording::normal_wording;
 
 /// A word, by its number in the [`WordBook`].
@@ -26,6 +26,9 @@ pub(crate) struct WordBook {
     headings: HashMap<Box<str>, Arc<Heading>>,
     /// Whether a word, as it stands, speaks of what is not there or only comes along.
     asides: HashMap<Box<str>, bool>,
+    /// Two words that stand together, by their numbers.
+    pairs: HashMap<(usize, usize), usize>,
+    of_pair: Vec<Pair>,
 }
 
 /// What a heading says of the rows below it.
@@ -44,9 +47,17 @@ pub(crate) struct Heading {
 /// A word of a wording: in English, where it is known in another language, and without its ending.
 #[derive(Debug, Clone)]
 struct Plain {
-    /// So many words that begin with this one may mean something together.
-    longest_run: usize,
+    /// Without its endings, as it stands and without those of its plural.
+    roots: [Box<str>; 2],
     stems: Vec<usize>,
+}
+
+#[derive(Debug)]
+struct Pair {
+    /// So many words that begin with these two may mean something together.
+    longest_run: usize,
+    /// What the two mean together.
+    stems: Option<Vec<usize>>,
 }
 
 #[derive(Debug)]
@@ -72,9 +83,9 @@ struct Facts {
 }
 
 impl WordBook {
-    /// How many words and headings it holds.
+    /// How many words, pairs of them and headings it holds.
     pub fn len(&self) -> usize {
-        self.plain.len() + self.headings.len()
+        self.plain.len() + self.pairs.len() + self.headings.len()
     }
 
     /// The words of a text that say something about a grade, each in the one spelling that stands for all of its kind.
@@ -182,22 +193,51 @@ impl WordBook {
         let mut stems = Vec::with_capacity(8);
         let mut rest = normal;
         while !rest.is_empty() {
-            let (first, behind) = rest.split_once(' ').unwrap_or((rest, ""));
-            let number = self.plain(first);
-            match longest_run(rest, self.of_plain[number].longest_run, |run| VOCABULARY.english(run)) {
-                Some((run, meaning)) => {
-                    stems.extend(
-                        meaning.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)),
-                    );
+            let (word, behind) = rest.split_once(' ').unwrap_or((rest, ""));
+            let first = self.plain(word);
+            let next = behind.split(' ').next().filter(|next| !next.is_empty());
+            let both = next.map(|next| &rest[..word.len() + 1 + next.len()]);
+            if let Some((both, pair)) = both.map(|both| (both, self.pair(first, both))) {
+                let longer = longest_run(rest, self.of_pair[pair].longest_run);
+                if let Some((run, meaning)) = longer {
+                    stems.extend(self.stems_of_meaning(meaning));
                     rest = rest[run..].trim_start_matches(' ');
+                    continue;
                 }
-                None => {
-                    stems.extend_from_slice(&self.of_plain[number].stems);
-                    rest = behind;
+                if let Some(together) = &self.of_pair[pair].stems {
+                    stems.extend_from_slice(together);
+                    rest = rest[both.len()..].trim_start_matches(' ');
+                    continue;
                 }
             }
+            stems.extend_from_slice(&self.of_plain[first].stems);
+            rest = behind;
         }
         stems
+    }
+
+    fn stems_of_meaning(&mut self, meaning: &str) -> Vec<usize> {
+        meaning.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)).collect()
+    }
+
+    /// The number of two words that stand together, of which the first has this number.
+    fn pair(&mut self, first: usize, both: &str) -> usize {
+        let (_, next) = both.split_once(' ').unwrap_or((both, ""));
+        let key = (first, self.plain(next));
+        if let Some(&number) = self.pairs.get(&key) {
+            return number;
+        }
+        let roots = |form: usize| {
+            let [first, next] = [key.0, key.1].map(|word| &self.of_plain[word].roots[form]);
+            format!("{first} {next}")
+        };
+        let longest_run = VOCABULARY.longest_english(&roots(0)).max(VOCABULARY.longest_english(&roots(1)));
+        let meaning = if longest_run > 1 { VOCABULARY.english(both) } else { None };
+        let stems = meaning.map(|meaning| self.stems_of_meaning(meaning));
+        let number = self.of_pair.len();
+        self.of_pair.push(Pair { longest_run, stems });
+        self.pairs.insert(key, number);
+        number
     }
 
     /// The number of a word as it stands.
@@ -209,9 +249,10 @@ impl WordBook {
             Some(meaning) => meaning.to_string(),
             None => compound(word).unwrap_or_else(|| word.to_string()),
         };
-        let stems = english.split(' ').filter(|word| !word.is_empty()).map(|word| self.stem(word)).collect();
+        let stems = self.stems_of_meaning(&english);
         let number = self.of_plain.len();
-        self.of_plain.push(Plain { longest_run: VOCABULARY.longest_english(word), stems });
+        let roots = [root(word).into(), root(&stem(word)).into()];
+        self.of_plain.push(Plain { roots, stems });
         self.plain.insert(word.into(), number);
         number
     }
@@ -269,18 +310,14 @@ impl WordBook {
     }
 }
 
-/// The longest run of two words or more, and at most so many, that the text begins with and `find` knows: where it ends,
-/// and what it says of it.
-fn longest_run<'v>(
-    text: &str,
-    longest: usize,
-    find: impl Fn(&str) -> Option<&'v str>,
-) -> Option<(usize, &'v str)> {
+/// The longest run of three words or more, and at most so many, that the text begins with and that means something in
+/// English: where it ends, and what.
+fn longest_run(text: &str, longest: usize) -> Option<(usize, &'static str)> {
     let ends = || text.match_indices(' ').map(|(at, _)| at).chain([text.len()]).take(longest);
-    let words = if longest > 1 { ends().count() } else { 1 };
-    (2..=words).rev().find_map(|length| {
+    let words = if longest > 2 { ends().count() } else { 2 };
+    (3..=words).rev().find_map(|length| {
         let end = ends().nth(length - 1)?;
-        find(&text[..end]).map(|found| (end, found))
+        VOCABULARY.english(&text[..end]).map(|found| (end, found))
     })
 }
 

@@ -127,10 +127,11 @@ pub(super) fn looks_priced(cell: &Cell, marks: Marks) -> bool {
 
 /// Whether a cell is nothing but a unit.
 pub(crate) fn is_unit(text: &str) -> bool {
-    let scan = Scan::of(text);
+    // Most cells that are asked about hold a price.
+    if text.contains(|c: char| c.is_ascii_digit()) {
+        return text.contains("100")
+            && matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs");
+    }
     let context = Context::of(text, true);
-    let of_a_hundred = matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs");
-    let numbered = text.contains(|c: char| c.is_ascii_digit());
-    let named = context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4;
-    of_a_hundred || named && !numbered
+    context.unit.is_some() && context.currencies.is_empty() && Scan::of(text).tokens.len() <= 4
 }

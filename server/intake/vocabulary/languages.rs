@@ -33,7 +33,7 @@ pub(super) fn roots(words: &str) -> Cow<'_, str> {
 }
 
 /// A word without its endings.
-fn root(word: &str) -> &str {
+pub(crate) fn root(word: &str) -> &str {
     const ENDINGS: [&str; 19] = [
         "ami", "ych", "ich", "ego", "ens", "en", "es", "er", "em", "ow", "ej", "ns", "e", "n", "s", "a", "o",
         "i", "y",
