@@ -213,7 +213,7 @@ async fn count_anew(tx: &mut Tx, shop_id: &str, zone: &str, calendar: &TimeZone)
 }
 
 const ADD: Insert = Insert {
-    into: "INSERT INTO diverted_totals (shop_id, month, family, net_ug) VALUES",
+    into: "INSERT INTO diverted_totals (shop_id, month, family, net_ug)",
     behind: "ON CONFLICT (shop_id, month, family) DO UPDATE SET net_ug = diverted_totals.net_ug + excluded.net_ug",
 };
 

@@ -1,7 +1,5 @@
 //! Many rows into one table.
 
-use std::fmt::Write;
-
 use sqlx::{AssertSqlSafe, Database, SqlSafeStr, SqlStr, Sqlite};
 
 use super::{Query, StoreError, Tx};
@@ -30,7 +28,7 @@ impl From<Option<String>> for Value<'_> {
     }
 }
 
-/// A statement around its rows: `INSERT INTO … VALUES`, and what comes behind them.
+/// A statement around its rows: `INSERT INTO …`, and what comes behind them.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Insert {
     pub into: &'static str,
@@ -45,14 +43,14 @@ pub(super) struct Inserting<const COLUMNS: usize> {
     last: Option<Form<COLUMNS>>,
 }
 
-/// How a statement names the places of its values.
+/// How a statement spells what its rows have in common, which goes to the database once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Marks {
-    /// By number: what rows have in common goes once.
+enum Spelling {
+    /// All places have a number, and the number of what is common comes again in each row.
     Numbered,
-    /// By their order. SQLite looks a name up among the names of all places, each time a value goes to it: so many names take
-    /// longer than what goes once with them saves.
-    InOrder,
+    /// No place has a name, because SQLite looks a name up among those of all places each time a value goes to it: what is
+    /// common is a row of its own that every other one is joined to.
+    Joined,
 }
 
 /// The statement for so many rows that have these columns in common.
@@ -67,27 +65,25 @@ impl<const COLUMNS: usize> Inserting<COLUMNS> {
     /// Adds the rows, which are no more than [`AT_ONCE`], in their order.
     pub async fn add(&mut self, tx: &mut Tx, rows: Vec<[Value<'_>; COLUMNS]>) -> Result<(), StoreError> {
         let Some(first) = rows.first() else { return Ok(()) };
-        let marks = if tx.backend_name() == Sqlite::NAME { Marks::InOrder } else { Marks::Numbered };
-        let common = match marks {
-            Marks::Numbered => {
-                std::array::from_fn(|column| rows.iter().all(|row| row[column] == first[column]))
-            }
-            Marks::InOrder => [false; COLUMNS],
-        };
+        let spelling = if tx.backend_name() == Sqlite::NAME { Spelling::Joined } else { Spelling::Numbered };
+        let mut common = std::array::from_fn(|column| rows.iter().all(|row| row[column] == first[column]));
+        if common == [true; COLUMNS] {
+            common = [false; COLUMNS];
+        }
         let form = match self.last.take() {
             Some(form) if form.common == common && form.rows == rows.len() => form,
-            _ => Form { common, rows: rows.len(), sql: self.insert.sql(&common, rows.len(), marks) },
+            _ => Form { common, rows: rows.len(), sql: self.insert.sql(&common, rows.len(), spelling) },
         };
         // The last few rows, whose number is any, make no statement that is worth keeping.
         let mut query = sqlx::query(form.sql.clone()).persistent(rows.len() == AT_ONCE);
-        for (value, _) in first.iter().zip(common).filter(|(_, common)| *common) {
-            query = bind(query, value.clone());
-        }
-        for row in rows {
-            for (value, _) in row.into_iter().zip(common).filter(|(_, common)| !common) {
-                query = bind(query, value);
-            }
-        }
+        let shared: Vec<Value<'_>> =
+            first.iter().zip(common).filter(|(_, common)| *common).map(|(value, _)| value.clone()).collect();
+        let each = rows.into_iter().flat_map(|row| row.into_iter().zip(common));
+        let each = each.filter(|(_, common)| !common).map(|(value, _)| value);
+        query = match spelling {
+            Spelling::Numbered => shared.into_iter().chain(each).fold(query, bind),
+            Spelling::Joined => each.chain(shared).fold(query, bind),
+        };
         query.execute(&mut **tx).await?;
         self.last = Some(form);
         Ok(())
@@ -99,31 +95,56 @@ impl Insert {
         Inserting { insert: self, last: None }
     }
 
-    /// The text for so many rows. What the rows have in common has one place, before those of each row.
-    fn sql<const COLUMNS: usize>(self, common: &[bool; COLUMNS], rows: usize, marks: Marks) -> SqlStr {
-        let mut sql = self.into.to_string();
-        let mut next = common.iter().filter(|common| **common).count();
-        for row in 0..rows {
-            let mut next_common = 0;
-            for (column, common) in common.iter().enumerate() {
-                let place = if *common { &mut next_common } else { &mut next };
-                *place += 1;
-                let before = match (row, column) {
-                    (0, 0) => " (",
-                    (_, 0) => "), (",
-                    _ => ", ",
-                };
-                // Writing to a string cannot fail.
-                let _ = match marks {
-                    Marks::Numbered => write!(sql, "{before}${place}"),
-                    Marks::InOrder => write!(sql, "{before}?"),
-                };
-            }
-        }
-        sql.push_str(") ");
-        sql.push_str(self.behind);
+    /// The text for so many rows that have these columns in common.
+    fn sql<const COLUMNS: usize>(self, common: &[bool; COLUMNS], rows: usize, spelling: Spelling) -> SqlStr {
+        let sql = match spelling {
+            Spelling::Numbered => self.numbered(common, rows),
+            Spelling::Joined => self.joined(common, rows),
+        };
         AssertSqlSafe(sql).into_sql_str()
     }
+
+    /// The numbers of what is common come before those of each row.
+    fn numbered(self, common: &[bool], rows: usize) -> String {
+        let mut next = common.iter().filter(|common| **common).count();
+        let mut row = || {
+            let mut next_common = 0;
+            let place = |common: &bool| {
+                let place = if *common { &mut next_common } else { &mut next };
+                *place += 1;
+                format!("${place}")
+            };
+            common.iter().map(place).collect::<Vec<_>>()
+        };
+        let rows = in_brackets((0..rows).map(|_| row()));
+        format!("{} VALUES {rows} {}", self.into, self.behind)
+    }
+
+    /// The places of each row come before those of what is common.
+    fn joined(self, common: &[bool], rows: usize) -> String {
+        let shared = common.iter().filter(|common| **common).count();
+        let each = in_brackets((0..rows).map(|_| vec!["?".to_string(); common.len() - shared]));
+        if shared == 0 {
+            return format!("{} VALUES {each} {}", self.into, self.behind);
+        }
+        let (mut next, mut next_common) = (0, 0);
+        let column = |common: &bool| {
+            let (table, place) = if *common { ("shared", &mut next_common) } else { ("each", &mut next) };
+            *place += 1;
+            format!("{table}.column{place}")
+        };
+        let columns = common.iter().map(column).collect::<Vec<_>>().join(", ");
+        let shared = in_brackets(std::iter::once(vec!["?".to_string(); shared]));
+        // Without a condition, SQLite would take what stands behind it for that of the join.
+        format!(
+            "{} SELECT {columns} FROM (VALUES {each}) AS each CROSS JOIN (VALUES {shared}) AS shared WHERE true {}",
+            self.into, self.behind
+        )
+    }
+}
+
+fn in_brackets(rows: impl Iterator<Item = Vec<String>>) -> String {
+    rows.map(|row| format!("({})", row.join(", "))).collect::<Vec<_>>().join(", ")
 }
 
 fn bind<'q>(query: Query<'q>, value: Value<'_>) -> Query<'q> {
@@ -141,23 +162,24 @@ mod tests {
 
     #[test]
     fn what_rows_have_in_common_has_one_place() {
-        let insert = Insert { into: "INSERT INTO t (a, b, c) VALUES", behind: "ON CONFLICT DO NOTHING" };
-        let sql = |common: [bool; 3], rows| insert.sql(&common, rows, Marks::Numbered).as_str().to_string();
+        let insert = Insert { into: "INSERT INTO t (a, b, c)", behind: "ON CONFLICT DO NOTHING" };
+        let sql =
+            |common: [bool; 3], rows, spelling| insert.sql(&common, rows, spelling).as_str().to_string();
         assert_eq!(
-            sql([false, true, false], 2),
+            sql([false, true, false], 2, Spelling::Numbered),
             "INSERT INTO t (a, b, c) VALUES ($2, $1, $3), ($4, $1, $5) ON CONFLICT DO NOTHING"
         );
         assert_eq!(
-            sql([true, true, true], 1),
-            "INSERT INTO t (a, b, c) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING"
-        );
-        assert_eq!(
-            sql([false; 3], 2),
+            sql([false; 3], 2, Spelling::Numbered),
             "INSERT INTO t (a, b, c) VALUES ($1, $2, $3), ($4, $5, $6) ON CONFLICT DO NOTHING"
         );
-        let in_order = insert.sql(&[false; 3], 2, Marks::InOrder);
         assert_eq!(
-            in_order.as_str(),
+            sql([false, true, false], 2, Spelling::Joined),
+            "INSERT INTO t (a, b, c) SELECT each.column1, shared.column1, each.column2 \
+             FROM (VALUES (?, ?), (?, ?)) AS each CROSS JOIN (VALUES (?)) AS shared WHERE true ON CONFLICT DO NOTHING"
+        );
+        assert_eq!(
+            sql([false; 3], 2, Spelling::Joined),
             "INSERT INTO t (a, b, c) VALUES (?, ?, ?), (?, ?, ?) ON CONFLICT DO NOTHING"
         );
     }

@@ -290,7 +290,7 @@ impl TryFrom<PointRow> for PricePoint {
 
 const INSERT: Insert = Insert {
     into: "INSERT INTO quotes (id, shop_id, sheet_id, position, wording, grade_id, price, price_high, currency, unit, \
-           from_ug, source, place) VALUES",
+           from_ug, source, place)",
     behind: "",
 };
 
