@@ -194,8 +194,7 @@ impl Desk {
         let (shop, outlet) =
             found.ok_or_else(|| ImportError::NoOutlet(name.to_string(), names.join(", ")))?;
         self.today = today.unwrap_or_else(|| Timestamp::now().to_zoned_datetime(shop.zone.clone()).date());
-        let wordings = store.wordings(&shop.id, &outlet.id).await?;
-        self.learned = Learned::new(wordings.into_iter().map(|wording| (wording.wording, wording.grade_id)));
+        self.learned = Learned::new(store.meanings(&shop.id, &outlet.id).await?);
         let grades = store.grades(&shop.id).await?;
         self.catalogue =
             Catalogue::new(grades.into_iter().filter(|grade| !grade.retired).map(|grade| Grade {

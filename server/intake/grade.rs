@@ -9,13 +9,14 @@ mod met;
 mod said;
 
 use std::cmp::Reverse;
-use std::collections::BinaryHeap;
+use std::collections::{BTreeSet, BinaryHeap};
 use std::sync::{Mutex, PoisonError};
 
 use rustc_hash::FxHashMap as HashMap;
 use serde::{Deserialize, Serialize};
 use trade::ids::GradeId;
 
+use crate::sheet::Sheet;
 use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
 use crate::words::{Word, WordBook, Words, stem};
@@ -97,6 +98,18 @@ impl Learned {
             Some(group) => format!("{group}: {wording}"),
             None => wording,
         }
+    }
+
+    /// All keys that a meaning for a row of this sheet may be kept under, each once.
+    pub fn keys(sheet: &Sheet) -> Vec<String> {
+        let named: BTreeSet<(&str, Option<&str>)> = sheet
+            .rows
+            .iter()
+            .flat_map(|row| [(row.wording.as_str(), row.group.as_deref()), (&row.wording, None)])
+            .collect();
+        let keys: BTreeSet<String> =
+            named.into_iter().map(|(wording, group)| Self::key(wording, group)).collect();
+        keys.into_iter().collect()
     }
 
     fn meaning(&self, wording: &str, group: Option<&str>) -> Option<&Option<GradeId>> {

@@ -1,62 +1,50 @@
 //! What each outlet means by the wordings on its sheets, as a partner confirmed it.
 
-use jiff::Timestamp;
-use sqlx::FromRow;
+use sqlx::AssertSqlSafe;
 use trade::ids::{GradeId, OutletId};
 
 use super::insert::{AT_ONCE, Insert, Value};
-use super::{By, RowError, Store, StoreError, Tx, stamp};
+use super::{By, Store, StoreError, Tx, stamp};
 
-/// A wording that was learned.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wording {
-    /// In its normal form, the key that `intake` makes of it.
-    pub wording: String,
-    /// `None`: none of the shop's grades, so the line is left out.
-    pub grade_id: Option<GradeId>,
-    pub grade_name: Option<String>,
-    pub partner_name: String,
-    pub at: Timestamp,
-}
-
-#[derive(FromRow)]
-struct WordingRow {
-    wording: String,
-    grade_id: Option<String>,
-    grade_name: Option<String>,
-    partner_name: String,
-    at: String,
-}
-
-impl TryFrom<WordingRow> for Wording {
-    type Error = RowError;
-
-    fn try_from(row: WordingRow) -> Result<Wording, RowError> {
-        Ok(Wording {
-            at: RowError::read("wordings", "at", &row.at, |at| at.parse().ok())?,
-            wording: row.wording,
-            grade_id: row.grade_id.map(GradeId::new),
-            grade_name: row.grade_name,
-            partner_name: row.partner_name,
-        })
-    }
-}
+/// A wording in its normal form, the key that `intake` makes of it, and the grade that it was confirmed to mean; `None` for
+/// none of the shop's grades, so that the line is left out.
+pub type Meaning = (String, Option<GradeId>);
 
 impl Store {
-    /// All that was learned of an outlet's wordings, in their order.
-    pub async fn wordings(&self, shop_id: &str, outlet_id: &OutletId) -> Result<Vec<Wording>, StoreError> {
-        let sql = "SELECT w.wording, w.grade_id, g.name AS grade_name, p.name AS partner_name, w.at \
-                   FROM wordings w JOIN partners p ON p.id = w.partner_id \
-                   LEFT JOIN grades g ON g.shop_id = w.shop_id AND g.id = w.grade_id \
-                   WHERE w.shop_id = $1 AND w.outlet_id = $2 ORDER BY w.wording";
-        let rows: Vec<WordingRow> =
+    /// All that was learned of an outlet's wordings.
+    pub async fn meanings(&self, shop_id: &str, outlet_id: &OutletId) -> Result<Vec<Meaning>, StoreError> {
+        let sql = "SELECT wording, grade_id FROM wordings WHERE shop_id = $1 AND outlet_id = $2";
+        let rows: Vec<(String, Option<String>)> =
             sqlx::query_as(sql).bind(shop_id).bind(outlet_id.as_str()).fetch_all(self.readers()).await?;
-        Ok(rows.into_iter().map(Wording::try_from).collect::<Result<_, _>>()?)
+        Ok(rows.into_iter().map(|(wording, grade)| (wording, grade.map(GradeId::new))).collect())
+    }
+
+    /// What was learned of some of them: an outlet may have thousands, and a sheet says a few.
+    pub async fn meanings_of(
+        &self,
+        shop_id: &str,
+        outlet_id: &OutletId,
+        wordings: &[String],
+    ) -> Result<Vec<Meaning>, StoreError> {
+        let mut meanings = Vec::new();
+        for some in wordings.chunks(AT_ONCE) {
+            let places: Vec<String> = (3..some.len() + 3).map(|place| format!("${place}")).collect();
+            let sql = format!(
+                "SELECT wording, grade_id FROM wordings WHERE shop_id = $1 AND outlet_id = $2 AND wording IN ({})",
+                places.join(", ")
+            );
+            let query = sqlx::query_as(AssertSqlSafe(sql)).bind(shop_id).bind(outlet_id.as_str());
+            let query = some.iter().fold(query, |query, wording| query.bind(wording));
+            let rows: Vec<(String, Option<String>)> =
+                query.persistent(some.len() == AT_ONCE).fetch_all(self.readers()).await?;
+            meanings.extend(rows.into_iter().map(|(wording, grade)| (wording, grade.map(GradeId::new))));
+        }
+        Ok(meanings)
     }
 }
 
 const LEARN: Insert = Insert {
-    into: "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at) VALUES",
+    into: "INSERT INTO wordings (outlet_id, wording, shop_id, grade_id, partner_id, at)",
     behind: "ON CONFLICT (outlet_id, wording) DO UPDATE \
              SET grade_id = excluded.grade_id, partner_id = excluded.partner_id, at = excluded.at",
 };
@@ -67,7 +55,7 @@ pub async fn learn(
     tx: &mut Tx,
     by: &By,
     outlet_id: &OutletId,
-    wordings: &[(String, Option<GradeId>)],
+    wordings: &[Meaning],
 ) -> Result<(), StoreError> {
     let By { shop_id, partner_id, at } = by;
     let at = stamp(*at);

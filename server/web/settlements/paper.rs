@@ -132,8 +132,7 @@ async fn fill(desk: &mut Desk, app: &App, visitor: &Visitor, rows: &[PaperRow]) 
     if rows.is_empty() || (0..lines).any(is_typed) {
         return Ok(0);
     }
-    let wordings = app.store.wordings(&visitor.shop.id, &desk.subject.outlet.id).await?;
-    let learned = Learned::new(wordings.into_iter().map(|wording| (wording.wording, wording.grade_id)));
+    let learned = Learned::new(app.store.meanings(&visitor.shop.id, &desk.subject.outlet.id).await?);
     let catalogue = app.matchers.of(&visitor.shop.id, &desk.subject.grades);
     let of_lines = ["wording", "grade", "unit", "lot", "mass", "pieces", "price", "amount"];
     let is_of_line = |name: &str| name.split_once('-').is_some_and(|(field, _)| of_lines.contains(&field));

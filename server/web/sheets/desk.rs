@@ -57,8 +57,8 @@ impl Desk {
     /// Works the review out from the answers as they are now.
     pub async fn work_out(&mut self, app: &App, visitor: &Visitor) -> Result<(), Failure> {
         let shop = &visitor.shop.id;
-        let wordings = app.store.wordings(shop, &self.outlet.id).await?;
-        let learned = Learned::new(wordings.into_iter().map(|w| (w.wording, w.grade_id)));
+        let wordings = Learned::keys(&self.sheet);
+        let learned = Learned::new(app.store.meanings_of(shop, &self.outlet.id, &wordings).await?);
         let in_use = self.grades.iter().filter(|grade| !grade.retired);
         let grades: BTreeSet<GradeId> = in_use.map(|grade| grade.id.clone()).collect();
         let catalogue = app.matchers.of(shop, &self.grades);
