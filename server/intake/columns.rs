@@ -306,6 +306,11 @@ pub(crate) fn names_price(cell: &Cell, marks: Marks) -> bool {
     name(cell, marks).is_some_and(|name| priced(name.column) && name.tier.is_none())
 }
 
+/// The same, or the name of one that is not read: of last week's prices, of changes.
+pub(crate) fn names_price_or_past(cell: &Cell, marks: Marks) -> bool {
+    names_price(cell, marks) || name(cell, marks).is_some_and(|name| name.column == Column::Other)
+}
+
 fn is_year(text: &str) -> bool {
     text.parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year))
 }

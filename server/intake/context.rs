@@ -111,6 +111,7 @@ pub(crate) fn heading_name(text: &str) -> &str {
         Some((before, inside)) if !Context::of(inside.trim_end_matches([')', ']']), true).is_empty() => {
             before
         }
+        Some((before, inside)) if explains_a_charge(before, inside) => before,
         _ => text,
     };
     let name = name.trim_matches(|c: char| !c.is_alphanumeric() && !matches!(c, '#' | '(' | ')' | '%'));
@@ -132,6 +133,11 @@ pub(crate) fn heading_name(text: &str) -> &str {
         _ => name,
     };
     name.trim_end_matches(|c: char| !c.is_alphanumeric() && !matches!(c, ')' | '%'))
+}
+
+/// `WE CHARGE (sorry, our downstream charges us)`: a heading that says who pays, and why.
+fn explains_a_charge(before: &str, inside: &str) -> bool {
+    inside.trim_end().ends_with([')', ']', ':']) && longest_charge(before) > 1
 }
 
 /// How many words say that something is charged for.
@@ -164,7 +170,8 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && VOCABULARY.has_within(name, Use::Group);
     let address = digits > 3 && !alloy;
     // `Sorry but we now have to charge for the following:`
-    let charges = longest_charge(text) > 0 && text.trim_end().ends_with([':', '=']);
+    let charges = longest_charge(text) > 0 && text.trim_end().ends_with([':', '='])
+        || words > 1 && VOCABULARY.has(name, Use::Charge);
     let most = if charges { 12 } else { 6 };
     (1..=most).contains(&words)
         && name.chars().any(char::is_alphabetic)

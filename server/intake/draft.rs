@@ -154,6 +154,11 @@ impl<'h> Draft<'h> {
         });
     }
 
+    /// Whether a remark so far has said what all prices are per.
+    pub fn says_unit_of_all(&self) -> bool {
+        self.remarks.iter().any(|remark| remark.clear && remark.context.unit.is_some())
+    }
+
     /// What the remarks say of the row at this place: the footnotes that it is marked with, the clear remarks above it,
     /// the nearest first, then the others.
     fn remarked(&self, row: usize, draft: &DraftRow) -> Context {

@@ -79,13 +79,17 @@ fn without_leaders(row: Row) -> Row {
             piece.text[..end].ends_with(" .") && piece.text[end..].starts_with(|c: char| c.is_ascii_digit());
         let dots = end - usize::from(own);
         let (name, price) = (piece.text[..from].trim_end(), piece.text[dots..].trim_start());
-        if name.is_empty() || price.is_empty() || price.contains("....") {
-            return vec![piece];
-        }
         // Letters are about as wide as each other, and dots narrower.
         let wide = |text: &str| {
             text.chars().count() as f32 * (piece.right - piece.left) / piece.text.chars().count() as f32
         };
+        // `Cans ..........    57     58`: blanks stand between the dots and the prices.
+        if price.is_empty() && name.chars().any(char::is_alphabetic) {
+            return vec![Piece { text: name.to_string(), left: piece.left, right: piece.left + wide(name) }];
+        }
+        if name.is_empty() || price.is_empty() || price.contains("....") {
+            return vec![piece];
+        }
         vec![
             Piece { text: name.to_string(), left: piece.left, right: piece.left + wide(name) },
             Piece { text: price.to_string(), left: piece.right - wide(price), right: piece.right },
@@ -286,7 +290,11 @@ fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
 /// A row of column names that leaves out the first, in which the names stand: `      LOW     HIGH`.
 fn with_names_column(rows: &[Row], at: usize, marks: Marks) -> Row {
     let row = &rows[at];
-    let all_prices = || row.pieces.iter().all(|piece| columns::names_price(&Cell::of(&piece.text), marks));
+    // `NOW     LAST WK`: of one price or the other.
+    let all_prices = || {
+        row.pieces.iter().all(|piece| columns::names_price_or_past(&Cell::of(&piece.text), marks))
+            && row.pieces.iter().any(|piece| columns::names_price(&Cell::of(&piece.text), marks))
+    };
     if row.pieces.len() < 2 || !all_prices() {
         return row.clone();
     }

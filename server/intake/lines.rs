@@ -3,10 +3,11 @@
 mod asked;
 mod heading;
 mod listed;
+mod remark;
 
 use crate::context::{Context, heading_name, is_heading, names_goods};
 use crate::document::Line;
-use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
+use crate::draft::{Charge, Draft, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
 use crate::number::{Habit, Marks};
 use crate::parts::{self, Part, charge, chosen, heading_within, starts_with};
@@ -15,9 +16,11 @@ use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
 use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
-use asked::{asked_behind, on_request};
+use asked::{asked_behind, asked_beside, on_request, only_words_for_a_price};
 use heading::Heading;
 use listed::{ends_with_its_only_number, listed, listed_by_bare_numbers};
+use remark::{is_number_of_a_page, may_be_a_name, tells_of_the_past};
+pub(crate) use remark::{is_only_a_date, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -75,9 +78,22 @@ impl LineReader {
             }
             return;
         }
+        let text = line.text.trim();
+        if is_number_of_a_page(text) {
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
+        if let Some(items) = asked_beside(text, draft) {
+            let columns = items.len() == self.beside.len();
+            for (at, text) in items.into_iter().enumerate() {
+                if columns {
+                    self.heading = Some(self.beside[at].clone());
+                }
+                self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
+            }
+            return;
+        }
         let unread = self.unread.take();
         let headed = std::mem::take(&mut self.headed);
-        let text = line.text.trim();
         let scan = Scan::of(text);
         let expects_numbers =
             self.expects_numbers() || self.of_bare_numbers && ends_with_its_only_number(&scan);
@@ -91,11 +107,11 @@ impl LineReader {
         // `Chrome rims`, and below it, where other names have their prices, `Call`.
         if prices.is_empty()
             && self.below_names
-            && VOCABULARY.has(text, Use::OnRequest)
             && (headed || unread.is_some())
+            && let Some(price) = only_words_for_a_price(text, &scan)
         {
             self.has_price_below(unread, draft);
-            let part = Part { name: None, ..Part::asking(text, DraftPrice::OnRequest) };
+            let part = Part { name: None, ..Part::asking(text, price) };
             return self.part(part, text, &line.place, Charge::No, draft);
         }
         if prices.is_empty() {
@@ -112,6 +128,13 @@ impl LineReader {
         }
         let mut parts = parts::parts(&scan, &prices, draft);
         let within = heading_within(&mut parts);
+        // `Schrott: leicht 14,50 / schwer 21,00` below “Elektronik (€/kg)”: what the sheet says of all holds again.
+        if within.is_some()
+            && draft.says_unit_of_all()
+            && self.heading.as_ref().is_some_and(Heading::is_of_goods)
+        {
+            self.heading = None;
+        }
         let charges = charges(text, &scan, &prices, &parts);
         if let [part] = parts.as_slice()
             && part.name.is_none()
@@ -247,6 +270,10 @@ impl LineReader {
         if let Some(part) = on_request(text, scan) {
             return self.part(part, text, &line.place, Charge::No, draft);
         }
+        // What somebody else wrote before stands under no heading of this list.
+        if text.ends_with(':') && VOCABULARY.has_within(text, Use::Wrote) {
+            self.heading = None;
+        }
         let dated = draft.finds_date(text);
         if let Some(heading) = self.heading.as_mut().filter(|heading| heading.may_be_firm)
             && draft.rows.is_empty()
@@ -326,62 +353,6 @@ impl LineReader {
     }
 }
 
-/// Whether a line that no heading looks like may still be the name of a price below it: `6063 Extrusion, bare`.
-fn may_be_a_name(text: &str) -> bool {
-    let words = text.split_whitespace().count();
-    words <= MOST_NAME_WORDS
-        && text.chars().any(char::is_alphabetic)
-        && !is_contact(text)
-        && !text.ends_with(['.', '!', '?', ':'])
-}
-
-/// Whether a name is nothing but a month and its year, or a day.
-pub(crate) fn is_only_a_date(scan: &Scan<'_>) -> bool {
-    let month = |at: usize| scan.is(at, Use::Month);
-    (0..scan.tokens.len()).any(month)
-        && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
-}
-
-/// Whether what stands before a price is a sentence to the reader, and no name: `Terms: cash up to`, `We pay by bank
-/// above`.
-fn is_remark(name: &str) -> bool {
-    let scan = Scan::of(name);
-    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
-    let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
-    // `Checks only over`, `3 % fee on wires under`: what follows is a limit, and no price.
-    let end = scan.tokens.len();
-    let limits = words >= 2
-        && [2, 1].into_iter().any(|length| {
-            // `5 ft and under` is part of a name.
-            let joined = end > length
-                && scan.kind(end - length - 1) == Some(Kind::Word)
-                && !scan.is(end - length - 1, Use::Filler);
-            joined && VOCABULARY.has(scan.between(end - length, end), Use::Limit)
-        });
-    let first = scan.word(0);
-    let remark = words >= 2
-        && scan.kind(0) == Some(Kind::Word)
-        && starts_with(&scan, Use::Remark)
-        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
-    let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
-    let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
-    let service = VOCABULARY.has_within(name, Use::Service);
-    // `Seg a sex 8h às 17h | …`.
-    let time = |at: usize| {
-        let hour = matches!(scan.word(at + 1), "h" | "am" | "pm" | "Uhr" | "uhr");
-        scan.kind(at) == Some(Kind::Fact) && (hour || scan.word(at).contains(['h', ':']))
-    };
-    let hours = scan.is(0, Use::Hours) && (1..scan.tokens.len()).any(time);
-    remark
-        || limits
-        || service
-        || hours
-        || of_all
-        || is_only_a_date(&scan)
-        || speaks >= 2 && words >= 4
-        || words > 14
-}
-
 /// Which parts of a line are charges. Where it names several, words of a charge speak of the part they stand in, or of
 /// all where they introduce the line: `We charge: tubes 0.40, toner 0.10`.
 fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: &[Part]) -> Vec<Charge> {
@@ -420,16 +391,6 @@ fn behind_brackets(scan: &Scan<'_>, at: usize) -> usize {
     }
     let close = (at..scan.tokens.len()).find(|&i| scan.kind(i) == Some(Kind::Close));
     close.map_or(at, |close| close + 1)
-}
-
-/// Whether a line only tells what was paid before: `Last week: server 4.20`, `Prices were 4.08 for bright last week.`
-fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
-    let begins = (1..=3).any(|length| VOCABULARY.has(scan.between(0, length), Use::Past));
-    // `was 7.20 last week`
-    let speaks = VOCABULARY.has(scan.word(0), Use::WholeSheet) || VOCABULARY.has(scan.word(0), Use::Was);
-    let whole = speaks && VOCABULARY.has_within(text, Use::Past);
-    // `Last week 4.10, this week 4.20` has a price of today.
-    (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
 }
 
 /// All tiers of a line of column names, in order.

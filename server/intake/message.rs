@@ -1,5 +1,7 @@
 //! Messages without what wraps them: the times and names of a chat, and what an e-mail quotes.
 
+use std::collections::HashSet;
+
 use crate::document::Line;
 use crate::number::{Habit, Marks};
 use crate::price;
@@ -32,8 +34,10 @@ pub(crate) fn unwrap(lines: Vec<Line>) -> Wrapped {
     mail(lines)
 }
 
+/// What those said who named a price; others only ask and thank.
 fn chat(lines: Vec<Line>) -> Wrapped {
     let mut wrapped = Wrapped::default();
+    let priced = senders_of_prices(&lines);
     // A message goes on in lines without a stamp, and belongs to whoever began it.
     let mut own = false;
     for line in lines {
@@ -48,7 +52,9 @@ fn chat(lines: Vec<Line>) -> Wrapped {
         if wrapped.dates.is_empty() {
             wrapped.dates.push(stamp.date.to_string());
         }
-        own = stamp.sender.is_some_and(|sender| VOCABULARY.has(sender, Use::Oneself));
+        own = stamp.sender.is_some_and(|sender| {
+            VOCABULARY.has(sender, Use::Oneself) || !priced.is_empty() && !priced.contains(sender)
+        });
         let said = stamp.sender.is_some() && !own && !stamp.message.trim().is_empty();
         if said {
             let text = without_stress(stamp.message.trim());
@@ -58,6 +64,24 @@ fn chat(lines: Vec<Line>) -> Wrapped {
         }
     }
     wrapped
+}
+
+fn senders_of_prices(lines: &[Line]) -> HashSet<String> {
+    let mut priced = HashSet::new();
+    let mut sender = None;
+    for line in lines {
+        let stamp = stamp(&line.text);
+        if let Some(stamp) = &stamp {
+            sender = stamp.sender.filter(|sender| !VOCABULARY.has(sender, Use::Oneself));
+        }
+        let text = stamp.map_or(line.text.as_str(), |stamp| stamp.message);
+        if let Some(sender) = sender.filter(|sender| !priced.contains(*sender))
+            && names_a_price(text)
+        {
+            priced.insert(sender.to_string());
+        }
+    }
+    priced
 }
 
 /// `*COBRE* brillante` without the marks that set words in bold; a line that is bold from end to end keeps them, because

@@ -1,15 +1,19 @@
 //! One line cut at its prices: which numbers are prices, and what is a name, a tier or a note between them.
 
+mod name;
+
 use rust_decimal::dec;
 
 use crate::context::{Context, heading_name, is_heading};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
-use crate::price::{PriceText, Strength, UnitText, unit_words};
+use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::Doubt;
 use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
+pub(crate) use name::trimmed;
+use name::{names, without_columns};
 
 /// Words that end with a dot wherever they stand.
 const ABBREVIATED: [&str; 33] = [
@@ -122,6 +126,7 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
         }
     }
     if let (Some(part), Some(behind)) = (parts.last_mut(), between.next()) {
+        part.tiers_stand_behind(&behind);
         part.finish(behind);
     }
     // What stood behind its price may have told two apart.
@@ -196,6 +201,27 @@ impl Part {
             prices: vec![(price, None)],
             note: None,
             doubts: Vec::new(),
+        }
+    }
+
+    /// `7,80 até 100 kg, 8,20 acima de 100 kg`, `2,80 jusqu'à 50 kg, 3,15 au-delà`: each price stands before its tier.
+    fn tiers_stand_behind(&mut self, behind: &Between) {
+        let beyond = |before: TierText| {
+            let text = behind.text.trim_matches(|c: char| !c.is_alphanumeric());
+            let from = before.to.filter(|_| VOCABULARY.has(text, Use::Beyond))?;
+            Some(TierText { from: Some(from), to: None, unit: before.unit })
+        };
+        let [(_, None), (_, Some(first)), ..] = self.prices.as_slice() else { return };
+        let last = self.prices.last().and_then(|(_, tier)| *tier);
+        if first.from.is_some() && first.to.is_none()
+            || self.prices[1..].iter().any(|(_, tier)| tier.is_none())
+        {
+            return;
+        }
+        if let Some(tier) = behind.tier.or(behind.behind).or_else(|| beyond(last?)) {
+            let tiers =
+                self.prices[1..].iter().map(|(_, tier)| *tier).chain([Some(tier)]).collect::<Vec<_>>();
+            self.prices.iter_mut().zip(tiers).for_each(|(price, tier)| price.1 = tier);
         }
     }
 
@@ -338,116 +364,6 @@ fn behind_price(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -
     let (tier, close) = tier_at(scan, draft.marks, first + 1, false).filter(|(_, close)| *close < last)?;
     let mark = usize::from(close + 1 < last && matches!(scan.word(close + 1), "," | ";"));
     (scan.kind(close) == Some(Kind::Close)).then_some((tier, close + 1 + mark))
-}
-
-/// A name without the item's number and the unit that stand beside it in columns of their own.
-fn without_columns(scan: &Scan<'_>, first: usize, last: usize) -> (usize, usize, Option<UnitText>) {
-    let gap = |at: usize| scan.kind(at) == Some(Kind::Gap);
-    // A gap before the price may be there, or have been taken as its sign.
-    let end = if last > first && gap(last - 1) { last - 1 } else { last };
-    let start = (first..end).rev().find(|&at| gap(at) && !matches!(scan.word(at), ":" | "=" | ";"));
-    let unit = start.and_then(|gap| {
-        let (unit, next) = unit_words(scan, gap + 1)?;
-        (next == end && gap > first).then_some((gap, unit))
-    });
-    let (last, unit) = unit.map_or((last, None), |(gap, unit)| (gap, Some(unit)));
-    let code = (first..last)
-        .find(|&at| gap(at))
-        .filter(|&at| at > first && is_blank(scan.word(at)) && is_item_number(scan.between(first, at)));
-    let named = |at: usize| (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Word));
-    let long = scan.word(first).len() >= 5 && scan.word(first).bytes().all(|b| b.is_ascii_digit());
-    match code {
-        Some(at) if first == 0 && named(at) => (at + 1, last, unit),
-        _ if first == 0 && long && scan.spaced(1) && named(first) => (first + 1, last, unit),
-        _ => (first, last, unit),
-    }
-}
-
-fn is_blank(gap: &str) -> bool {
-    gap.chars().all(char::is_whitespace)
-}
-
-/// `F02`, `100010`, `A-12`.
-fn is_item_number(text: &str) -> bool {
-    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
-    let digits = text.chars().filter(char::is_ascii_digit).count();
-    digits >= 2 && letters <= 3 && text.chars().all(|c| c.is_alphanumeric() || c == '-')
-}
-
-/// The text of these tokens without list marks, separators and filling words at its ends.
-pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
-    let (mut first, mut last) = (first, last);
-    // `We charge for: CRT monitors` names what stands behind the charge.
-    if let Some(length) = [4, 3, 2].into_iter().find(|length| {
-        first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
-    }) {
-        first += length;
-    }
-    while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
-        first += 1;
-    }
-    while first < last {
-        // `CRT: we charge` names what stands before the charge.
-        let charge = [4, 3, 2, 1].into_iter().find(|&length| {
-            // One word alone may be the name's own, unless it is set apart from it.
-            let apart = || {
-                last > first + 1
-                    && !matches!(scan.kind(last - 2), Some(Kind::Word | Kind::Number | Kind::Fact))
-            };
-            last > first + length
-                && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
-                && (length > 1 || apart())
-        });
-        match charge {
-            Some(length) => {
-                last -= length;
-                // `Röhren nehmen wir nur gegen Zuzahlung`.
-                while last > first + 1 && scan.is(last - 1, Use::Sentence) {
-                    last -= 1;
-                }
-            }
-            None if names(scan, last - 1) || closes_name(scan, first, last) => break,
-            None => last -= 1,
-        }
-    }
-    // `304` is a name where nothing else is.
-    let alloy = first == 0
-        && last == 1
-        && (3..=4).contains(&scan.word(0).len())
-        && scan.word(0).bytes().all(|b| b.is_ascii_digit());
-    let named = alloy || (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
-    let mut text = scan.between(first, last);
-    // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.
-    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
-    if digits > 0
-        && let Some(rest) =
-            text[digits..].strip_prefix(['.', ')', ' ', '\t']).filter(|rest| rest.starts_with([' ', '\t']))
-    {
-        text = rest.trim_start();
-    }
-    (named && !text.is_empty()).then_some(text)
-}
-
-fn names(scan: &Scan<'_>, at: usize) -> bool {
-    match scan.kind(at) {
-        Some(Kind::Word) => !scan.is(at, Use::Filler) && !VOCABULARY.has(scan.word(at), Use::Cents),
-        Some(Kind::Number | Kind::Fact) => true,
-        _ => false,
-    }
-}
-
-/// `(clean) copper` and `#1 copper` begin before their first word.
-fn opens_name(scan: &Scan<'_>, at: usize, last: usize) -> bool {
-    match scan.kind(at) {
-        Some(Kind::Hash) => matches!(scan.kind(at + 1), Some(Kind::Fact | Kind::Number)),
-        Some(Kind::Open) => (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Close)) && names(scan, at + 1),
-        _ => false,
-    }
-}
-
-/// `copper (clean)` ends behind its last word.
-fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
-    scan.kind(last - 1) == Some(Kind::Close) && (first..last).any(|i| scan.kind(i) == Some(Kind::Open))
 }
 
 /// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).

@@ -1,28 +1,31 @@
 //! Tables to rows: a name, its prices, and what the other columns and the headings say.
 
 mod cell;
+mod heading;
 mod rows;
+mod said;
 
-use rust_decimal::Decimal;
-
-use crate::columns::{self, Panel, TierColumn};
+use crate::columns::{self, Panel};
 use crate::context::{Context, heading_name, is_heading};
-use crate::cuts::{Cut, Cuts};
+use crate::cuts::Cuts;
 use crate::date::Dated;
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_firm;
-use crate::lines::{LineReader, TableHeading};
+use crate::lines::{LineReader, TableHeading, is_remark};
 use crate::number::Marks;
 use crate::parts::charge;
+use crate::price;
 use crate::scan::Scan;
 use crate::sheet::{Doubt, Why};
-use crate::tier::{TierText, TierUnit, of_heading, tier_at};
+use crate::tier::of_heading;
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 
 pub(crate) use cell::{CellName, CellPrice};
+use heading::Heading;
 use rows::price_rows;
+use said::{row_context, tier};
 
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
@@ -126,45 +129,6 @@ struct Table {
     headings: Vec<Heading>,
     /// For each panel, the last name and group, which hold for rows below that leave them blank.
     above: Vec<Above>,
-}
-
-#[derive(Debug, Clone)]
-struct Heading {
-    name: Option<String>,
-    context: Context,
-    charge: Charge,
-    /// From which mass on the names below it have their prices.
-    tier: Option<TierText>,
-}
-
-impl Heading {
-    fn of(name: Option<&str>, context: Context) -> Heading {
-        Heading {
-            name: name.map(str::to_string),
-            context,
-            charge: name.map_or(Charge::No, charge),
-            tier: None,
-        }
-    }
-
-    /// The heading that stands below this one, or beneath the names of the columns.
-    fn then(&self, text: &str, marks: Marks) -> Heading {
-        let scan = Scan::of(text);
-        let heading = Heading::of(Some(heading_name(text)), Context::of(text, false));
-        match of_heading(&scan, marks) {
-            // `Over 500 lb` completes the heading above it.
-            Some((within, true)) => Heading { tier: Some(within.tier), ..self.clone() },
-            Some((within, false)) => {
-                let bare = within.cut_from(&scan, heading_name(text));
-                Heading { tier: Some(within.tier), name: bare.or(heading.name), ..heading }
-            }
-            None => heading,
-        }
-    }
-
-    fn none() -> Heading {
-        Heading::of(None, Context::default())
-    }
 }
 
 #[derive(Debug, Clone, Default)]
@@ -352,6 +316,11 @@ impl Table {
             in_cell: true,
         };
         let new = price_rows(panel, cut, base, &of_row, &heading.context, notes, draft);
+        // `Checks only over $100 | ask for Vern`: words where the prices stand, behind others that name nothing.
+        let speaks = || new.first().is_some_and(|row| is_remark(&row.wording));
+        if new.iter().all(|row| row.doubts.contains(&Doubt::Blank)) && speaks() {
+            return Err(Why::NoPrice);
+        }
         draft.rows.extend(new);
         Ok(())
     }
@@ -400,6 +369,15 @@ impl Table {
             }
         }
         let filled: Vec<usize> = (0..row.cells.len()).filter(|&i| !row.cells[i].is_empty()).collect();
+        // `CRT monitors -- you pay us $10.00 each`, written across all columns.
+        if let [only] = filled.as_slice()
+            && let Cell::Text(text) = &row.cells[*only]
+            && charge(text) == Charge::Sure
+            && price::is_within(text, draft.marks)
+        {
+            let line = Line { place: row.place.clone(), text: text.clone() };
+            return LineReader::default().read(&line, draft);
+        }
         let mut headed = false;
         if filled.len() <= self.panels.len().max(1) {
             for &column in &filled {
@@ -441,60 +419,4 @@ fn is_number_of_a_page(cell: &Cell) -> bool {
     words.next().is_some_and(|first| VOCABULARY.has(first, Use::Page))
         && words.next().is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
         && words.count() <= 2
-}
-
-/// What the row's unit and currency columns say.
-fn row_context(panel: &Panel, cut: &CutRow<'_>) -> Context {
-    let said = |column: Option<usize>| {
-        let column = column?;
-        let shown;
-        let again;
-        let cut = match cut.row.cells.get(column)? {
-            Cell::Text(_) => &**cut.cuts.get(column)?,
-            other => {
-                shown = other.shown();
-                again = Cut::of(&shown);
-                &again
-            }
-        };
-        let said = cut.said();
-        Some(match said.unit.filter(|_| Some(column) == panel.unit) {
-            Some(unit) => Context { unit: Some(unit), ..Context::default() },
-            None => said.context.clone(),
-        })
-    };
-    let by_unit = said(panel.unit).unwrap_or_default();
-    let by_currency = said(panel.currency).unwrap_or_default();
-    Context { currencies: by_currency.currencies, ..Context::default() }.within(&by_unit)
-}
-
-/// The tier that the row's own columns give.
-fn tier(panel: &Panel, row: &GridRow, draft: &Draft<'_>) -> Option<TierText> {
-    let end = |column: Option<TierColumn>, bare_is_from: bool| {
-        let column = column?;
-        let bare = |value: Decimal, unit: Option<TierUnit>| {
-            let (from, to) = if bare_is_from { (Some(value), None) } else { (None, Some(value)) };
-            TierText { from, to, unit: unit.or(column.unit) }
-        };
-        match row.cells.get(column.at)? {
-            Cell::Number { value, percent: false, .. } if !value.is_sign_negative() => {
-                Some(bare(*value, None))
-            }
-            Cell::Text(text) => {
-                let scan = Scan::of(text);
-                if let Some((tier, _)) = tier_at(&scan, draft.marks, 0, true) {
-                    return Some(TierText { unit: tier.unit.or(column.unit), ..tier });
-                }
-                let amount = scan.numbers().next().and_then(|number| draft.marks.read(number))?;
-                Some(bare(amount.value, Context::of(text, true).tier_unit()))
-            }
-            _ => None,
-        }
-    };
-    match (end(panel.tier_from, true), end(panel.tier_to, false)) {
-        (Some(from), Some(to)) => {
-            Some(TierText { from: from.from, to: to.to.or(from.to), unit: from.unit.or(to.unit) })
-        }
-        (one, other) => one.or(other),
-    }
 }

@@ -190,12 +190,12 @@ impl Within {
         })
     }
 
-    /// Whether it is the mass of one piece, and no tier: `Motors (under 50 lb)`.
+    /// Whether it is the mass of one piece, and no tier: `Motors (under 50 lb)`, `Motors under 50 lb`.
     pub fn is_of_a_piece(&self, scan: &Scan<'_>) -> bool {
         let Some((from, to)) = self.tier.masses(None, MassUnit::Tonne) else { return false };
         let small = to.or(from).is_some_and(|mass| mass.grams() <= HEAVIEST_PIECE);
         let heavy = (0..scan.tokens.len()).any(|at| scan.is(at, Use::HeavyPiece));
-        self.place == InBrackets::Alone && small && heavy
+        self.place != InBrackets::Beside && small && heavy
     }
 
     pub fn in_brackets(&self) -> bool {

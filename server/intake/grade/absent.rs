@@ -43,7 +43,11 @@ pub(super) fn present(wording: &str) -> Option<Present> {
 
 /// `w/leads` as `w/` and `leads`.
 fn with_apart(word: &str) -> impl Iterator<Item = &str> {
-    let apart = word.find('/').filter(|&at| at + 1 < word.len() && VOCABULARY.has(&word[..at], Use::Beside));
+    // `m/boards` is short for one word, though `m/` is “with” in Dutch.
+    let is_short = || VOCABULARY.english(&normal_wording(word)).is_some();
+    let apart = word
+        .find('/')
+        .filter(|&at| at + 1 < word.len() && VOCABULARY.has(&word[..at], Use::Beside) && !is_short());
     let (with, rest) = word.split_at(apart.map_or(0, |at| at + 1));
     [with, rest].into_iter().filter(|part| !part.is_empty())
 }

@@ -1,8 +1,9 @@
 //! Lines with words in the place of a price: “call”, “POA”, “no charge”.
 
-use crate::draft::DraftPrice;
+use crate::draft::{Draft, DraftPrice};
 use crate::firm::is_firm;
 use crate::parts::{Part, starts_with, trimmed};
+use crate::price::{self, Strength};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -19,7 +20,9 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
         return Some(part);
     }
     let before = |end: usize| {
-        (1..=4.min(end)).rev().find_map(|length| {
+        // `Tantalums (loose)  POA`: the words begin behind the bracket.
+        let opens = |length: &usize| scan.kind(end - length) == Some(Kind::Word);
+        (1..=4.min(end)).rev().filter(opens).find_map(|length| {
             let words = scan.between(end - length, end);
             if VOCABULARY.has(words, Use::OnRequest) {
                 Some((end - length, DraftPrice::OnRequest))
@@ -30,12 +33,12 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     };
     let Some((mut start, price)) = before(end) else { return on_request_and_more(scan, end) };
     // `Call for quote  Call`, as a page has it with its button.
-    while let Some((earlier, _)) =
-        start.checked_sub(1).filter(|gap| scan.kind(*gap) == Some(Kind::Gap)).and_then(before)
-    {
+    // `bring em in, call for price`
+    let goes_on = |at: &usize| scan.kind(*at) == Some(Kind::Gap) || scan.word(*at) == ",";
+    while let Some((earlier, _)) = start.checked_sub(1).filter(goes_on).and_then(before) {
         start = earlier;
     }
-    let name = trimmed(scan, 0, start)?;
+    let name = trimmed(scan, 0, start).filter(|name| !is_only_of_days(name))?;
     // `Call for prices` and `Other items: please call` name nothing.
     let remark = starts_with(scan, Use::Remark)
         || VOCABULARY.has_within(name, Use::Remark)
@@ -44,6 +47,16 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let apart = start > 0 && (parts(start - 1) || parts(start));
     let short = name.split_whitespace().count() <= 4;
     (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+}
+
+/// `Saturday    by appointment`: when the yard is open.
+fn is_only_of_days(name: &str) -> bool {
+    let scan = Scan::of(name);
+    let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
+    let of_days = |at: usize| {
+        [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo].iter().any(|is| scan.is(at, *is))
+    };
+    words().any(|at| scan.is(at, Use::Hours)) && words().all(of_days)
 }
 
 /// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
@@ -106,4 +119,38 @@ pub(super) fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
     let name = trimmed(scan, from + 1, end - length)?;
     let short = name.split_whitespace().count() <= 4 && !VOCABULARY.has_within(name, Use::Remark);
     short.then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// `Ceramic CPUs  CALL  Ribbon wire  .60`: two lists side by side, where the left one has words in the place of its price.
+pub(super) fn asked_beside<'t>(text: &'t str, draft: &Draft<'_>) -> Option<[&'t str; 2]> {
+    // Hardly any line has them.
+    if !VOCABULARY.has_within(text, Use::OnRequest) {
+        return None;
+    }
+    let scan = Scan::of(text);
+    let gap = |at: usize| scan.kind(at) == Some(Kind::Gap) && scan.word(at).chars().all(char::is_whitespace);
+    let gaps: Vec<usize> = (0..scan.tokens.len()).filter(|&at| gap(at)).collect();
+    let asks = gaps.windows(2).find(|pair| {
+        VOCABULARY.has(scan.between(pair[0] + 1, pair[1]), Use::OnRequest)
+            && trimmed(&scan, 0, pair[0]).is_some_and(|name| name.chars().any(char::is_alphabetic))
+    })?;
+    let (left, right) = (scan.between(0, asks[1]), scan.between(asks[1] + 1, scan.tokens.len()));
+    let named = right.chars().take_while(|c| !c.is_whitespace()).any(char::is_alphabetic);
+    let before =
+        price::prices(&Scan::of(left), draft.marks).iter().any(|price| price.strength > Strength::Weak);
+    let priced = price::prices(&Scan::of(right), draft.marks)
+        .iter()
+        .any(|price| price.first > 0 && price.strength > Strength::Weak);
+    (named && priced && !before).then_some([left, right])
+}
+
+/// `Please ring`, `Free drop-off, no payment`: what a line says that is nothing but words in the place of a price.
+pub(super) fn only_words_for_a_price(text: &str, scan: &Scan<'_>) -> Option<DraftPrice> {
+    if VOCABULARY.has(text, Use::OnRequest) {
+        return Some(DraftPrice::OnRequest);
+    }
+    let end = scan.tokens.len();
+    let free = |from: usize, to: usize| from < to && VOCABULARY.has(scan.between(from, to), Use::Free);
+    let ends = (1..=3.min(end)).any(|length| free(end - length, end));
+    (free(0, end) || free(0, 1) && ends).then_some(DraftPrice::Free)
 }

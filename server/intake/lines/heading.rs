@@ -6,6 +6,7 @@ use crate::number::Marks;
 use crate::parts::charge;
 use crate::scan::Scan;
 use crate::tier::{TierText, Within};
+use crate::vocabulary::{Use, VOCABULARY};
 
 #[derive(Debug, Clone, Default)]
 pub(super) struct Heading {
@@ -40,6 +41,11 @@ impl Heading {
             Some(before) if !before.perhaps => (Some(before.name), before.context),
             _ => (None, Context::default()),
         }
+    }
+
+    /// Whether it names what stands below it, and not only how that is priced.
+    pub fn is_of_goods(&self) -> bool {
+        VOCABULARY.has_within(&self.name, Use::Group)
     }
 
     /// Prices without a name stand right below it, so it is a name itself.

@@ -8,6 +8,9 @@ use crate::parts::charge;
 use crate::sheet::{Doubt, Place};
 use crate::table::CellPrice;
 
+/// A note with one word for a charge and more words than these is about something else as well.
+const MOST_CHARGE_WORDS: usize = 4;
+
 /// The rows of one name: one for each tier column, else one for its price.
 pub(super) fn price_rows(
     panel: &Panel,
@@ -18,7 +21,9 @@ pub(super) fn price_rows(
     mut notes: Vec<String>,
     draft: &Draft<'_>,
 ) -> Vec<DraftRow> {
-    let charge = base.charge.or(notes.iter().map(|note| charge(note)).fold(Charge::No, Charge::or));
+    let of_notes = notes.iter().map(|note| charge_of_note(note)).fold(Charge::No, Charge::or);
+    let long = notes.iter().any(|note| charge(note) != charge_of_note(note));
+    let charge = base.charge.or(of_notes);
     let base = DraftRow { charge, ..base };
     let row = cut.row;
     let mut rows: Vec<DraftRow> = Vec::new();
@@ -39,7 +44,7 @@ pub(super) fn price_rows(
             price: read.price,
             tier: column.tier.or(base.tier),
             place: in_column(&base.place, column),
-            doubts: read.doubts,
+            doubts: read.doubts.into_iter().chain(long.then_some(Doubt::SignUnclear)).collect(),
             context,
             ..base.clone()
         };
@@ -87,6 +92,14 @@ pub(super) fn price_rows(
     let note = (!notes.is_empty()).then(|| notes.join("; "));
     rows.iter_mut().for_each(|row| row.note = note.clone());
     rows
+}
+
+/// What a note says of who pays. In a long one, a single word speaks of what else may be charged: `5 ft or torch charge`.
+fn charge_of_note(note: &str) -> Charge {
+    match charge(note) {
+        Charge::Perhaps if note.split_whitespace().count() > MOST_CHARGE_WORDS => Charge::No,
+        charge => charge,
+    }
 }
 
 /// Whether a row has one price, in the midst of its tier columns: it was written once across all of them.

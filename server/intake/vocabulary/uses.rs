@@ -38,6 +38,8 @@ pub(crate) enum Use {
     TierFrom,
     TierTo,
     Range,
+    /// Behind a price: it holds beyond the mass that the one before holds up to.
+    Beyond,
     /// In front of, and between, the two masses of a span.
     SpanFrom,
     SpanTo,

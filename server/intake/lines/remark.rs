@@ -1,0 +1,99 @@
+//! Lines and names that speak to the reader, and name nothing that is sold.
+
+use super::MOST_NAME_WORDS;
+use crate::context::Context;
+use crate::firm::is_contact;
+use crate::parts::starts_with;
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+use crate::wording::normal;
+use crate::words::stem;
+
+/// Digits of a page's number.
+const LONGEST_PAGE: usize = 3;
+
+/// Whether a line that no heading looks like may still be the name of a price below it: `6063 Extrusion, bare`.
+pub(super) fn may_be_a_name(text: &str) -> bool {
+    let words = text.split_whitespace().count();
+    words <= MOST_NAME_WORDS
+        && text.chars().any(char::is_alphabetic)
+        && !is_contact(text)
+        && !text.ends_with(['.', '!', '?', ':'])
+}
+
+/// Whether a name is nothing but a month and its year, or a day.
+pub(crate) fn is_only_a_date(scan: &Scan<'_>) -> bool {
+    let month = |at: usize| scan.is(at, Use::Month);
+    (0..scan.tokens.len()).any(month)
+        && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
+}
+
+/// `Phone charger & USB leads`: each word is one that grades are called by.
+fn is_all_of_the_trade(name: &str) -> bool {
+    let normal = normal(name);
+    let own = |word: &str| VOCABULARY.is_own(&stem(word)) && !VOCABULARY.is_idle(&stem(word));
+    let idle = |word: &str| VOCABULARY.is_idle(word) || word.len() == 1;
+    normal.split(' ').all(|word| own(word) || idle(word))
+        && normal.split(' ').filter(|word| own(word)).count() > 1
+}
+
+/// Whether what stands before a price is a sentence to the reader, and no name: `Terms: cash up to`, `We pay by bank
+/// above`.
+pub(crate) fn is_remark(name: &str) -> bool {
+    let scan = Scan::of(name);
+    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
+    // `Checks only over`, `3 % fee on wires under`: what follows is a limit, and no price.
+    let end = scan.tokens.len();
+    let limits = words >= 2
+        && [2, 1].into_iter().any(|length| {
+            // `5 ft and under` is part of a name.
+            let joined = end > length
+                && scan.kind(end - length - 1) == Some(Kind::Word)
+                && !scan.is(end - length - 1, Use::Filler);
+            joined && VOCABULARY.has(scan.between(end - length, end), Use::Limit)
+        });
+    let first = scan.word(0);
+    let remark = words >= 2
+        && scan.kind(0) == Some(Kind::Word)
+        && starts_with(&scan, Use::Remark)
+        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group))
+        && !is_all_of_the_trade(name);
+    let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
+    let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
+    let service = VOCABULARY.has_within(name, Use::Service);
+    // `Seg a sex 8h às 17h | …`.
+    let time = |at: usize| {
+        let hour = matches!(scan.word(at + 1), "h" | "am" | "pm" | "Uhr" | "uhr");
+        scan.kind(at) == Some(Kind::Fact) && (hour || scan.word(at).contains(['h', ':']))
+    };
+    let hours = scan.is(0, Use::Hours) && (1..scan.tokens.len()).any(time);
+    remark
+        || limits
+        || service
+        || hours
+        || of_all
+        || is_only_a_date(&scan)
+        || speaks >= 2 && words >= 4
+        || words > 14
+}
+
+/// Whether a line only tells what was paid before: `Last week: server 4.20`, `Prices were 4.08 for bright last week.`
+pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
+    let begins = (1..=3).any(|length| VOCABULARY.has(scan.between(0, length), Use::Past));
+    // `was 7.20 last week`
+    let speaks = VOCABULARY.has(scan.word(0), Use::WholeSheet) || VOCABULARY.has(scan.word(0), Use::Was);
+    let whole = speaks && VOCABULARY.has_within(text, Use::Past);
+    // `Last week 4.10, this week 4.20` has a price of today.
+    (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
+}
+
+/// `- 1 -`, as at the foot of a page.
+pub(super) fn is_number_of_a_page(text: &str) -> bool {
+    let dashes = ['-', '–', '—'];
+    let number = text.trim_matches(|c: char| c.is_whitespace() || dashes.contains(&c));
+    text.starts_with(dashes)
+        && text.ends_with(dashes)
+        && (1..=LONGEST_PAGE).contains(&number.len())
+        && number.bytes().all(|byte| byte.is_ascii_digit())
+}

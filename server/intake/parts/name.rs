@@ -1,0 +1,123 @@
+//! The name within some tokens of a line, without what stands around it.
+
+use crate::price::{UnitText, unit_words};
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// A name without the item's number and the unit that stand beside it in columns of their own.
+pub(super) fn without_columns(
+    scan: &Scan<'_>,
+    first: usize,
+    last: usize,
+) -> (usize, usize, Option<UnitText>) {
+    let gap = |at: usize| scan.kind(at) == Some(Kind::Gap);
+    // A gap before the price may be there, or have been taken as its sign.
+    let end = if last > first && gap(last - 1) { last - 1 } else { last };
+    let start = (first..end).rev().find(|&at| gap(at) && !matches!(scan.word(at), ":" | "=" | ";"));
+    let unit = start.and_then(|gap| {
+        let (unit, next) = unit_words(scan, gap + 1)?;
+        (next == end && gap > first).then_some((gap, unit))
+    });
+    let (last, unit) = unit.map_or((last, None), |(gap, unit)| (gap, Some(unit)));
+    let code = (first..last)
+        .find(|&at| gap(at))
+        .filter(|&at| at > first && is_blank(scan.word(at)) && is_item_number(scan.between(first, at)));
+    let named = |at: usize| (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Word));
+    let long = scan.word(first).len() >= 5 && scan.word(first).bytes().all(|b| b.is_ascii_digit());
+    match code {
+        Some(at) if first == 0 && named(at) => (at + 1, last, unit),
+        _ if first == 0 && long && scan.spaced(1) && named(first) => (first + 1, last, unit),
+        _ => (first, last, unit),
+    }
+}
+
+fn is_blank(gap: &str) -> bool {
+    gap.chars().all(char::is_whitespace)
+}
+
+/// `F02`, `100010`, `A-12`.
+fn is_item_number(text: &str) -> bool {
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    let digits = text.chars().filter(char::is_ascii_digit).count();
+    digits >= 2 && letters <= 3 && text.chars().all(|c| c.is_alphanumeric() || c == '-')
+}
+
+/// The text of these tokens without list marks, separators and filling words at its ends.
+pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
+    let (mut first, mut last) = (first, last);
+    // `We charge for: CRT monitors` names what stands behind the charge.
+    if let Some(length) = [4, 3, 2].into_iter().find(|length| {
+        first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
+    }) {
+        first += length;
+    }
+    while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
+        first += 1;
+    }
+    while first < last {
+        // `CRT: we charge` names what stands before the charge.
+        let charge = [4, 3, 2, 1].into_iter().find(|&length| {
+            // One word alone may be the name's own, unless it is set apart from it.
+            let apart = || {
+                last > first + 1
+                    && !matches!(scan.kind(last - 2), Some(Kind::Word | Kind::Number | Kind::Fact))
+            };
+            last > first + length
+                && VOCABULARY.has(scan.between(last - length, last), Use::Charge)
+                && (length > 1 || apart())
+        });
+        match charge {
+            Some(length) => {
+                last -= length;
+                // `Röhren nehmen wir nur gegen Zuzahlung`.
+                while last > first + 1 && scan.is(last - 1, Use::Sentence) {
+                    last -= 1;
+                }
+            }
+            None if names(scan, last - 1) || closes_name(scan, first, last) => break,
+            None => last -= 1,
+        }
+    }
+    // `Tube TVs are a $15 fee`: the sentence goes on to its price.
+    if last > first + 2 && scan.word(last - 1) == "a" && scan.is(last - 2, Use::Filler) {
+        last -= 2;
+    }
+    // `304` is a name where nothing else is.
+    let alloy = first == 0
+        && last == 1
+        && (3..=4).contains(&scan.word(0).len())
+        && scan.word(0).bytes().all(|b| b.is_ascii_digit());
+    let named = alloy || (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
+    let mut text = scan.between(first, last);
+    // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    if digits > 0
+        && let Some(rest) =
+            text[digits..].strip_prefix(['.', ')', ' ', '\t']).filter(|rest| rest.starts_with([' ', '\t']))
+    {
+        text = rest.trim_start();
+    }
+    (named && !text.is_empty()).then_some(text)
+}
+
+pub(super) fn names(scan: &Scan<'_>, at: usize) -> bool {
+    match scan.kind(at) {
+        Some(Kind::Word) => !scan.is(at, Use::Filler) && !VOCABULARY.has(scan.word(at), Use::Cents),
+        Some(Kind::Number | Kind::Fact) => true,
+        _ => false,
+    }
+}
+
+/// `(clean) copper` and `#1 copper` begin before their first word.
+fn opens_name(scan: &Scan<'_>, at: usize, last: usize) -> bool {
+    match scan.kind(at) {
+        Some(Kind::Hash) => matches!(scan.kind(at + 1), Some(Kind::Fact | Kind::Number)),
+        Some(Kind::Open) => (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Close)) && names(scan, at + 1),
+        _ => false,
+    }
+}
+
+/// `copper (clean)` ends behind its last word.
+fn closes_name(scan: &Scan<'_>, first: usize, last: usize) -> bool {
+    scan.kind(last - 1) == Some(Kind::Close) && (first..last).any(|i| scan.kind(i) == Some(Kind::Open))
+}

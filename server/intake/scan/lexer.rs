@@ -1,0 +1,251 @@
+//! A text cut into tokens, one after the other.
+
+use super::{Kind, Token};
+use crate::number::{self, Marks, is_mark};
+use crate::vocabulary::{Use, Uses, VOCABULARY};
+
+pub(super) struct Lexer<'t> {
+    text: &'t str,
+    at: usize,
+    tokens: Vec<Token>,
+    spaced: bool,
+}
+
+impl<'t> Lexer<'t> {
+    pub fn tokens(text: &'t str) -> Vec<Token> {
+        let mut lexer = Lexer { text, at: 0, tokens: Vec::new(), spaced: false };
+        while lexer.at < text.len() {
+            lexer.next();
+        }
+        lexer.tokens
+    }
+
+    fn rest(&self) -> &'t str {
+        &self.text[self.at..]
+    }
+
+    fn next(&mut self) {
+        let rest = self.rest();
+        let Some(c) = rest.chars().next() else { return };
+        let second = rest[c.len_utf8()..].chars().next();
+        let blanks = run(rest, |c| c == ' ' || c == '\t' || c == '\u{a0}');
+        if blanks > 0 {
+            if rest[..blanks].contains('\t') || blanks >= 2 {
+                self.push(Kind::Gap, blanks);
+            } else {
+                self.at += blanks;
+            }
+            self.spaced = true;
+            return;
+        }
+        let after_word = self.text[..self.at].ends_with(char::is_alphanumeric);
+        let starts_number = c.is_ascii_digit()
+            || (matches!(c, '.' | ',') && second.is_some_and(|d| d.is_ascii_digit()) && !after_word);
+        if starts_number {
+            return self.number();
+        }
+        let dots = run(rest, |c| matches!(c, '.' | '…' | '_' | '·' | '*'));
+        if dots >= 3 || (c == '…') {
+            return self.push(Kind::Gap, dots);
+        }
+        if c.is_alphabetic() || is_currency_sign(c) {
+            return self.word();
+        }
+        let kind = match c {
+            '|' | ':' | '=' | ';' | '→' => Kind::Gap,
+            '—' | '―' => Kind::Gap,
+            '-' | '–' if second == Some('>') => return self.push(Kind::Gap, c.len_utf8() + 1),
+            '-' | '–' | '‐' | '‑' => Kind::Dash,
+            '−' => Kind::Minus,
+            '/' => Kind::Slash,
+            '(' | '[' => Kind::Open,
+            ')' | ']' => Kind::Close,
+            '+' => Kind::Plus,
+            '<' | '≤' => Kind::Less,
+            '>' | '≥' => Kind::More,
+            '#' | '№' => Kind::Hash,
+            _ => Kind::Other,
+        };
+        self.push(kind, c.len_utf8());
+    }
+
+    fn push(&mut self, kind: Kind, length: usize) {
+        let (start, end) = (self.at, self.at + length);
+        let text = &self.text[start..end];
+        let (uses, is_currency) = match kind {
+            // A word of plain letters has one form in which all is known of it.
+            Kind::Word if text.bytes().all(|byte| byte.is_ascii_alphabetic()) => {
+                let uses = VOCABULARY.uses(text);
+                (uses, uses.has(Use::Currency))
+            }
+            Kind::Word => (uses(text), VOCABULARY.currencies(text).is_some()),
+            Kind::Other => (Uses::default(), VOCABULARY.currencies(text).is_some()),
+            _ => (Uses::default(), false),
+        };
+        self.tokens.push(Token { kind, start, end, spaced: self.spaced, uses, is_currency });
+        self.at = end;
+        self.spaced = false;
+    }
+
+    fn word(&mut self) {
+        let rest = self.rest();
+        let letters = run(rest, char::is_alphabetic);
+        // `US$`, `C$`, `R$` are one sign; a sign alone is a word of one character.
+        if letters > 0
+            && rest[letters..].starts_with('$')
+            && VOCABULARY.currencies(&rest[..letters + 1]).is_some()
+        {
+            return self.push(Kind::Word, letters + 1);
+        }
+        if letters == 0 {
+            let sign = rest.chars().next().map_or(0, char::len_utf8);
+            return self.push(Kind::Word, sign);
+        }
+        // `EUR5.80` is a currency and a number; `Cat5e` and `i7` are names.
+        let whole = run_joined(rest);
+        let apart = whole > letters && VOCABULARY.currencies(&rest[..letters]).is_some();
+        self.push(Kind::Word, if apart { letters } else { whole });
+    }
+
+    fn number(&mut self) {
+        let rest = self.rest();
+        let mut length = run(rest, |c| c.is_ascii_digit());
+        loop {
+            let tail = &rest[length..];
+            let Some(mark) = tail.chars().next().filter(|c| is_mark(*c)) else { break };
+            let digits = run(&tail[mark.len_utf8()..], |c| c.is_ascii_digit());
+            if digits == 0 || (mark == ' ' && !self.groups_by_blank(&rest[..length], tail)) {
+                break;
+            }
+            length += mark.len_utf8() + digits;
+        }
+        let dashed = number::dashed_decimals(&rest[length..]);
+        if dashed > 0 && Marks::is_number(&rest[..length + dashed]) {
+            length += dashed;
+        }
+        let (number, tail) = rest.split_at(length);
+        let fact = |extra: usize| (Kind::Fact, length + extra);
+        let letters = run(tail, char::is_alphanumeric);
+        let (kind, length) = if !Marks::is_number(number) {
+            fact(0)
+        } else if tail.trim_start().starts_with('%') && tail.find('%').is_some_and(|at| at <= 1) {
+            fact(tail.find('%').unwrap_or(0) + 1)
+        } else if tail.starts_with(['"', '”', '″', '°']) {
+            fact(tail.chars().next().map_or(0, char::len_utf8))
+        } else if let Some(extra) = fraction(number, tail) {
+            fact(extra)
+        } else if letters > 0 && !belongs_to_price(&tail[..letters]) {
+            // `12V`, `2x4`, `3rd`: one word with its letters.
+            fact(letters)
+        } else if number.len() == 1
+            && tail.starts_with('C')
+            && letters == 1
+            && !tail[1..].trim_start().starts_with('/')
+        {
+            // `5C` is a code, and no five cents.
+            fact(1)
+        } else if number.bytes().all(|b| b.is_ascii_digit()) && is_alloy(tail) {
+            // `6063-T5`.
+            fact(1 + run(&tail[1..], char::is_alphanumeric))
+        } else {
+            (Kind::Number, length)
+        };
+        self.push(kind, length);
+    }
+
+    /// Whether a plain blank inside a number groups its thousands: `1 250,00` and `1 250 €`, but not `304 180`.
+    fn groups_by_blank(&self, before: &str, tail: &str) -> bool {
+        let labelled =
+            self.tokens.last().is_some_and(|token| token.kind == Kind::Hash || token.uses.has(Use::Label));
+        let digits = run(&tail[1..], |c| c.is_ascii_digit());
+        let after = &tail[1 + digits..];
+        let decimals = after.strip_prefix([',', '.']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
+        let first = before.split(' ').next_back().unwrap_or_default();
+        let is_money =
+            |after: &str| after.trim_start().starts_with(['€', 'z']) || after.trim_start().starts_with("EUR");
+        let money = is_money(after) || is_money(behind_range(after));
+        // `8 350` that stands alone, in a cell or apart at the end of a line.
+        let apart = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap) && after.trim().is_empty();
+        !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money || apart)
+    }
+}
+
+/// What stands behind the upper end of a range that is grouped by a blank as its lower end is: ` €` of ` à 7 250 €`.
+fn behind_range(after: &str) -> &str {
+    let digits = |text: &str| run(text, |c| c.is_ascii_digit());
+    let joint = after.trim_start().split(' ').next().unwrap_or_default();
+    let joins = matches!(joint, "-" | "–") || VOCABULARY.has(joint, Use::Range);
+    let upper = if joins { after.trim_start()[joint.len()..].trim_start() } else { "" };
+    let thousands = digits(upper);
+    match upper[thousands..].strip_prefix([' ', '\u{a0}', '\u{202f}']) {
+        Some(rest) if (1..=3).contains(&thousands) && digits(rest) == 3 => &rest[3..],
+        _ => "",
+    }
+}
+
+/// What a word can do; days from one to another, `Mo-Fr` and `ma-vr`, are of opening hours as each of them is.
+fn uses(word: &str) -> Uses {
+    let own = VOCABULARY.uses(word);
+    match word.split_once('-') {
+        Some((from, to)) if [from, to].iter().all(|day| VOCABULARY.has(day, Use::Hours)) => {
+            own.and(Use::Hours.into())
+        }
+        _ => own,
+    }
+}
+
+/// Length of the beginning of the text whose characters all fit.
+fn run(text: &str, fits: impl Fn(char) -> bool) -> usize {
+    text.find(|c| !fits(c)).unwrap_or(text.len())
+}
+
+/// Length of a word with the dashes and apostrophes inside it: `E-scrap`, `bare-bright`, `6061-T6`.
+fn run_joined(text: &str) -> usize {
+    let mut length = run(text, char::is_alphanumeric);
+    loop {
+        let tail = &text[length..];
+        let Some(joint) = tail.chars().next().filter(|c| matches!(c, '-' | '\'' | '’' | '&')) else {
+            return length;
+        };
+        let more = run(&tail[joint.len_utf8()..], char::is_alphabetic);
+        if more == 0 {
+            return length;
+        }
+        length += joint.len_utf8() + run(&tail[joint.len_utf8()..], char::is_alphanumeric);
+    }
+}
+
+fn is_currency_sign(c: char) -> bool {
+    matches!(c, '$' | '€' | '£' | '¥' | '₹' | '¢')
+}
+
+/// Letters directly behind a number that leave it a number: a unit, cents or a currency.
+fn belongs_to_price(letters: &str) -> bool {
+    let uses = VOCABULARY.uses(letters);
+    let ordinal = matches!(letters.to_ascii_lowercase().as_str(), "st" | "nd" | "rd" | "th");
+    !ordinal
+        && (VOCABULARY.unit(letters).is_some()
+            || [Use::Cents, Use::Ton, Use::Measure].into_iter().any(|is| uses.has(is))
+            || VOCABULARY.currencies(letters).is_some())
+}
+
+fn is_alloy(tail: &str) -> bool {
+    let mut chars = tail.chars();
+    chars.next() == Some('-') && chars.next().is_some_and(|c| c.is_ascii_uppercase()) && {
+        let word = run(&tail[1..], char::is_alphanumeric);
+        VOCABULARY.unit(&tail[1..=word]).is_none()
+    }
+}
+
+/// Length of the rest of `10/2`, `1/4` or `3/15/2026` behind its first number. `4.50/100 lb` is a price and no
+/// fraction.
+fn fraction(number: &str, tail: &str) -> Option<usize> {
+    if !number.bytes().all(|b| b.is_ascii_digit()) || !tail.starts_with('/') {
+        return None;
+    }
+    let length = run(tail, |c| c == '/' || c.is_ascii_digit());
+    let below = tail[1..length].trim_end_matches('/');
+    let per =
+        matches!(below, "100" | "1000" | "2000" | "2240") && !tail[length..].trim_start().starts_with('/');
+    (!below.is_empty() && !per).then_some(1 + below.len())
+}
