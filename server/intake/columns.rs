@@ -3,7 +3,9 @@
 mod meant;
 mod shown;
 
+use std::cell::Cell as Count;
 use std::ops::Range;
+use std::rc::Rc;
 
 use crate::context::Context;
 use crate::document::{Cell, CutRow, GridRow};
@@ -15,10 +17,29 @@ use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
 use meant::{filled, least_and_most, money_first, newest, this_week};
 pub(crate) use shown::is_unit;
-use shown::{Shown, is_price, looks_priced};
+use shown::{Below, Shown, is_price, looks_priced};
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
+
+/// How many rows below a row of names are looked at to tell what its columns hold. A text made of thousands of small tables
+/// shows no more below one of them than the few rows that are its own.
+#[derive(Debug, Default)]
+pub(crate) struct Reach {
+    asked: Count<usize>,
+}
+
+impl Reach {
+    /// So many rows are asked about with all that stands below them.
+    const MANY: usize = 64;
+    const SHORT: usize = 12;
+
+    pub fn of<'r>(&self, below: &'r [GridRow]) -> &'r [GridRow] {
+        self.asked.set(self.asked.get().saturating_add(1));
+        let reach = if self.asked.get() > Self::MANY { Self::SHORT } else { below.len() };
+        &below[..below.len().min(reach)]
+    }
+}
 
 /// One name and what belongs to it. A table may hold several side by side: `Item | Price | Item | Price`.
 #[derive(Debug, Clone, Default)]
@@ -131,11 +152,12 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     if !sound {
         return None;
     }
-    let names = filled(this_week(newest(names, &row.cells), &row.cells), below, marks);
+    let below = &Below::new(below, marks);
+    let names = filled(this_week(newest(names, &row.cells), &row.cells), below);
     let names = money_first(names, &row.cells);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
-    let mut panels = lay_out(row, names, below, marks);
-    panels.iter_mut().for_each(|panel| settle(panel, &taken, below, marks));
+    let mut panels = lay_out(row, names, below);
+    panels.iter_mut().for_each(|panel| settle(panel, &taken, below));
     panels.retain(|panel| !panel.prices.is_empty() || panel.charge.is_some());
     (!panels.is_empty()).then_some(panels)
 }
@@ -316,7 +338,7 @@ fn is_year(text: &str) -> bool {
 }
 
 /// Assigns the named columns to panels, and finds by their cells the price columns that have a strange name.
-fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Panel> {
+fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<Panel> {
     let has_wording = names.iter().flatten().any(|n| n.column == Column::Wording);
     let has_price = names.iter().flatten().any(|n| matches!(n.column, Column::Price | Column::Low));
     let is_price = |n: &Named| n.column == Column::Price;
@@ -331,12 +353,11 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &[GridRow], marks: M
         // `Metals | £/tonne | WEEE | £/kg`: the second list is called by what it is of.
         let next_is_price = prices.get(at + 1).copied().unwrap_or(false);
         let second_list = || next_is_price && names_group(&row.cells[at]) && prices[..at].contains(&true);
-        let stranger_names =
-            strange && (!has_wording || second_list()) && Shown::of(below, at, marks).reads_as_names();
+        let stranger_names = strange && (!has_wording || second_list()) && below.shown(at).reads_as_names();
         // `Walk-in | From 500 kg`: what the first column is called says for whom its prices are.
         let before_tiers = tiered.is_some_and(|tiered| at + 1 == tiered);
         let stranger_prices = name.is_none() && has_wording && (!has_price || before_tiers) && {
-            let shown = Shown::of(below, at, marks);
+            let shown = below.shown(at);
             shown.mostly(shown.priced)
         };
         let name = match name {
@@ -389,23 +410,23 @@ fn names_group(cell: &Cell) -> bool {
 
 /// Looks at the cells whether the column of names holds names: item numbers are none, and names that repeat while the
 /// column beside them tells their rows apart are groups.
-fn settle(panel: &mut Panel, named: &[bool], below: &[GridRow], marks: Marks) {
+fn settle(panel: &mut Panel, named: &[bool], below: &Below<'_>) {
     let Some(price) = panel.prices.first().map(|price| price.at) else { return };
-    let own = Shown::of(below, panel.wording, marks);
-    let beside: Vec<(usize, Shown)> = (panel.wording + 1..price)
+    let own = below.shown(panel.wording);
+    let beside: Vec<(usize, Rc<Shown>)> = (panel.wording + 1..price)
         .filter(|at| panel.notes.contains(at) || !named.get(*at).copied().unwrap_or(false))
-        .map(|at| (at, Shown::of(below, at, marks)))
+        .map(|at| (at, below.shown(at)))
         .filter(|(_, shown)| shown.reads_as_names())
         .collect();
-    let units = (0..below.iter().take(20).map(|row| row.cells.len()).max().unwrap_or(0)).find(|at| {
-        let shown = Shown::of(below, *at, marks);
+    let units = (0..below.rows.iter().take(20).map(|row| row.cells.len()).max().unwrap_or(0)).find(|at| {
+        let shown = below.shown(*at);
         *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
     });
     panel.unit = panel.unit.or(units);
     // Words left of the names, fewer of them than names, under a name of their own that says nothing: groups.
     panel.group = panel.group.or_else(|| {
         (0..panel.wording).rev().find(|at| {
-            let shown = Shown::of(below, *at, marks);
+            let shown = below.shown(*at);
             !named.get(*at).copied().unwrap_or(false)
                 && shown.reads_as_names()
                 && shown.words >= 2

@@ -71,6 +71,9 @@ impl Charge {
 /// A longer remark says something of one matter rather than of all prices below it.
 const MOST_REMARK_WORDS: usize = 16;
 
+/// A sheet says far fewer things of all its prices; each row is compared with them.
+const MOST_REMARKS: usize = 500;
+
 /// What a title, a heading's line or a footnote says of prices.
 #[derive(Debug)]
 struct Remark {
@@ -140,7 +143,7 @@ impl<'h> Draft<'h> {
     /// Takes in what the remark `text` says of prices. It holds for those below it, as long as no other does, and for
     /// those above it that nothing was said of.
     pub fn whole_sheet(&mut self, context: &Context, text: &str) {
-        if context.is_empty() {
+        if context.is_empty() || self.remarks.len() == MOST_REMARKS {
             return;
         }
         let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();

@@ -4,14 +4,16 @@
 //! strip that stays empty from line to line parts two columns of a page, if what is on either side names its prices by
 //! itself; below a row of column names it parts the columns of a table.
 
-use crate::columns;
+mod gutter;
+
+use crate::columns::{self, Reach};
 use crate::document::{Block, Cell, GridRow, Line};
 use crate::number::Marks;
-use crate::price::{self, Strength};
+use crate::price;
 use crate::scan::Scan;
 use crate::sheet::Place;
 use crate::tier::tier_at;
-use crate::vocabulary::{Use, VOCABULARY};
+use gutter::names_its_price;
 
 /// Columns side by side are looked for this often, one within the other.
 const MOST_SPLITS: usize = 4;
@@ -100,7 +102,7 @@ fn without_leaders(row: Row) -> Row {
 
 /// Parts rows into columns that stand side by side, each read to its end before the next.
 fn split(rows: Vec<Row>, marks: Marks, depth: usize, out: &mut Vec<Vec<Row>>) {
-    let Some((from, to, x)) = (depth > 0).then(|| gutter(&rows, marks)).flatten() else {
+    let Some((from, to, x)) = (depth > 0).then(|| gutter::of(&rows, marks)).flatten() else {
         out.push(rows);
         return;
     };
@@ -116,103 +118,22 @@ fn split(rows: Vec<Row>, marks: Marks, depth: usize, out: &mut Vec<Vec<Row>>) {
     split(below, marks, depth - 1, out);
 }
 
-/// The rows, and the middle of the empty strip between them, that part two columns which each name their prices.
-fn gutter(rows: &[Row], marks: Marks) -> Option<(usize, usize, f32)> {
-    let mut candidates: Vec<f32> = Vec::new();
-    for row in rows {
-        for pair in row.pieces.windows(2) {
-            candidates.push((pair[0].right + pair[1].left) / 2.0);
-        }
-    }
-    candidates.sort_by(f32::total_cmp);
-    candidates.dedup_by(|a, b| (*a - *b).abs() < 0.5);
-    let mut best: Option<(usize, usize, usize, f32)> = None;
-    for x in candidates.into_iter().take(400) {
-        let mut from = 0;
-        while from < rows.len() {
-            if rows[from].crosses(x) {
-                from += 1;
-                continue;
-            }
-            let to = (from..rows.len()).find(|&at| rows[at].crosses(x)).unwrap_or(rows.len());
-            let named = |right: bool| {
-                (from..to)
-                    .filter(|&at| {
-                        let (one, other) = rows[at].cut(x);
-                        names_its_price(if right { &other } else { &one }, marks)
-                    })
-                    .count()
-            };
-            let others = |right: bool| {
-                (from..to)
-                    .filter(|&at| {
-                        let (one, other) = rows[at].cut(x);
-                        only_a_price(if right { &other } else { &one }, marks)
-                    })
-                    .count()
-            };
-            let (left, right) = (named(false), named(true));
-            let least = left.min(right);
-            if least >= FEWEST_LINES
-                && others(true) * 4 <= right
-                && others(false) * 4 <= left
-                && best.is_none_or(|(count, ..)| least > count)
-            {
-                best = Some((least, from, to, x));
-            }
-            from = to;
-        }
-    }
-    let (_, mut from, to, x) = best?;
-    // Rows above that have nothing on the right belong to the page, not to its left column.
-    while from < to && rows[from].cut(x).1.pieces.is_empty() && !names_its_price(&rows[from], marks) {
-        from += 1;
-    }
-    Some((from, to, x))
-}
-
-/// Whether a row is a name and then its price, as one line of a list.
-fn names_its_price(row: &Row, marks: Marks) -> bool {
-    let text = row.text();
-    let scan = Scan::of(&text);
-    let prices = price::prices(&scan, marks);
-    let asks = row
-        .pieces
-        .last()
-        .is_some_and(|last| row.pieces.len() > 1 && VOCABULARY.has(&last.text, Use::OnRequest));
-    let priced = prices.iter().any(|price| price.first > 0 && price.strength > Strength::Weak)
-        || row.pieces.len() > 1
-            && prices.last().is_some_and(|price| price.first > 0 && price.last == scan.tokens.len());
-    // `1-99 lb $2.50` names a tier, and nothing that is sold.
-    let tiered = tier_at(&scan, marks, 0, true).is_some();
-    !tiered
-        && (priced || asks)
-        && row
-            .pieces
-            .first()
-            .is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
-}
-
-fn only_a_price(row: &Row, marks: Marks) -> bool {
-    let Some(first) = row.pieces.first() else { return false };
-    let scan = Scan::of(&first.text);
-    price::prices(&scan, marks)
-        .first()
-        .is_some_and(|price| price.first == 0 && price.last == scan.tokens.len())
-}
-
 /// Turns rows below a row of column names into a table, up to the next such row; the others stay lines.
 fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
     let rows = with_names_in_one_row(rows, marks);
     let rows: Vec<Row> = (0..rows.len()).map(|at| with_names_column(&rows, at, marks)).collect();
     let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
-    let heads = |at: usize| {
+    let reach = Reach::default();
+    let looks_so = |at: usize| {
         rows[at].pieces.len() >= 2
-            && columns::named(&grid[at], &grid[at + 1..], marks).is_some_and(|_| {
+            && columns::named(&grid[at], reach.of(&grid[at + 1..]), marks).is_some_and(|_| {
                 // At least some row below has as many pieces.
                 rows[at + 1..].iter().take(30).filter(|row| row.pieces.len() >= 2).count() >= 2
             })
     };
+    // A row that was none of names before the end of one table is asked again for the next one.
+    let mut known: Vec<Option<bool>> = vec![None; rows.len()];
+    let mut heads = |at: usize| *known[at].get_or_insert_with(|| looks_so(at));
     let mut from = 0;
     while from < rows.len() {
         let Some(header) = (from..rows.len()).find(|&at| heads(at)) else {

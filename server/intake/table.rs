@@ -5,7 +5,7 @@ mod heading;
 mod rows;
 mod said;
 
-use crate::columns::{self, Panel};
+use crate::columns::{self, Panel, Reach};
 use crate::context::{Context, heading_name, is_heading};
 use crate::cuts::Cuts;
 use crate::date::Dated;
@@ -39,6 +39,7 @@ pub(crate) fn read<'d>(
     cuts: &Cuts<'d>,
     draft: &mut Draft<'_>,
 ) {
+    let reach = Reach::default();
     let header = (0..rows.len().min(HEADER_WITHIN))
         .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
@@ -71,7 +72,7 @@ pub(crate) fn read<'d>(
         }
         let second = rows.get(i + 1).and_then(|below| columns::in_two_rows(row, below, draft.marks));
         let named = match &second {
-            Some(both) => columns::named(both, &rows[i + 2..], draft.marks),
+            Some(both) => columns::named(both, reach.of(&rows[i + 2..]), draft.marks),
             None => None,
         };
         if let Some(panels) = named {
@@ -91,7 +92,7 @@ pub(crate) fn read<'d>(
             draft.leave_out(&source, &row.place, Why::ColumnNames);
             continue;
         }
-        match columns::named(row, &rows[i + 1..], draft.marks) {
+        match columns::named(row, reach.of(&rows[i + 1..]), draft.marks) {
             Some(panels) => {
                 table.panels = panels;
                 table.restart();

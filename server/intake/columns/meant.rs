@@ -1,10 +1,9 @@
 //! Which of the columns that look alike by their names are meant.
 
 use super::Named;
-use super::shown::{Shown, is_unit};
+use super::shown::{Below, is_unit};
 use crate::context::Context;
-use crate::document::{Cell, GridRow};
-use crate::number::Marks;
+use crate::document::Cell;
 use crate::vocabulary::{Column, Use, VOCABULARY};
 
 /// `Min | Max` where no column is called a price: the least and the most that is paid.
@@ -93,10 +92,10 @@ pub(super) fn money_first(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<
 }
 
 /// A column without a single cell below its name holds no prices where another does: its name is a remark.
-pub(super) fn filled(mut names: Vec<Option<Named>>, below: &[GridRow], marks: Marks) -> Vec<Option<Named>> {
+pub(super) fn filled(mut names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<Option<Named>> {
     let is_price = |name: &Option<Named>| name.as_ref().is_some_and(|name| name.column == Column::Price);
-    let holds: Vec<bool> = (0..names.len()).map(|at| Shown::of(below, at, marks).filled > 0).collect();
-    if !below.is_empty() && names.iter().zip(&holds).any(|(name, holds)| *holds && !is_price(name)) {
+    let holds: Vec<bool> = (0..names.len()).map(|at| below.shown(at).filled > 0).collect();
+    if !below.rows.is_empty() && names.iter().zip(&holds).any(|(name, holds)| *holds && !is_price(name)) {
         for (name, holds) in names.iter_mut().zip(holds) {
             if let Some(name) = name.as_mut().filter(|name| name.column == Column::Price && !holds) {
                 name.column = Column::Other;

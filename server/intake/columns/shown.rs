@@ -1,6 +1,8 @@
 //! What the cells of a column look like, whatever its name says.
 
-use std::collections::HashSet;
+use std::cell::RefCell;
+use std::collections::{HashMap, HashSet};
+use std::rc::Rc;
 
 use crate::context::Context;
 use crate::cuts::Cut;
@@ -10,6 +12,25 @@ use crate::price::Strength;
 use crate::scan::Scan;
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
+
+/// The rows below a row of names, and what each of their columns looks like once that was asked.
+#[derive(Debug)]
+pub(super) struct Below<'r> {
+    pub rows: &'r [GridRow],
+    marks: Marks,
+    columns: RefCell<HashMap<usize, Rc<Shown>>>,
+}
+
+impl<'r> Below<'r> {
+    pub fn new(rows: &'r [GridRow], marks: Marks) -> Self {
+        Below { rows, marks, columns: RefCell::default() }
+    }
+
+    pub fn shown(&self, at: usize) -> Rc<Shown> {
+        let mut columns = self.columns.borrow_mut();
+        Rc::clone(columns.entry(at).or_insert_with(|| Rc::new(Shown::of(self.rows, at, self.marks))))
+    }
+}
 
 /// What the cells of a column look like, counted.
 #[derive(Debug, Default)]

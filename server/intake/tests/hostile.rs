@@ -242,6 +242,19 @@ fn broken_old_workbooks() {
     }
 }
 
+/// Each row of names is about the few rows below it, and not about all that follow.
+#[test]
+fn a_text_of_thousands_of_small_tables() {
+    let tables = [
+        "Material      Price/lb    Note\nCopper no 1      3.40    clean\n",
+        "Item    under 100 lb    100-499 lb    500 lb & up\nBare bright      3.10    3.40    3.50\n",
+        "Metal    Unit    Price\nServer boards    lb    3.90\nLaptop boards    lb    4.10\n",
+    ];
+    let text: String = (0..8_000).map(|at| tables[at % tables.len()]).collect();
+    let sheet = take("tables.txt", text.as_bytes()).unwrap();
+    assert!(sheet.rows.len() >= 8_000, "{} rows", sheet.rows.len());
+}
+
 #[test]
 fn odd_bytes_in_text() {
     let sheet = take("odd.txt", b"\xff\xfeB\0r\0a\0s\0s\0 \x002\0.\x004\x000\0x").unwrap();
