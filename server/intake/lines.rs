@@ -19,7 +19,7 @@ use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_behind, asked_beside, on_request, only_words_for_a_price};
 use heading::Heading;
 use listed::{ends_with_its_only_number, listed, listed_by_bare_numbers};
-use remark::{is_number_of_a_page, may_be_a_name, tells_of_the_past};
+use remark::{is_number_of_a_page, may_be_a_name, tells_of_the_past, tells_when_open};
 pub(crate) use remark::{is_only_a_date, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
@@ -123,7 +123,7 @@ impl LineReader {
         }
         // What a customer says of the outlet is set in quotation marks.
         let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
-        if quoted || tells_of_the_past(text, &scan) {
+        if quoted || tells_of_the_past(text, &scan) || tells_when_open(text, &scan) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         let mut parts = parts::parts(&scan, &prices, draft);

@@ -97,3 +97,41 @@ pub(super) fn is_number_of_a_page(text: &str) -> bool {
         && (1..=LONGEST_PAGE).contains(&number.len())
         && number.bytes().all(|byte| byte.is_ascii_digit())
 }
+
+/// `Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30`: when the yard is open, though some of it could be prices.
+pub(super) fn tells_when_open(text: &str, scan: &Scan<'_>) -> bool {
+    let said = Context::of(text, false);
+    let numbers: Vec<&str> = text
+        .split(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ':'))
+        .map(|number| number.trim_matches(['.', ':']))
+        .filter(|number| !number.is_empty())
+        .collect();
+    scan.is(0, Use::Opening)
+        && said.unit.is_none()
+        && said.currencies.is_empty()
+        && numbers.len() > 1
+        && numbers.iter().all(|number| is_time_of_day(number))
+}
+
+/// `8`, `12.30`, `16:00`.
+fn is_time_of_day(text: &str) -> bool {
+    let (hour, minute) = text.split_once(['.', ':']).unwrap_or((text, "00"));
+    hour.parse::<u8>().is_ok_and(|hour| hour <= 24)
+        && minute.len() == 2
+        && minute.parse::<u8>().is_ok_and(|minute| minute < 60)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hours_are_no_prices() {
+        let tells = |text: &str| tells_when_open(text, &Scan::of(text));
+        assert!(tells("Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30"));
+        assert!(tells("Geöffnet 7:30-16:00"));
+        assert!(!tells("Open reels 8.30"));
+        assert!(!tells("Open cable 4.75 - 12.80"));
+        assert!(!tells("Open cans $1.20 - 1.45"));
+    }
+}

@@ -74,6 +74,12 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
                     last -= 1;
                 }
             }
+            // `Armoured from 1.50`: from that price on.
+            None if last > first + 1
+                && [Use::TierFrom, Use::SpanFrom].iter().all(|is| scan.is(last - 1, *is)) =>
+            {
+                last -= 1;
+            }
             None if names(scan, last - 1) || closes_name(scan, first, last) => break,
             None => last -= 1,
         }
