@@ -14,9 +14,8 @@ impl Store {
     /// All that was learned of an outlet's wordings.
     pub async fn meanings(&self, shop_id: &str, outlet_id: &OutletId) -> Result<Vec<Meaning>, StoreError> {
         let sql = "SELECT wording, grade_id FROM wordings WHERE shop_id = $1 AND outlet_id = $2";
-        let rows: Vec<(String, Option<String>)> =
-            sqlx::query_as(sql).bind(shop_id).bind(outlet_id.as_str()).fetch_all(self.readers()).await?;
-        Ok(rows.into_iter().map(|(wording, grade)| (wording, grade.map(GradeId::new))).collect())
+        let query = sqlx::query_as(sql).bind(shop_id).bind(outlet_id.as_str());
+        Ok(query.fetch_all(self.readers()).await?.into_iter().map(meaning).collect())
     }
 
     /// What was learned of some of them: an outlet may have thousands, and a sheet says a few.
@@ -35,12 +34,15 @@ impl Store {
             );
             let query = sqlx::query_as(AssertSqlSafe(sql)).bind(shop_id).bind(outlet_id.as_str());
             let query = some.iter().fold(query, |query, wording| query.bind(wording));
-            let rows: Vec<(String, Option<String>)> =
-                query.persistent(some.len() == AT_ONCE).fetch_all(self.readers()).await?;
-            meanings.extend(rows.into_iter().map(|(wording, grade)| (wording, grade.map(GradeId::new))));
+            let rows = query.persistent(some.len() == AT_ONCE).fetch_all(self.readers()).await?;
+            meanings.extend(rows.into_iter().map(meaning));
         }
         Ok(meanings)
     }
+}
+
+fn meaning((wording, grade): (String, Option<String>)) -> Meaning {
+    (wording, grade.map(GradeId::new))
 }
 
 const LEARN: Insert = Insert {

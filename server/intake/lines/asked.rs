@@ -1,5 +1,6 @@
 //! Lines with words in the place of a price: “call”, “POA”, “no charge”.
 
+use super::remark::is_only_of_days;
 use crate::draft::{Draft, DraftPrice};
 use crate::firm::is_firm;
 use crate::parts::{Part, starts_with, trimmed};
@@ -47,16 +48,6 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let apart = start > 0 && (parts(start - 1) || parts(start));
     let short = name.split_whitespace().count() <= 4;
     (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
-}
-
-/// `Saturday    by appointment`: when the yard is open.
-fn is_only_of_days(name: &str) -> bool {
-    let scan = Scan::of(name);
-    let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
-    let of_days = |at: usize| {
-        [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo].iter().any(|is| scan.is(at, *is))
-    };
-    words().any(|at| scan.is(at, Use::Hours)) && words().all(of_days)
 }
 
 /// `Catalytic converters    market, bring them in`: the words in the place of the price go on.

@@ -98,6 +98,16 @@ pub(super) fn is_number_of_a_page(text: &str) -> bool {
         && number.bytes().all(|byte| byte.is_ascii_digit())
 }
 
+/// `Saturday    by appointment`: when the yard is open.
+pub(super) fn is_only_of_days(name: &str) -> bool {
+    let scan = Scan::of(name);
+    let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
+    let of_days = |at: usize| {
+        [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo].iter().any(|is| scan.is(at, *is))
+    };
+    words().any(|at| scan.is(at, Use::Hours)) && words().all(of_days)
+}
+
 /// `Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30`: when the yard is open, though some of it could be prices.
 pub(super) fn tells_when_open(text: &str, scan: &Scan<'_>) -> bool {
     let said = Context::of(text, false);
