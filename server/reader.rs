@@ -25,15 +25,29 @@ use tracing::warn;
 /// The subcommand that the child is started with.
 pub const SUBCOMMAND: &str = "read-sheet";
 
-/// The most memory the child may map, in bytes: for a sheet, and for a photo, whose pixels take more.
-const MOST_MEMORY: u64 = 256 * 1024 * 1024;
-const MOST_MEMORY_FOR_PHOTO: u64 = 448 * 1024 * 1024;
-/// The most processor time it may use, in seconds.
-const MOST_CPU_SECONDS: u64 = 10;
-/// How long the parent waits for it, with the wait for its turn.
-const LONGEST_WAIT: Duration = Duration::from_secs(15);
-/// The same for a photo: several phones send theirs at once, and one is made ready at a time.
-const LONGEST_WAIT_FOR_PHOTO: Duration = Duration::from_secs(40);
+/// What a child may take.
+struct Bounds {
+    /// The most memory it may map, in bytes.
+    memory: u64,
+    /// The most processor time it may use, in seconds; the recogniser, which it starts, may use as much again.
+    cpu: u64,
+    /// How long the parent waits for it, with the wait for its turn.
+    wait: Duration,
+    /// Children of this sort at work at the same time, so that several uploads stay within the memory of a small box.
+    turns: &'static Semaphore,
+}
+
+static SHEET: Bounds =
+    Bounds { memory: 256 * 1024 * 1024, cpu: 10, wait: Duration::from_secs(15), turns: &SHEETS_AT_ONCE };
+/// The recogniser reads a page three times over, for some seconds each on a small box that has other things to do.
+static PICTURE_OF_SHEET: Bounds = Bounds { cpu: 20, wait: Duration::from_secs(60), ..SHEET };
+/// Pixels take more memory. Several phones send their photos at once, and one is made ready at a time.
+static PHOTO: Bounds =
+    Bounds { memory: 448 * 1024 * 1024, cpu: 10, wait: Duration::from_secs(40), turns: &ONE_PHOTO_AT_ONCE };
+
+static SHEETS_AT_ONCE: Semaphore = Semaphore::const_new(2);
+static ONE_PHOTO_AT_ONCE: Semaphore = Semaphore::const_new(1);
+
 /// The longest answer it may give, in bytes: some 20,000 rows of ordinary length.
 const LONGEST_ANSWER: u64 = 8 * 1024 * 1024;
 /// The longest task, in bytes: a few settings.
@@ -47,10 +61,6 @@ pub static RECOGNISER: LazyLock<Option<PathBuf>> = LazyLock::new(|| {
 
 /// The layouts that each cleaned picture is recognised with (`--psm`): a block of lines, and a column of any sizes.
 const LAYOUTS: [&str; 3] = ["6", "6", "4"];
-
-/// Children at work at the same time, so that several uploads together stay within the memory of a small box.
-static TURNS: Semaphore = Semaphore::const_new(2);
-static TURN_OF_PHOTO: Semaphore = Semaphore::const_new(1);
 
 /// Why there is no sheet. The text says what to do; nothing has been saved.
 #[derive(Debug, thiserror::Error)]
@@ -92,6 +102,16 @@ pub enum PhotoError {
 enum Task {
     Sheet(SheetTask),
     Photo,
+}
+
+impl Task {
+    fn bounds(&self) -> &'static Bounds {
+        match self {
+            Task::Sheet(SheetTask { recogniser: None, .. }) => &SHEET,
+            Task::Sheet(SheetTask { recogniser: Some(_), .. }) => &PICTURE_OF_SHEET,
+            Task::Photo => &PHOTO,
+        }
+    }
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -192,15 +212,12 @@ fn understood<T: DeserializeOwned>(answer: &[u8], task: &Task, size: usize) -> R
 
 /// What a child answers to a task about a file, if it comes to an answer within its bounds.
 async fn in_child(program: &Path, task: &Task, bytes: &[u8]) -> Result<Vec<u8>, Lost> {
-    let (wait, turns) = match task {
-        Task::Sheet(_) => (LONGEST_WAIT, &TURNS),
-        Task::Photo => (LONGEST_WAIT_FOR_PHOTO, &TURN_OF_PHOTO),
-    };
+    let Bounds { wait, turns, .. } = task.bounds();
     let asked = async {
         let _turn = turns.acquire().await.map_err(|closed| Lost::NotStarted(io::Error::other(closed)))?;
         ask(program, task, bytes).await
     };
-    match timeout(wait, asked).await {
+    match timeout(*wait, asked).await {
         Ok(answer) => answer,
         // The child is killed when its handle is dropped.
         Err(_) => {
@@ -260,17 +277,13 @@ pub fn run_child() -> ExitCode {
 
 fn answer_stdin() -> io::Result<()> {
     // The task comes before the file, which is only taken in once it is known what that may take.
-    for (resource, most) in
-        [(Resource::AS, MOST_MEMORY_FOR_PHOTO), (Resource::CPU, MOST_CPU_SECONDS), (Resource::CORE, 0)]
-    {
-        setrlimit(resource, most, most)?;
-    }
     let mut input = io::stdin().lock();
     let mut first_line = Vec::new();
     input.by_ref().take(LONGEST_TASK).read_until(b'\n', &mut first_line)?;
     let task: Task = serde_json::from_slice(&first_line)?;
-    if matches!(task, Task::Sheet(_)) {
-        setrlimit(Resource::AS, MOST_MEMORY, MOST_MEMORY)?;
+    let Bounds { memory, cpu, .. } = task.bounds();
+    for (resource, most) in [(Resource::AS, *memory), (Resource::CPU, *cpu), (Resource::CORE, 0)] {
+        setrlimit(resource, most, most)?;
     }
     let mut file = Vec::new();
     input.read_to_end(&mut file)?;

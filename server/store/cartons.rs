@@ -5,7 +5,7 @@ use trade::packing::Carton;
 use trade::volume::Size;
 
 use super::activity::Noun;
-use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, add_once, changed_one, typed_mass};
 
 /// A box as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -146,10 +146,10 @@ pub async fn add_carton(tx: &mut Tx, by: &By, id: &str, carton: &Carton) -> Resu
     let By { shop_id, .. } = by;
     let sql = "INSERT INTO cartons (id, shop_id, version, name, inner_length_mm, inner_width_mm, inner_height_mm, \
                outer_length_mm, outer_width_mm, outer_height_mm, tare_ug, limit_ug, cost, at_hand) \
-               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT (id) DO NOTHING";
-    let done =
-        bind_carton(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), carton).execute(&mut **tx).await?;
-    if done.rows_affected() == 1 {
+               VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14) ON CONFLICT DO NOTHING";
+    let insert = bind_carton(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), carton);
+    let there = "SELECT id FROM cartons WHERE shop_id = $1 AND id = $2";
+    if add_once(tx, insert, there, shop_id, id).await? {
         tx.note(by, Noun::Carton, id, "added", "").await?;
     }
     Ok(())

@@ -6,7 +6,7 @@ use trade::mass::Mass;
 
 use super::activity::Noun;
 use super::lots::LotRefusal;
-use super::{By, OutOfUse, RowError, Store, StoreError, Tx, changed_one, stamp};
+use super::{By, OutOfUse, RowError, Store, StoreError, Tx, add_once, changed_one, stamp};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ContainerKind {
@@ -302,17 +302,16 @@ pub async fn add_container(
 ) -> Result<(), StoreError> {
     let By { shop_id, at, .. } = by;
     let sql = "INSERT INTO containers (id, shop_id, label, kind, tare_ug, version, created_at) \
-               VALUES ($1, $2, $3, $4, $5, 1, $6) ON CONFLICT (id) DO NOTHING";
-    let done = sqlx::query(sql)
+               VALUES ($1, $2, $3, $4, $5, 1, $6) ON CONFLICT DO NOTHING";
+    let insert = sqlx::query(sql)
         .bind(id)
         .bind(shop_id)
         .bind(&details.label)
         .bind(details.kind.code())
         .bind(details.tare.micrograms())
-        .bind(stamp(*at))
-        .execute(&mut **tx)
-        .await?;
-    if done.rows_affected() == 1 {
+        .bind(stamp(*at));
+    let there = "SELECT id FROM containers WHERE shop_id = $1 AND id = $2";
+    if add_once(tx, insert, there, shop_id, id).await? {
         tx.note(by, Noun::Container, id, "added", "").await?;
     }
     Ok(())

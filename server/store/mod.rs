@@ -174,6 +174,26 @@ fn changed_one(rows: u64) -> Result<(), StoreError> {
     if rows == 1 { Ok(()) } else { Err(StoreError::Stale) }
 }
 
+/// Adds a row that has an id and a name of its own, by an insert that ends with `ON CONFLICT DO NOTHING`. False if it is
+/// there already, as `there` finds by shop `$1` and id `$2`: of one form sent twice at once, the second.
+///
+/// # Errors
+/// [`StoreError::Duplicate`] where another row has the name.
+async fn add_once(
+    tx: &mut Tx,
+    insert: Query<'_>,
+    there: &'static str,
+    shop_id: &str,
+    id: &str,
+) -> Result<bool, StoreError> {
+    // Not `ON CONFLICT (id)`: of two inserts at once, Postgres lets the second wait at the other index, and refuses it.
+    if insert.execute(&mut **tx).await?.rows_affected() == 1 {
+        return Ok(true);
+    }
+    let found = sqlx::query(there).bind(shop_id).bind(id).fetch_optional(&mut **tx).await?;
+    if found.is_some() { Ok(false) } else { Err(StoreError::Duplicate) }
+}
+
 async fn open_file(path: &Path) -> Result<Store, StoreError> {
     if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(|cause| StoreError::Folder { path: folder.into(), cause })?;

@@ -14,7 +14,7 @@ use trade::quote::Quotes;
 
 use super::activity::Noun;
 use super::services::ServiceRecord;
-use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, add_once, changed_one, typed_mass};
 
 /// An outlet of the shop.
 #[derive(Debug, Clone)]
@@ -343,10 +343,10 @@ pub async fn add_outlet(tx: &mut Tx, by: &By, id: &str, details: &OutletDetails)
                downgrade_drop, percent_fee, flat_fee, exchange_spread, payout_fee, days_to_pay, minimum_payout, \
                minimum_grade_ug, minimum_delivery_ug) \
                VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, \
-               $21, $22, $23, $24, $25, $26) ON CONFLICT (id) DO NOTHING";
-    let done =
-        bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details).execute(&mut **tx).await?;
-    if done.rows_affected() == 1 {
+               $21, $22, $23, $24, $25, $26) ON CONFLICT DO NOTHING";
+    let insert = bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details);
+    let there = "SELECT id FROM outlets WHERE shop_id = $1 AND id = $2";
+    if add_once(tx, insert, there, shop_id, id).await? {
         add_reaches(tx, shop_id, id, details.kind.reaches()).await?;
         tx.note(by, Noun::Outlet, id, "added", "").await?;
     }

@@ -4,7 +4,7 @@ use sqlx::FromRow;
 
 use super::activity::Noun;
 use super::sessions::end_sessions_of;
-use super::{By, RowError, Store, StoreError, Tx, changed_one, stamp};
+use super::{By, RowError, Store, StoreError, Tx, add_once, changed_one, stamp};
 
 /// What somebody may do in the shop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -198,16 +198,15 @@ async fn a_partner_is_left(tx: &mut Tx, shop_id: &str) -> Result<(), StoreError>
 /// Adds somebody inside `tx`; false if they are there with the same id already, and left as they are.
 pub async fn add_partner(tx: &mut Tx, by: &By, partner: &Partner) -> Result<bool, StoreError> {
     let sql = "INSERT INTO partners (id, shop_id, name, role, created_at) VALUES ($1, $2, $3, $4, $5) \
-               ON CONFLICT (id) DO NOTHING";
-    let done = sqlx::query(sql)
+               ON CONFLICT DO NOTHING";
+    let insert = sqlx::query(sql)
         .bind(&partner.id)
         .bind(&by.shop_id)
         .bind(&partner.name)
         .bind(partner.role.code())
-        .bind(stamp(by.at))
-        .execute(&mut **tx)
-        .await?;
-    Ok(done.rows_affected() == 1)
+        .bind(stamp(by.at));
+    let there = "SELECT id FROM partners WHERE shop_id = $1 AND id = $2";
+    add_once(tx, insert, there, &by.shop_id, &partner.id).await
 }
 
 /// Keeps the hash of a passphrase inside `tx`.

@@ -12,7 +12,7 @@ use trade::mass::Mass;
 use trade::volume::{Size, Volume};
 
 use super::activity::Noun;
-use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, changed_one, typed_mass};
+use super::{By, OutOfUse, Query, RowError, Store, StoreError, Tx, add_once, changed_one, typed_mass};
 
 /// A carrier's service as the shop keeps it.
 #[derive(Debug, Clone)]
@@ -352,10 +352,10 @@ pub async fn add_service(tx: &mut Tx, by: &By, id: &str, details: &ServiceDetail
     let By { shop_id, .. } = by;
     let sql = "INSERT INTO services (id, shop_id, version, name, currency, divisor_kind, divisor, sides, above_cm3, \
                step_ug, fuel_percent) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) \
-               ON CONFLICT (id) DO NOTHING";
-    let done =
-        bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details).execute(&mut **tx).await?;
-    if done.rows_affected() == 1 {
+               ON CONFLICT DO NOTHING";
+    let insert = bind_details(sqlx::query(sql).bind(id).bind(shop_id).bind(1_i64), details);
+    let there = "SELECT id FROM services WHERE shop_id = $1 AND id = $2";
+    if add_once(tx, insert, there, shop_id, id).await? {
         add_parts(tx, id, details).await?;
         tx.note(by, Noun::Service, id, "added", "").await?;
     }
