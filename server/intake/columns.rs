@@ -254,7 +254,16 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         return None;
     }
     let scan = Scan::of(text);
+    let normal = normal_wording(text);
+    let words: Vec<&str> = normal.split(' ').collect();
+    let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
+        words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
+    };
     if let Some(tier) = (0..scan.tokens.len()).find_map(|at| tier_at(&scan, marks, at, true)) {
+        // `last wk < 250 kg`
+        if run(2, &|column| column == Column::Other).is_some() {
+            return Some(Named { column: Column::Other, context: Context::default(), tier: None });
+        }
         return Some(Named { column: Column::Price, context: Context::of(text, false), tier: Some(tier.0) });
     }
     // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
@@ -268,11 +277,6 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     {
         return None;
     }
-    let normal = normal_wording(text);
-    let words: Vec<&str> = normal.split(' ').collect();
-    let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
-        words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
-    };
     let context = Context::of(text, true);
     // `min_qty_kg`: the name of a tier's column, and its unit.
     if let (Some(_), Some((_, before))) = (context.mass_unit(), words.split_last())

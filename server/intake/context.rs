@@ -177,11 +177,17 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && name.chars().any(char::is_alphabetic)
         && !contact
         && !address
-        && !text.trim_end().ends_with(['.', '!', '?', ','])
+        && !(text.trim_end().ends_with(['.', '!', '?', ',']) && !ends_with_a_unit(text))
         && (!VOCABULARY.has(first, Use::Remark) || charges)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
         && !VOCABULARY.has_within(text, Use::AnyTier)
         && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
+}
+
+/// `Non-ferrous, cents per lb.`: what is cut short ends no sentence.
+fn ends_with_a_unit(text: &str) -> bool {
+    let last = text.trim_end().rsplit(' ').next().unwrap_or_default();
+    last.strip_suffix('.').is_some_and(|word| Context::of(word, true).unit.is_some())
 }
 
 #[cfg(test)]

@@ -178,7 +178,8 @@ fn with_names_in_one_row(rows: &[Row], marks: Marks) -> Vec<Row> {
     joined
 }
 
-/// Two rows as one, each piece below the one it overlaps with; `None` where that names no more tiers than either row does.
+/// Two rows as one, each piece below the one it overlaps with; `None` where that names no more tiers than either row does,
+/// and the upper one does not tell last week's from this week's: `p/kg | p/kg | last wk` above `< 250 kg | 250 kg + | < 250 kg`.
 fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
     let holds_price = |row: &Row| row.pieces.iter().any(|piece| price::is_within(&piece.text, marks));
     if above.pieces.len() < 2 || below.pieces.len() < 2 || holds_price(above) || holds_price(below) {
@@ -189,6 +190,9 @@ fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
         row.pieces.iter().filter(tier).count()
     };
     let before = tiers(above).max(tiers(below));
+    let names = |piece: &Piece| columns::names_price_or_past(&Cell::of(&piece.text), marks);
+    let past = |piece: &Piece| names(piece) && !columns::names_price(&Cell::of(&piece.text), marks);
+    let tells = above.pieces.iter().all(names) && above.pieces.iter().any(past);
     let mut both = below.clone();
     for piece in &above.pieces {
         let over = |other: &&mut Piece| piece.left < other.right && piece.right > other.left;
@@ -205,7 +209,7 @@ fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
     }
     both.pieces.sort_by(|a, b| a.left.total_cmp(&b.left));
     let after = tiers(&both);
-    (after >= 2 && after > before).then_some(both)
+    (after >= 2 && after > before || before >= 2 && tells).then_some(both)
 }
 
 /// A row of column names that leaves out the first, in which the names stand: `      LOW     HIGH`.

@@ -1,8 +1,10 @@
 //! Loose lines to rows: a name and its prices on one line, in either order, under headings.
 
 mod asked;
+mod columns_told;
 mod heading;
 mod listed;
+mod prose;
 mod remark;
 
 use crate::context::{Context, heading_name, is_heading, names_goods};
@@ -10,13 +12,14 @@ use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
 use crate::number::{Habit, Marks};
-use crate::parts::{self, Part, charge, chosen, heading_within, starts_with};
+use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
 use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_behind, asked_beside, on_request, only_words_for_a_price};
+use columns_told::ColumnsTold;
 use heading::Heading;
 use listed::{ends_with_its_only_number, listed, listed_by_bare_numbers};
 use remark::{is_number_of_a_page, may_be_a_name, tells_of_the_past, tells_when_open};
@@ -37,6 +40,10 @@ pub(crate) struct LineReader {
     beside: Vec<Heading>,
     /// Tiers that a line of column names gave for the prices below it.
     tiers: Vec<TierText>,
+    /// The heading of a list within the last line, which goes on in this one: `Per kilo: server boards 2.10,`.
+    listing: Option<HeadingWithin>,
+    /// What a sentence above the list tells of its numbers.
+    columns_told: ColumnsTold,
     /// The last line was the heading.
     headed: bool,
     /// The last line, where it is nothing that was understood: a line with only a price below it has it for its name.
@@ -64,7 +71,9 @@ impl LineReader {
             let scan = Scan::of(&line.text);
             match price::prices(&scan, marks).iter().map(|price| price.strength).max() {
                 Some(strength) if strength > Strength::Weak => marked += 1,
-                _ => bare += usize::from(!is_contact(&line.text) && ends_with_its_only_number(&scan)),
+                _ if is_contact(&line.text) => {}
+                _ if ends_with_its_only_number(&scan) => bare += 1,
+                _ => bare += listed_by_bare_numbers(&line.text).map_or(0, |items| items.len()),
             }
         }
         LineReader { of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2, ..LineReader::default() }
@@ -93,6 +102,7 @@ impl LineReader {
             return;
         }
         let unread = self.unread.take();
+        let goes_on = self.listing.take();
         let headed = std::mem::take(&mut self.headed);
         let scan = Scan::of(text);
         let expects_numbers =
@@ -127,9 +137,9 @@ impl LineReader {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         let mut parts = parts::parts(&scan, &prices, draft);
-        let within = heading_within(&mut parts);
+        self.listing = heading_within(&mut parts).or(goes_on);
         // `Schrott: leicht 14,50 / schwer 21,00` below “Elektronik (€/kg)”: what the sheet says of all holds again.
-        if within.is_some()
+        if self.listing.as_ref().is_some_and(|listing| listing.goods.is_some())
             && draft.says_unit_of_all()
             && self.heading.as_ref().is_some_and(Heading::is_of_goods)
         {
@@ -149,20 +159,16 @@ impl LineReader {
             if columns {
                 self.heading = Some(self.beside[at].clone());
             }
-            let before = draft.rows.len();
             self.part(part, text, &line.place, charge, draft);
-            if let Some(heading) = &within {
-                for row in &mut draft.rows[before..] {
-                    row.group = Some(heading.name.clone());
-                    row.context = row.context.within(&heading.context);
-                }
-            }
         }
         if let Some(part) = prices.last().and_then(|last| asked_behind(&scan, last.last)) {
             self.part(part, text, &line.place, Charge::No, draft);
         }
         if draft.rows.len() == above {
             draft.look_for_date(text);
+        }
+        if !text.ends_with([',', ';', '/']) {
+            self.listing = None;
         }
     }
 
@@ -226,9 +232,11 @@ impl LineReader {
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, place, Why::NoPrice);
         }
+        let group = self.listing.as_ref().and_then(|listing| listing.goods.clone()).or(group);
         self.row_above = Some((wording.clone(), group.clone()));
         let named = Context { unit: Context::of(&wording, false).unit, ..Context::default() };
-        let context = self.heading.as_ref().map_or(named.clone(), |heading| named.within(&heading.context));
+        let listed = self.listing.as_ref().map_or(named.clone(), |listing| named.within(&listing.context));
+        let context = self.heading.as_ref().map_or(listed.clone(), |heading| listed.within(&heading.context));
         let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
         for (i, (price, tier)) in part.prices.into_iter().enumerate() {
             // Of several prices, the first counts and those with a tier of their own.
@@ -259,6 +267,12 @@ impl LineReader {
         // `vanaf 2-11-2026` is a day, and no tiers.
         if tiers.len() > 1 && !draft.finds_date(text) {
             self.tiers = tiers;
+            draft.whole_sheet(&Context::of(text, false), text);
+            return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
+        if let Some(tiers) = self.columns_told.read(text, draft.marks) {
+            self.tiers = tiers.into();
+            draft.look_for_date(text);
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }

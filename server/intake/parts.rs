@@ -138,19 +138,11 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     parts
 }
 
-/// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`.
+/// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, or `Per kilo: telecom 9.90, …`.
 pub(crate) fn heading_within(parts: &mut [Part]) -> Option<HeadingWithin> {
     let [first, _, ..] = parts else { return None };
     let (heading, name) = first.name.as_ref()?.split_once(": ")?;
-    // `Boards this week per lb`: the heading is over where it begins to speak.
-    let scan = Scan::of(heading);
-    let speaks = |at: &usize| scan.is(*at, Use::Sentence) || scan.is(*at, Use::Per);
-    let end = (0..scan.tokens.len()).find(speaks).unwrap_or(scan.tokens.len());
-    let short = heading_name(scan.between(0, end));
-    if !is_heading(short) || !VOCABULARY.has_within(short, Use::Group) {
-        return None;
-    }
-    let within = HeadingWithin { name: short.to_string(), context: Context::of(heading, false) };
+    let within = HeadingWithin::of(heading)?;
     first.name = Some(name.trim_start().to_string());
     Some(within)
 }
@@ -158,8 +150,26 @@ pub(crate) fn heading_within(parts: &mut [Part]) -> Option<HeadingWithin> {
 /// A heading at the beginning of a line, and what it says of the prices in it.
 #[derive(Debug)]
 pub(crate) struct HeadingWithin {
-    pub name: String,
+    /// What the names behind it are completed by; `None` where it tells only how all are priced.
+    pub goods: Option<String>,
     pub context: Context,
+}
+
+impl HeadingWithin {
+    /// What stands before the colon, if it is such a heading.
+    pub fn of(text: &str) -> Option<HeadingWithin> {
+        // `Boards this week per lb`: the heading is over where it begins to speak.
+        let scan = Scan::of(text);
+        let speaks = |at: &usize| scan.is(*at, Use::Sentence) || scan.is(*at, Use::Per);
+        let end = (0..scan.tokens.len()).find(speaks).unwrap_or(scan.tokens.len());
+        let short = heading_name(scan.between(0, end));
+        let of_goods = is_heading(short) && VOCABULARY.has_within(short, Use::Group);
+        let of_prices = end == 0 && Context::of(text, true).unit.is_some();
+        (of_goods || of_prices).then(|| HeadingWithin {
+            goods: of_goods.then(|| short.to_string()),
+            context: Context::of(text, !of_goods),
+        })
+    }
 }
 
 /// Adds a price with what stands beside it: to a new part where that is a name, else to the last part.

@@ -1,6 +1,6 @@
 //! Several items in one line, and lines whose price is a bare number.
 
-use super::MOST_NAME_WORDS;
+use super::{MOST_NAME_WORDS, prose};
 use crate::context::{Context, is_heading};
 use crate::draft::Draft;
 use crate::number;
@@ -16,6 +16,9 @@ const LONGEST_BARE: usize = 6;
 /// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
 pub(super) fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     if let Some(items) = listed_by_commas(text) {
+        return Some(items);
+    }
+    if let Some(items) = prose::told(text, draft) {
         return Some(items);
     }
     let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();
@@ -77,7 +80,8 @@ fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
 /// Whether a line is a few words and a number behind them, as a price is that nothing marks.
 pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
     let last = scan.tokens.len().saturating_sub(1);
-    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    // `#2 381`
+    let words = scan.tokens.iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
     let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours) || scan.is(at, Use::PhoneLabel));
     scan.kind(last) == Some(Kind::Number)
         && scan.numbers().count() == 1

@@ -45,6 +45,8 @@ fn is_item_number(text: &str) -> bool {
 /// The text of these tokens without list marks, separators and filling words at its ends.
 pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let (mut first, mut last) = (first, last);
+    // `Grade A` ends with a name's own letter.
+    let is_small = |at: usize| scan.word(at).chars().all(char::is_lowercase);
     // `We charge for: CRT monitors` names what stands behind the charge.
     if let Some(length) = [4, 3, 2].into_iter().find(|length| {
         first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
@@ -79,6 +81,10 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
                 && [Use::TierFrom, Use::SpanFrom].iter().all(|is| scan.is(last - 1, *is)) =>
             {
                 last -= 1;
+            }
+            // `i dischi rigidi li pago 0,80`
+            None if last > first + 1 && scan.is(last - 1, Use::BeforePrice) && is_small(last - 1) => {
+                last -= 1
             }
             None if names(scan, last - 1) || closes_name(scan, first, last) => break,
             None => last -= 1,

@@ -50,6 +50,16 @@ pub(crate) enum Use {
     Change,
     Cents,
     AnyTier,
+    /// It speaks of the first of the numbers behind each name,
+    FirstNumber,
+    /// or of the second.
+    SecondNumber,
+    /// Between a price and the name behind it, in a sentence.
+    For,
+    /// In front of a name, in a sentence.
+    Lead,
+    /// Between a name and the price behind it, in a sentence.
+    BeforePrice,
     NoPriceBehind,
     Market,
     Pence,

@@ -1,0 +1,46 @@
+//! Prose that tells what the numbers behind each name are: `First number is our dock price, second one is if you bring
+//! 1,000 lb or more.`
+
+use crate::number::Marks;
+use crate::scan::{Kind, Scan};
+use crate::tier::{TierText, Within};
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// So many lines the sentence may go on for.
+const MOST_LINES: usize = 3;
+
+/// What has been read of such a sentence, from the line that speaks of the first number on.
+#[derive(Debug, Default)]
+pub(super) struct ColumnsTold {
+    text: String,
+    lines: usize,
+}
+
+impl ColumnsTold {
+    /// Takes in the next line without a price. The tiers of the two numbers, once the sentence has told that the second one
+    /// has a tier.
+    pub fn read(&mut self, line: &str, marks: Marks) -> Option<[TierText; 2]> {
+        if VOCABULARY.has_within(line, Use::FirstNumber) {
+            (self.text, self.lines) = (line.to_string(), 1);
+        } else if self.lines > 0 && self.lines < MOST_LINES {
+            self.text.push(' ');
+            self.text.push_str(line);
+            self.lines += 1;
+        } else {
+            self.lines = 0;
+            return None;
+        }
+        let scan = Scan::of(&self.text);
+        let second = (0..scan.tokens.len()).find(|&at| {
+            (1..=2).any(|length| {
+                let words = (at..at + length).all(|at| scan.kind(at).is_some_and(|kind| kind != Kind::Gap));
+                words && VOCABULARY.has(scan.between(at, at + length), Use::SecondNumber)
+            })
+        })?;
+        let tier = |from, to| Some(Within::find(&scan, marks, from, to)?.tier);
+        let any = TierText { from: None, to: None, unit: None };
+        let tiers = [tier(0, second).unwrap_or(any), tier(second, scan.tokens.len())?];
+        self.lines = 0;
+        Some(tiers)
+    }
+}

@@ -1,0 +1,164 @@
+//! Prices within sentences: `We are paying €7.85 a kilo for bright wire and €7.50 for heavy copper. Brass is back to €4.`
+
+use std::ops::Range;
+
+use super::remark::tells_of_the_past;
+use crate::draft::{Charge, Draft};
+use crate::parts::{HeadingWithin, charge, chosen};
+use crate::price::{self, PriceText, Strength};
+use crate::scan::{Kind, Scan};
+use crate::tier::Within;
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// Letters of a word that ends a sentence; a shorter one may be cut short.
+const SHORTEST_END: usize = 4;
+
+/// The text cut so that each name stands with its own price, in order; `None` where that is no question: names that stand
+/// in front of their prices in one sentence are told apart by these.
+pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
+    let scan = Scan::of(text);
+    let prices: Vec<PriceText> = chosen(&scan, price::prices(&scan, draft.marks), false)
+        .into_iter()
+        .filter(|price| price.strength > Strength::Weak)
+        .collect();
+    if prices.len() < 2 {
+        return None;
+    }
+    let sentences = sentences(&scan);
+    let within = |sentence: &Range<usize>| {
+        let first = prices.partition_point(|price| price.first < sentence.start);
+        first..prices.partition_point(|price| price.first < sentence.end)
+    };
+    let priced = sentences.iter().filter(|sentence| !within(sentence).is_empty()).count();
+    let opens_with_price = prices[0].first == 0;
+    if priced < 2 && (opens_with_price || !prices.iter().any(|price| names_behind(&scan, price))) {
+        return None;
+    }
+    let mut items = Vec::new();
+    for sentence in &sentences {
+        let prices = &prices[within(sentence)];
+        let whole = scan.between(sentence.start, sentence.end);
+        if prices.is_empty() || tells_of_the_past(whole, &Scan::of(whole)) || has_a_heading(whole) {
+            items.push(whole);
+        } else {
+            cut(&scan, sentence, prices, draft, &mut items);
+        }
+    }
+    (items.len() > 1).then_some(items)
+}
+
+/// Cuts one sentence at its prices.
+fn cut<'t>(
+    scan: &Scan<'t>,
+    sentence: &Range<usize>,
+    prices: &[PriceText],
+    draft: &Draft<'_>,
+    items: &mut Vec<&'t str>,
+) {
+    let mut from = opening(scan, sentence, &prices[0]);
+    for pair in prices.windows(2) {
+        let [price, next] = pair else { continue };
+        let between = price.last..next.first;
+        // `under 100 kg €2.80, above €3.00`; `now €4.10, was €3.90`.
+        let tier = Within::find(scan, draft.marks, between.start, between.end).is_some();
+        if tier || !names_something(scan, between.clone()) {
+            continue;
+        }
+        let (end, begin) = match (names_behind(scan, price), names_behind(scan, next)) {
+            (true, true) => (before_marks(scan, &between), next.first),
+            (true, false) => separator(scan, &between).map_or((next.first, next.first), |at| (at, at + 1)),
+            (false, true) => (price.last, next.first),
+            // `€130 a tonne over the weighbridge and heavy steel is €185`
+            (false, false) if separates(scan, price.last) => (price.last, price.last),
+            (false, false) => separator(scan, &between).map_or((price.last, price.last), |at| (at, at + 1)),
+        };
+        items.push(scan.between(from, end));
+        from = without_lead(scan, begin, next.first);
+    }
+    items.push(scan.between(from, sentence.end));
+}
+
+/// `Boards: server 4.40, desktop 2.10`: what stands before the colon completes each name behind it.
+fn has_a_heading(sentence: &str) -> bool {
+    sentence.split_once(": ").is_some_and(|(before, _)| HeadingWithin::of(before).is_some())
+}
+
+/// Where what the first price of a sentence is of begins.
+fn opening(scan: &Scan<'_>, sentence: &Range<usize>, price: &PriceText) -> usize {
+    let before = scan.between(sentence.start, price.first);
+    if charge(before) != Charge::No {
+        return sentence.start;
+    }
+    if names_behind(scan, price) {
+        return price.first;
+    }
+    let colon = (sentence.start..price.first).rev().find(|&at| scan.word(at) == ":");
+    let named = |colon: &usize| names_something(scan, colon + 1..price.first);
+    let begin = colon.filter(named).map_or(sentence.start, |colon| colon + 1);
+    without_lead(scan, begin, price.first)
+}
+
+/// `€7.85 a kilo for bright wire`
+fn names_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
+    scan.is(price.last, Use::For)
+        && matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact))
+}
+
+fn names_something(scan: &Scan<'_>, mut within: Range<usize>) -> bool {
+    within.any(|at| {
+        let idle = [Use::Filler, Use::For, Use::Was, Use::Lead, Use::BeforePrice, Use::SpanTo];
+        scan.kind(at) == Some(Kind::Word) && !idle.iter().any(|is| scan.is(at, *is)) && !scan.is_currency(at)
+    })
+}
+
+fn separates(scan: &Scan<'_>, at: usize) -> bool {
+    matches!(scan.word(at), "," | ";") || scan.is(at, Use::SpanTo)
+}
+
+/// The first mark, or else the first word, that parts two items.
+fn separator(scan: &Scan<'_>, between: &Range<usize>) -> Option<usize> {
+    let mark = between.clone().find(|&at| matches!(scan.word(at), "," | ";"));
+    mark.or_else(|| between.clone().find(|&at| scan.is(at, Use::SpanTo)))
+}
+
+/// The end of what stands before the `and` in front of a price.
+fn before_marks(scan: &Scan<'_>, between: &Range<usize>) -> usize {
+    let joins = |at: usize| separates(scan, at) || scan.is(at, Use::Lead) || scan.is(at, Use::Filler);
+    between.clone().rev().find(|&at| !joins(at)).map_or(between.start, |at| at + 1)
+}
+
+/// Without the articles, and the like, in front of a name.
+fn without_lead(scan: &Scan<'_>, from: usize, to: usize) -> usize {
+    let leads = |at: usize| separates(scan, at) || scan.is(at, Use::Lead) && scan.spaced(at + 1);
+    (from..to).find(|&at| !leads(at)).unwrap_or(from)
+}
+
+/// The tokens of each sentence, with the mark at its end.
+fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
+    let length = scan.tokens.len();
+    let ends = |at: usize| {
+        let mark = matches!(scan.word(at), "." | "!" | "?") && scan.spaced(at + 1);
+        let capital = scan.word(at + 1).starts_with(char::is_uppercase);
+        let whole = at.checked_sub(1).is_some_and(|before| match scan.kind(before) {
+            Some(Kind::Word) => {
+                let word = scan.word(before);
+                word.chars().count() >= SHORTEST_END && !VOCABULARY.has(word, Use::Label)
+                    || scan.is_currency(before)
+                    || scan.is(before, Use::Cents)
+            }
+            Some(Kind::Number | Kind::Fact | Kind::Close) => true,
+            _ => false,
+        });
+        mark && capital && whole
+    };
+    let mut sentences = Vec::new();
+    let mut from = 0;
+    for at in (0..length).filter(|&at| ends(at)) {
+        sentences.push(from..at + 1);
+        from = at + 1;
+    }
+    if from < length {
+        sentences.push(from..length);
+    }
+    sentences
+}
