@@ -57,7 +57,8 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                 let ends = !(last.last..scan.tokens.len()).any(|i| {
                     matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
                 });
-                let year = last.low >= dec!(1990) && last.low < dec!(2100) && last.low.is_integer();
+                let plain = scan.word(last.first).bytes().all(|byte| byte.is_ascii_digit());
+                let year = plain && last.low >= dec!(1990) && last.low < dec!(2100);
                 // `12 lb` is a mass, and `165 gross ton` a price: nobody weighs in so many tons.
                 let per_ton = last.per_ton() && last.low >= dec!(20);
                 let unit_only = last.unit.is_some() && !per_ton;
@@ -316,6 +317,12 @@ impl Between {
         let behind = behind_price(scan, first, last, draft);
         let start = first;
         let first = behind.map_or(first, |(_, next)| next);
+        // `4,50 euro per ogni notebook`
+        let first = if first > 0 && scan.is(first, Use::For) {
+            (first + 1..last).find(|&at| !scan.is(at, Use::Lead)).unwrap_or(first)
+        } else {
+            first
+        };
         // The tier stands at one end of the name, or is all there is; else it is cut from it.
         let tier =
             Within::find(scan, draft.marks, first, last).filter(|tier| several || !tier.is_of_a_piece(scan));
@@ -350,7 +357,10 @@ impl Between {
             _ => begins,
         };
         let (begins, ends, unit) = without_columns(scan, begins, last);
-        let name = trimmed(scan, begins, ends).filter(|_| !remark);
+        // `5.80, si me juntan más de 1 tonelada 6.20` and `.30    PALLET (2000 lb+) .34` are of one name.
+        let of_one =
+            several && first > 0 && tier.is_some_and(|tier| is_of_large_lots(scan, start, ends, &tier));
+        let name = trimmed(scan, begins, ends).filter(|_| !remark && !of_one);
         let cut = |name: &str| tier.and_then(|tier| tier.cut_from(scan, name));
         let text = scan.between(if behind.is_some() { start } else { first }, last);
         let bare = tier.is_some_and(|tier| tier.tier.takes_unit_of_price());
@@ -364,6 +374,14 @@ impl Between {
             remark: remark || behind.is_some(),
         }
     }
+}
+
+/// Whether what stands around a tier tells only for which lots its price is.
+fn is_of_large_lots(scan: &Scan<'_>, first: usize, last: usize, tier: &Within) -> bool {
+    let around = |at: &usize| !(tier.at..tier.next).contains(at) && scan.kind(*at) == Some(Kind::Word);
+    let words: Vec<usize> = (first..last).filter(around).collect();
+    let conditional = words.first().is_some_and(|&at| at < tier.at && scan.is(at, Use::If));
+    conditional || !words.is_empty() && words.iter().all(|&at| scan.is(at, Use::Bulk))
 }
 
 /// A tier in brackets right behind a price, and the token behind them and a comma: `3.10 (500+ lb), brass`.

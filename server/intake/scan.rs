@@ -117,7 +117,11 @@ impl<'t> Scan<'t> {
             let measured = self.is(i + 1, Use::Measure)
                 || (self.word(i + 1) == ":" && !self.spaced(i + 1) && self.kind(i + 2) == Some(Kind::Number));
             let minutes = i >= 2 && self.word(i - 1) == ":" && self.kind(i - 2) == Some(Kind::Fact);
-            if (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
+            // `semaine 48`
+            let week = i > 0
+                && self.is(i - 1, Use::Week)
+                && self.word(i).parse::<u32>().is_ok_and(|week| (1..=53).contains(&week));
+            if week || (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
                 self.tokens[i].kind = Kind::Fact;
             }
         }

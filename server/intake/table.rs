@@ -15,7 +15,7 @@ use crate::firm::is_firm;
 use crate::lines::{LineReader, TableHeading, is_remark};
 use crate::number::Marks;
 use crate::parts::charge;
-use crate::price;
+use crate::price::{self, Strength};
 use crate::scan::Scan;
 use crate::sheet::{Doubt, Why};
 use crate::tier::of_heading;
@@ -124,6 +124,15 @@ fn read_as_lines(rows: &[GridRow], draft: &mut Draft<'_>) {
     }
 }
 
+/// `Light iron £120/tonne. Heavy £168/tonne.`, in one cell: a line that has its prices within it.
+fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
+    let mut filled = row.cells.iter().filter(|cell| !cell.is_empty());
+    let (Some(Cell::Text(text)), None) = (filled.next(), filled.next()) else { return false };
+    price::prices(&Scan::of(text), marks)
+        .iter()
+        .any(|price| price.strength > Strength::Decimals && price.first > 0 && price.unit.is_some())
+}
+
 struct Table {
     panels: Vec<Panel>,
     /// For each panel, the heading that its rows stand under.
@@ -190,6 +199,9 @@ impl Table {
                 }
             }
             return;
+        }
+        if holds_a_line(row, draft.marks) {
+            return LineReader::default().read(&Line { place: row.place.clone(), text: source }, draft);
         }
         match why {
             Some(why) => draft.leave_out(&source, &row.place, why),

@@ -47,7 +47,11 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let parts = |at: usize| matches!(scan.kind(at), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
     let apart = start > 0 && (parts(start - 1) || parts(start));
     let short = name.split_whitespace().count() <= 4;
-    (!remark && (apart || short) && !text.ends_with('?')).then(|| Part::asking(name, price))
+    if remark || text.ends_with('?') {
+        return None;
+    }
+    // `Trimmed fingers - market, e-mail for quote`
+    if apart || short { Some(Part::asking(name, price)) } else { on_request_and_more(scan, end) }
 }
 
 /// `Catalytic converters    market, bring them in`: the words in the place of the price go on.

@@ -82,7 +82,8 @@ pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
     let last = scan.tokens.len().saturating_sub(1);
     // `#2 381`
     let words = scan.tokens.iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
-    let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours) || scan.is(at, Use::PhoneLabel));
+    let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours))
+        || last.checked_sub(1).is_some_and(|before| scan.is(before, Use::PhoneLabel));
     scan.kind(last) == Some(Kind::Number)
         && scan.numbers().count() == 1
         && scan.word(last).len() <= LONGEST_BARE

@@ -29,9 +29,8 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>>
         let first = prices.partition_point(|price| price.first < sentence.start);
         first..prices.partition_point(|price| price.first < sentence.end)
     };
-    let priced = sentences.iter().filter(|sentence| !within(sentence).is_empty()).count();
-    let opens_with_price = prices[0].first == 0;
-    if priced < 2 && (opens_with_price || !prices.iter().any(|price| names_behind(&scan, price))) {
+    let behind = prices[0].first > 0 && prices.iter().any(|price| names_behind(&scan, price));
+    if sentences.len() < 2 && !behind {
         return None;
     }
     let mut items = Vec::new();
@@ -80,7 +79,9 @@ fn cut<'t>(
 
 /// `Boards: server 4.40, desktop 2.10`: what stands before the colon completes each name behind it.
 fn has_a_heading(sentence: &str) -> bool {
-    sentence.split_once(": ").is_some_and(|(before, _)| HeadingWithin::of(before).is_some())
+    let first = sentence.split(' ').next().unwrap_or_default();
+    !VOCABULARY.has(first, Use::If)
+        && sentence.split_once(": ").is_some_and(|(before, _)| HeadingWithin::of(before).is_some())
 }
 
 /// Where what the first price of a sentence is of begins.

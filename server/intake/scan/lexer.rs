@@ -54,6 +54,8 @@ impl<'t> Lexer<'t> {
         let kind = match c {
             '|' | ':' | '=' | ';' | '→' => Kind::Gap,
             '—' | '―' => Kind::Gap,
+            // `Lüfter -,25`: no euros and 25 cents.
+            '-' | '–' if !after_word && is_no_whole(&rest[c.len_utf8()..]) => Kind::Gap,
             '-' | '–' if second == Some('>') => return self.push(Kind::Gap, c.len_utf8() + 1),
             '-' | '–' | '‐' | '‑' => Kind::Dash,
             '−' => Kind::Minus,
@@ -181,6 +183,11 @@ fn behind_range(after: &str) -> &str {
         Some(rest) if (1..=3).contains(&thousands) && digits(rest) == 3 => &rest[3..],
         _ => "",
     }
+}
+
+/// `,55`: two decimals and no more.
+fn is_no_whole(text: &str) -> bool {
+    text.strip_prefix(',').is_some_and(|decimals| run(decimals, |c| c.is_ascii_digit()) == 2)
 }
 
 /// What a word can do; days from one to another, `Mo-Fr` and `ma-vr`, are of opening hours as each of them is.

@@ -60,6 +60,10 @@ pub(crate) enum Use {
     Lead,
     /// Between a name and the price behind it, in a sentence.
     BeforePrice,
+    /// In front of what has to be so for the price behind it: `si me juntan 500 kg $6.20`.
+    If,
+    /// A large lot that has a price of its own.
+    Bulk,
     NoPriceBehind,
     Market,
     Pence,
