@@ -146,6 +146,11 @@ impl<'h> Draft<'h> {
         if context.is_empty() || self.remarks.len() == MOST_REMARKS {
             return;
         }
+        // `For iron we pay by the tonne as ever.`
+        let first = text.split_whitespace().next().unwrap_or_default();
+        if VOCABULARY.has(first, Use::For) && VOCABULARY.has_within(text, Use::Group) {
+            return;
+        }
         let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
         let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
         let mark = footnote_mark(text);

@@ -7,13 +7,15 @@ mod listed;
 mod prose;
 mod remark;
 
+use trade::money::PriceUnit;
+
 use crate::context::{Context, heading_name, is_heading, names_goods};
 use crate::document::Line;
-use crate::draft::{Charge, Draft, DraftRow, wording};
+use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
 use crate::number::{Habit, Marks};
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
-use crate::price::{self, PriceText, Strength};
+use crate::price::{self, PriceText, Strength, UnitText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
 use crate::tier::{TierText, of_heading, tier_at};
@@ -42,6 +44,8 @@ pub(crate) struct LineReader {
     tiers: Vec<TierText>,
     /// The heading of a list within the last line, which goes on in this one: `Per kilo: server boards 2.10,`.
     listing: Option<HeadingWithin>,
+    /// What prices were per that stand in the same sentence before.
+    said: Option<UnitText>,
     /// What a sentence above the list tells of its numbers.
     columns_told: ColumnsTold,
     /// The last line was the heading.
@@ -80,6 +84,17 @@ impl LineReader {
     }
 
     pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
+        if let Some(sentences) = prose::told(&line.text, draft) {
+            for items in sentences {
+                for text in items {
+                    let before = draft.rows.len();
+                    self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
+                    self.said = draft.rows[before..].last().and_then(mass_unit).or(self.said);
+                }
+                self.said = None;
+            }
+            return;
+        }
         let bare = if self.of_bare_numbers { listed_by_bare_numbers(&line.text) } else { None };
         if let Some(items) = bare.or_else(|| listed(&line.text, draft)) {
             for text in items {
@@ -235,7 +250,8 @@ impl LineReader {
         let group = self.listing.as_ref().and_then(|listing| listing.goods.clone()).or(group);
         self.row_above = Some((wording.clone(), group.clone()));
         let named = Context { unit: Context::of(&wording, false).unit, ..Context::default() };
-        let listed = self.listing.as_ref().map_or(named.clone(), |listing| named.within(&listing.context));
+        let said = named.within(&Context { unit: self.said, ..Context::default() });
+        let listed = self.listing.as_ref().map_or(said.clone(), |listing| said.within(&listing.context));
         let context = self.heading.as_ref().map_or(listed.clone(), |heading| listed.within(&heading.context));
         let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
         for (i, (price, tier)) in part.prices.into_iter().enumerate() {
@@ -365,6 +381,12 @@ impl LineReader {
         self.heading = self.beside.first().cloned();
         true
     }
+}
+
+/// What mass the row's price is per, where it stands beside it.
+fn mass_unit(row: &DraftRow) -> Option<UnitText> {
+    let DraftPrice::Text(price) = &row.price else { return None };
+    price.unit.filter(|unit| !matches!(unit, UnitText::Unit(PriceUnit::Each)))
 }
 
 /// Which parts of a line are charges. Where it names several, words of a charge speak of the part they stand in, or of

@@ -1,5 +1,7 @@
 //! Plain text, pasted or from a file: lines as they stand, typed tables, and messages without what wraps them.
 
+use std::ops::RangeInclusive;
+
 use crate::decode::Decoded;
 use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut};
 use crate::layout::{self, Piece, Row};
@@ -14,6 +16,13 @@ use crate::vocabulary::{Use, VOCABULARY};
 const FEWEST_ROWS: usize = 3;
 /// So many cards make a list of them.
 const FEWEST_CARDS: usize = 4;
+
+/// Characters of the longest line of a paragraph that a mail program broke.
+const WIDTHS: RangeInclusive<usize> = 60..=82;
+/// So many lines below each other may be one paragraph.
+const FEWEST_BROKEN: usize = 3;
+/// Words of a line that is part of a sentence.
+const FEWEST_WORDS: usize = 6;
 
 pub(crate) fn parse(decoded: &Decoded) -> Document {
     let mut document = Document::default();
@@ -38,10 +47,57 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     document.problems.dedup();
     let Wrapped { lines, aside, dates } = message::unwrap(lines);
     document.aside = aside;
-    let lines = without_remarks(lines, &mut document.aside);
+    let lines = without_remarks(paragraphs(lines), &mut document.aside);
     document.dates = dates;
     document.blocks = blocks(lines);
     document
+}
+
+/// Sentences that a mail program broke into lines of one width, whole again. A list has a name and a price in each line, and
+/// is left as it is.
+fn paragraphs(lines: Vec<Line>) -> Vec<Line> {
+    let number = |line: &Line| match line.place {
+        Place::Line(number) => number,
+        _ => 0,
+    };
+    let together: Vec<&[Line]> = lines.chunk_by(|above, below| number(below) == number(above) + 1).collect();
+    let mut whole: Vec<Line> = Vec::with_capacity(lines.len());
+    for lines in together {
+        let width = lines.iter().map(|line| line.text.chars().count()).max().unwrap_or(0);
+        let broken = WIDTHS.contains(&width) && lines.len() >= FEWEST_BROKEN;
+        let mut above: Option<&str> = None;
+        for line in lines {
+            let goes_on = broken && above.is_some_and(|above| goes_on(above, &line.text, width));
+            match whole.last_mut().filter(|_| goes_on) {
+                Some(sentence) => {
+                    sentence.text.push(' ');
+                    sentence.text.push_str(line.text.trim_start());
+                }
+                None => whole.push(line.clone()),
+            }
+            above = Some(&line.text);
+        }
+    }
+    whole
+}
+
+/// Whether a sentence of the upper line goes on in the lower one, whose first word did not fit into the upper one.
+fn goes_on(above: &str, below: &str, width: usize) -> bool {
+    let flowing =
+        |text: &str| !text.trim().contains("  ") && !text.contains(['\t', '|']) && !text.contains("...");
+    let words =
+        |text: &str| text.split_whitespace().filter(|word| word.chars().all(char::is_alphabetic)).count();
+    let first = below.split_whitespace().next().unwrap_or_default();
+    let was_full = above.chars().count() + 1 + first.chars().count() > width;
+    let last = above.split_whitespace().next_back().unwrap_or_default();
+    let priced = last.chars().any(|c| c.is_ascii_digit()) && !last.ends_with(',');
+    was_full
+        && flowing(above)
+        && flowing(below)
+        && words(above) >= FEWEST_WORDS
+        && !last.ends_with(['.', '!', '?', ':'])
+        && !priced
+        && first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£".contains(c))
 }
 
 /// Of a list of cards that blank lines part, each a name, what is said of it and its prices below, the names and prices;

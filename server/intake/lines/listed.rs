@@ -1,6 +1,6 @@
 //! Several items in one line, and lines whose price is a bare number.
 
-use super::{MOST_NAME_WORDS, prose};
+use super::MOST_NAME_WORDS;
 use crate::context::{Context, is_heading};
 use crate::draft::Draft;
 use crate::number;
@@ -16,9 +16,6 @@ const LONGEST_BARE: usize = 6;
 /// its own: `Buying today (USD/lb): server boards 4.55; laptop boards 3.02; CPUs - ask`.
 pub(super) fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     if let Some(items) = listed_by_commas(text) {
-        return Some(items);
-    }
-    if let Some(items) = prose::told(text, draft) {
         return Some(items);
     }
     let items: Vec<&str> = text.split(';').map(str::trim).filter(|item| !item.is_empty()).collect();

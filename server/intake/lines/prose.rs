@@ -13,9 +13,9 @@ use crate::vocabulary::{Use, VOCABULARY};
 /// Letters of a word that ends a sentence; a shorter one may be cut short.
 const SHORTEST_END: usize = 4;
 
-/// The text cut so that each name stands with its own price, in order; `None` where that is no question: names that stand
+/// The text's sentences, each cut so that a name stands with its own price, in order; `None` where that is no question: names that stand
 /// in front of their prices in one sentence are told apart by these.
-pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
+pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<Vec<&'t str>>> {
     let scan = Scan::of(text);
     let prices: Vec<PriceText> = chosen(&scan, price::prices(&scan, draft.marks), false)
         .into_iter()
@@ -33,8 +33,9 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>>
     if sentences.len() < 2 && !behind {
         return None;
     }
-    let mut items = Vec::new();
+    let mut told = Vec::with_capacity(sentences.len());
     for sentence in &sentences {
+        let mut items = Vec::new();
         let prices = &prices[within(sentence)];
         let whole = scan.between(sentence.start, sentence.end);
         if prices.is_empty() || tells_of_the_past(whole, &Scan::of(whole)) || has_a_heading(whole) {
@@ -42,8 +43,9 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>>
         } else {
             cut(&scan, sentence, prices, draft, &mut items);
         }
+        told.push(items);
     }
-    (items.len() > 1).then_some(items)
+    (told.iter().flatten().count() > 1).then_some(told)
 }
 
 /// Cuts one sentence at its prices.
