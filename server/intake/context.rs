@@ -157,8 +157,14 @@ pub(crate) fn names_goods(heading: &str) -> bool {
             && normal.split(' ').any(own)
 }
 
+/// Words of a title in capitals.
+const LONGEST_TITLE: usize = 10;
+
 /// Whether the text reads like a heading: a few words without a sentence, an address or a remark in them.
 pub(crate) fn is_heading(text: &str) -> bool {
+    if tells_who_pays(text) {
+        return true;
+    }
     let name = heading_name(text);
     let words = name.split_whitespace().count();
     let first = name.split_whitespace().next().unwrap_or_default();
@@ -182,6 +188,15 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && !VOCABULARY.has_within(text, Use::WholeSheet)
         && !VOCABULARY.has_within(text, Use::AnyTier)
         && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
+}
+
+/// `B.  WHAT WE HAVE TO CHARGE YOU    (all plus VAT)`, in capitals.
+fn tells_who_pays(text: &str) -> bool {
+    let bare = text.split(['(', '[']).next().unwrap_or_default();
+    let loud = bare.chars().any(char::is_alphabetic) && !bare.chars().any(char::is_lowercase);
+    loud && bare.split_whitespace().count() <= LONGEST_TITLE
+        && !text.contains(|c: char| c.is_ascii_digit())
+        && (longest_charge(bare) > 1 || VOCABULARY.has_within(bare, Use::Pays))
 }
 
 /// `Non-ferrous, cents per lb.`: what is cut short ends no sentence.

@@ -25,7 +25,7 @@ use columns_told::ColumnsTold;
 use heading::Heading;
 use listed::{ends_with_its_only_number, listed, listed_by_bare_numbers};
 use remark::{is_number_of_a_page, may_be_a_name, tells_of_the_past, tells_when_open};
-pub(crate) use remark::{is_only_a_date, is_remark};
+pub(crate) use remark::{is_only_a_date, is_only_of_days, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -148,7 +148,9 @@ impl LineReader {
         }
         // What a customer says of the outlet is set in quotation marks.
         let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
-        if quoted || tells_of_the_past(text, &scan) || tells_when_open(text, &scan) {
+        // `bright still 6.95 tomorrow?`
+        let asks = text.ends_with('?') && prices.len() == 1 && text.split_whitespace().count() > 3;
+        if quoted || asks || tells_of_the_past(text, &scan) || tells_when_open(text, &scan) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         let mut parts = parts::parts(&scan, &prices, draft);
@@ -163,7 +165,7 @@ impl LineReader {
         let charges = charges(text, &scan, &prices, &parts);
         if let [part] = parts.as_slice()
             && part.name.is_none()
-            && part.prices.iter().all(|(_, tier)| tier.is_none())
+            && (unread.is_some() || part.prices.iter().all(|(_, tier)| tier.is_none()))
         {
             self.below_names |= headed || unread.is_some();
             self.has_price_below(unread, draft);

@@ -1,15 +1,17 @@
 //! Messages without what wraps them: the times and names of a chat, and what an e-mail quotes.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use crate::document::Line;
 use crate::number::{Habit, Marks};
 use crate::price;
-use crate::scan::Scan;
+use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many lines that begin with a time and a name are a chat.
 const FEWEST_MESSAGES: usize = 3;
+/// So often each of two speaks in a thread.
+const FEWEST_TURNS: usize = 2;
 const LONGEST_SENDER: usize = 40;
 /// So many lines may be the head of a mail.
 const LONGEST_HEAD: usize = 8;
@@ -31,7 +33,65 @@ pub(crate) fn unwrap(lines: Vec<Line>) -> Wrapped {
     if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
         return chat(lines);
     }
-    mail(lines)
+    if let Some(wrapped) = thread(&lines) {
+        return wrapped;
+    }
+    let mut wrapped = mail(lines);
+    let moments = wrapped.lines.iter().filter(|line| is_moment(&line.text)).map(|line| line.text.clone());
+    wrapped.dates.extend(moments.take(1));
+    wrapped
+}
+
+/// What others said in a thread that names who spoke, and has times only now and then: `Me: and the wire?`, `Lou: romex 2.10`.
+/// `None` where it is none between the shop and somebody.
+fn thread(lines: &[Line]) -> Option<Wrapped> {
+    let mut times: HashMap<&str, usize> = HashMap::new();
+    for (sender, _) in lines.iter().filter_map(|line| said_by(&line.text)) {
+        *times.entry(sender).or_default() += 1;
+    }
+    times.retain(|_, times| *times >= FEWEST_TURNS);
+    let own = |sender: &str| VOCABULARY.has(sender, Use::Oneself);
+    if !times.keys().any(|sender| own(sender)) || !times.keys().any(|sender| !own(sender)) {
+        return None;
+    }
+    let mut wrapped = Wrapped::default();
+    let mut is_own = false;
+    for line in lines {
+        if is_moment(&line.text) {
+            if wrapped.dates.is_empty() {
+                wrapped.dates.push(line.text.clone());
+            }
+            wrapped.aside.push(line.clone());
+            continue;
+        }
+        let said = said_by(&line.text).filter(|(sender, _)| times.contains_key(sender));
+        is_own = said.map_or(is_own, |(sender, _)| own(sender));
+        if is_own {
+            wrapped.aside.push(line.clone());
+        } else {
+            let text = said.map_or(line.text.as_str(), |(_, message)| message);
+            wrapped.lines.push(Line { text: without_stress(text), ..line.clone() });
+        }
+    }
+    Some(wrapped)
+}
+
+/// Who speaks, and what is said.
+fn said_by(text: &str) -> Option<(&str, &str)> {
+    let (sender, message) = text.trim_start().split_once(": ")?;
+    let short = sender.chars().count() <= LONGEST_SENDER && sender.split_whitespace().count() <= 3;
+    let named = sender.chars().all(|c| c.is_alphabetic() || matches!(c, ' ' | '.' | '\'' | '-'));
+    (short && named && !message.trim().is_empty()).then_some((sender, message.trim()))
+}
+
+/// `Mon, Nov 23, 7:52 AM`, on a line of its own above messages.
+fn is_moment(text: &str) -> bool {
+    let scan = Scan::of(text);
+    let mut words = (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
+    let half = |at: usize| matches!(scan.word(at).to_ascii_lowercase().as_str(), "am" | "pm" | "at");
+    text.contains(':')
+        && (0..scan.tokens.len()).any(|at| scan.is(at, Use::Month))
+        && words.all(|at| scan.is(at, Use::Month) || scan.is(at, Use::BeforeDay) || half(at))
 }
 
 /// What those said who named a price; others only ask and thank.

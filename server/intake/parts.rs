@@ -348,6 +348,15 @@ impl Between {
                 scan.word(at) == "." && ended && scan.spaced(at + 1) && scan.kind(at + 1) == Some(Kind::Word)
             })
             .map_or(first, |at| at + 1);
+        // `ext cords 1.15 with the ends cut, xmas lights .45`: what such a word begins is said of the price before it.
+        let remarks = [Use::Lead, Use::If, Use::Absent, Use::Beside];
+        let said_of_price = first > 0 && begins == first && remarks.iter().any(|is| scan.is(first, *is));
+        let over =
+            |at: usize| matches!(scan.word(at), "," | ";" | ".") && scan.spaced(at + 1) && at + 1 < last;
+        let begins = match (first..last).rev().find(|&at| said_of_price && over(at)) {
+            Some(mark) => mark + 1,
+            None => begins,
+        };
         // `brass 2.41 (clean only), rads 2.05`: what stands in brackets is about the price before them.
         let closed = (begins..last).find(|&at| scan.kind(at) == Some(Kind::Close));
         let begins = match closed {

@@ -88,16 +88,21 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
     let words =
         |text: &str| text.split_whitespace().filter(|word| word.chars().all(char::is_alphabetic)).count();
     let first = below.split_whitespace().next().unwrap_or_default();
-    let was_full = above.chars().count() + 1 + first.chars().count() > width;
+    // Somebody who breaks lines by hand leaves some room.
+    let was_full = above.chars().count() + 1 + first.chars().count() > width * 7 / 8;
     let last = above.split_whitespace().next_back().unwrap_or_default();
-    let priced = last.chars().any(|c| c.is_ascii_digit()) && !last.ends_with(',');
+    let priced = |text: &str| {
+        let last = text.split_whitespace().next_back().unwrap_or_default();
+        last.contains(|c: char| c.is_ascii_digit()) && !last.ends_with(',')
+    };
+    let list = priced(above) && priced(below);
     was_full
         && flowing(above)
         && flowing(below)
         && words(above) >= FEWEST_WORDS
         && !last.ends_with(['.', '!', '?', ':'])
-        && !priced
-        && first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£".contains(c))
+        && !list
+        && first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£:–".contains(c))
 }
 
 /// Of a list of cards that blank lines part, each a name, what is said of it and its prices below, the names and prices;
@@ -211,7 +216,32 @@ fn row(line: &Line) -> Row {
     if !text.is_empty() {
         pieces.push(piece(&mut text, start));
     }
+    join_title(&mut pieces);
     Row { place: line.place.clone(), pieces }
+}
+
+/// `B.  WHAT WE CHARGE YOU    (plus VAT)` is one title: its letter and what stands in brackets behind it are no columns.
+fn join_title(pieces: &mut Vec<Piece>) {
+    let lettered = pieces.len() > 1 && is_letter_of_a_list(&pieces[0].text);
+    let rest = &pieces[usize::from(lettered)..];
+    let bracketed = rest.len() == 2 && rest[1].text.starts_with('(') && rest[1].text.ends_with(')');
+    let title = rest.len() == 1 || bracketed;
+    let plain = |piece: &Piece| !piece.text.contains(|c: char| c.is_ascii_digit());
+    if !title || pieces.len() < 2 || !rest.iter().all(plain) {
+        return;
+    }
+    let texts: Vec<&str> = pieces.iter().map(|piece| piece.text.as_str()).collect();
+    let whole = Piece { text: texts.join(" "), left: pieces[0].left, right: pieces[pieces.len() - 1].right };
+    *pieces = vec![whole];
+}
+
+/// `B.`, `2)`
+fn is_letter_of_a_list(text: &str) -> bool {
+    let mut signs = text.chars();
+    let (Some(letter), Some('.' | ')'), None) = (signs.next(), signs.next(), signs.next()) else {
+        return false;
+    };
+    letter.is_alphanumeric()
 }
 
 fn piece(text: &mut String, start: usize) -> Piece {

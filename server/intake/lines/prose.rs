@@ -88,16 +88,16 @@ fn has_a_heading(sentence: &str) -> bool {
 
 /// Where what the first price of a sentence is of begins.
 fn opening(scan: &Scan<'_>, sentence: &Range<usize>, price: &PriceText) -> usize {
-    let before = scan.between(sentence.start, price.first);
-    if charge(before) != Charge::No {
-        return sentence.start;
-    }
+    let charges = charge(scan.between(sentence.start, price.first)) != Charge::No;
     if names_behind(scan, price) {
-        return price.first;
+        return if charges { sentence.start } else { price.first };
     }
     let colon = (sentence.start..price.first).rev().find(|&at| scan.word(at) == ":");
     let named = |colon: &usize| names_something(scan, colon + 1..price.first);
     let begin = colon.filter(named).map_or(sentence.start, |colon| colon + 1);
+    // `Enfin, au détail, les tours complètes`
+    let comma = (begin..price.first).rev().find(|&at| scan.word(at) == "," && scan.is(at + 1, Use::Lead));
+    let begin = comma.map_or(begin, |comma| comma + 1);
     without_lead(scan, begin, price.first)
 }
 

@@ -99,7 +99,7 @@ pub(super) fn is_number_of_a_page(text: &str) -> bool {
 }
 
 /// `Saturday    by appointment`: when the yard is open.
-pub(super) fn is_only_of_days(name: &str) -> bool {
+pub(crate) fn is_only_of_days(name: &str) -> bool {
     let scan = Scan::of(name);
     let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
     let of_days = |at: usize| {
@@ -116,10 +116,12 @@ pub(super) fn tells_when_open(text: &str, scan: &Scan<'_>) -> bool {
         .map(|number| number.trim_matches(['.', ':']))
         .filter(|number| !number.is_empty())
         .collect();
-    scan.is(0, Use::Opening)
+    // `REMINDER: gate closes 4.30`
+    let opening = (0..4).find(|&at| scan.is(at, Use::Opening));
+    let one = |at: usize| scan.kind(at + 1).is_some_and(|kind| matches!(kind, Kind::Number | Kind::Fact));
+    opening.is_some_and(|at| numbers.len() > 1 || one(at) && numbers.len() == 1)
         && said.unit.is_none()
         && said.currencies.is_empty()
-        && numbers.len() > 1
         && numbers.iter().all(|number| is_time_of_day(number))
 }
 

@@ -6,7 +6,7 @@ use crate::context::Context;
 use crate::cuts::Cut;
 use crate::document::Cell;
 use crate::draft::{Charge, DraftPrice, second_price};
-use crate::lines::is_only_a_date;
+use crate::lines::{is_only_a_date, is_only_of_days};
 use crate::number::Marks;
 use crate::parts::{charge, charge_within};
 use crate::price::{PriceText, Sign, Strength, UnitText};
@@ -19,7 +19,7 @@ use crate::wording::normal;
 /// What the cell of a name says besides.
 #[derive(Debug)]
 pub(crate) struct CellName {
-    /// It is a date, or something that the outlet sells.
+    /// It is a date, days of opening, or something that the outlet sells.
     pub names_nothing: bool,
     /// The name without the tier that stands in it, and that tier.
     pub without_tier: Option<(String, TierText)>,
@@ -33,7 +33,9 @@ impl CellName {
         let normal = normal(scan.text);
         let tier = Within::find(scan, marks, 0, scan.tokens.len()).filter(|tier| !tier.is_of_a_piece(scan));
         CellName {
-            names_nothing: is_only_a_date(scan) || VOCABULARY.is_within(&normal, Use::Service),
+            names_nothing: is_only_a_date(scan)
+                || is_only_of_days(scan.text)
+                || VOCABULARY.is_within(&normal, Use::Service),
             without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
             unit: Context::within_scan(scan, false).unit,
             charge: charge_within(&normal),
