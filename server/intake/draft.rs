@@ -386,7 +386,9 @@ fn amounts(
     if sign_unclear || draft.charge == Charge::Perhaps {
         doubts.push(Doubt::SignUnclear);
     }
-    let cents = context.cents && price.currencies.is_empty() && price.strength != Strength::Marked;
+    // `cans 58 cents` speaks of cents in a list where `bright 4.02` is in dollars.
+    let whole = price.low.scale() == 2 && price.low < MOST_WITH_CENTS;
+    let cents = context.cents && !whole && price.currencies.is_empty() && price.strength != Strength::Marked;
     let scaled = |amount: Decimal| if cents { amount / Decimal::ONE_HUNDRED } else { amount };
     let (low, high) = (scaled(price.low), price.high.map(scaled));
     if low.is_zero() {
@@ -407,6 +409,9 @@ fn mass_unit(unit: Option<PriceUnit>) -> Option<MassUnit> {
         _ => None,
     }
 }
+
+/// Below so many, an amount with two decimals is of dollars and not of cents (common practice, no source).
+const MOST_WITH_CENTS: Decimal = dec!(5);
 
 /// What a second price in the same place means for the first: `None` where it only says the same in another unit.
 pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doubt> {

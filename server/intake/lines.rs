@@ -303,6 +303,10 @@ impl LineReader {
             return self.part(part, text, &line.place, Charge::No, draft);
         }
         // What somebody else wrote before stands under no heading of this list.
+        if text.starts_with('-') && VOCABULARY.has_within(text, Use::OlderMessage) {
+            self.heading = None;
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
         if text.ends_with(':') && VOCABULARY.has_within(text, Use::Wrote) {
             self.heading = None;
         }

@@ -46,7 +46,11 @@ pub(crate) fn unwrap(lines: Vec<Line>) -> Wrapped {
 /// `None` where it is none between the shop and somebody.
 fn thread(lines: &[Line]) -> Option<Wrapped> {
     let mut times: HashMap<&str, usize> = HashMap::new();
-    for (sender, _) in lines.iter().filter_map(|line| said_by(&line.text)) {
+    let said = |line: &'_ Line| {
+        said_by(&line.text).or_else(|| speaks_from(&line.text)).map(|(sender, _)| sender.to_string())
+    };
+    let senders: Vec<String> = lines.iter().filter_map(said).collect();
+    for sender in &senders {
         *times.entry(sender).or_default() += 1;
     }
     times.retain(|_, times| *times >= FEWEST_TURNS);
@@ -64,13 +68,16 @@ fn thread(lines: &[Line]) -> Option<Wrapped> {
             wrapped.aside.push(line.clone());
             continue;
         }
-        let said = said_by(&line.text).filter(|(sender, _)| times.contains_key(sender));
+        let said = said_by(&line.text).or_else(|| speaks_from(&line.text));
+        let said = said.filter(|(sender, _)| times.contains_key(sender));
         is_own = said.map_or(is_own, |(sender, _)| own(sender));
         if is_own {
             wrapped.aside.push(line.clone());
         } else {
             let text = said.map_or(line.text.as_str(), |(_, message)| message);
-            wrapped.lines.push(Line { text: without_stress(text), ..line.clone() });
+            if !text.is_empty() {
+                wrapped.lines.push(Line { text: without_stress(text), ..line.clone() });
+            }
         }
     }
     Some(wrapped)
@@ -82,6 +89,19 @@ fn said_by(text: &str) -> Option<(&str, &str)> {
     let short = sender.chars().count() <= LONGEST_SENDER && sender.split_whitespace().count() <= 3;
     let named = sender.chars().all(|c| c.is_alphabetic() || matches!(c, ' ' | '.' | '\'' | '-'));
     (short && named && !message.trim().is_empty()).then_some((sender, message.trim()))
+}
+
+/// `Lou  7:21 AM` above what Lou says.
+fn speaks_from(text: &str) -> Option<(&str, &str)> {
+    let (sender, time) = text.trim().split_once("  ")?;
+    let mut parts = time.trim().splitn(2, ' ');
+    let clock = parts.next()?;
+    let half = parts.next().is_none_or(|half| matches!(half.to_ascii_lowercase().as_str(), "am" | "pm"));
+    let is_time =
+        clock.len() <= 5 && clock.contains(':') && clock.chars().all(|c| c.is_ascii_digit() || c == ':');
+    let short =
+        sender.split_whitespace().count() <= 3 && sender.chars().all(|c| c.is_alphabetic() || c == ' ');
+    (half && is_time && short && !sender.is_empty()).then_some((sender, ""))
 }
 
 /// `Mon, Nov 23, 7:52 AM`, on a line of its own above messages.

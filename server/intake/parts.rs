@@ -294,7 +294,9 @@ impl Between {
             let goes_on = last.trim_start().starts_with(|c: char| c.is_ascii_digit() || c.is_lowercase());
             let one_letter = last.split_whitespace().next().is_some_and(|first| first.len() == 1);
             let short = word.chars().count() <= LONGEST_SHORT && (goes_on || one_letter);
-            let known = ABBREVIATED.contains(&word.to_ascii_lowercase().as_str());
+            // `Kabel m. Stecker`
+            let known = word.chars().count() == 1 && word.starts_with(char::is_lowercase)
+                || ABBREVIATED.contains(&word.to_ascii_lowercase().as_str());
             Some(before.ends_with('.') && (known || short))
         });
         if short == Some(true) {

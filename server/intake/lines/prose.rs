@@ -21,16 +21,16 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<Vec<&'t s
         .into_iter()
         .filter(|price| price.strength > Strength::Weak)
         .collect();
-    if prices.len() < 2 {
+    let sentences = sentences(&scan);
+    if prices.is_empty() || prices.len() < 2 && sentences.len() < 2 {
         return None;
     }
-    let sentences = sentences(&scan);
     let within = |sentence: &Range<usize>| {
         let first = prices.partition_point(|price| price.first < sentence.start);
         first..prices.partition_point(|price| price.first < sentence.end)
     };
     let behind = prices[0].first > 0 && prices.iter().any(|price| names_behind(&scan, price));
-    if sentences.len() < 2 && !behind {
+    if sentences.len() < 2 && !behind && pays_before(&scan, 0..prices[0].first).is_none() {
         return None;
     }
     let mut told = Vec::with_capacity(sentences.len());
@@ -95,10 +95,19 @@ fn opening(scan: &Scan<'_>, sentence: &Range<usize>, price: &PriceText) -> usize
     let colon = (sentence.start..price.first).rev().find(|&at| scan.word(at) == ":");
     let named = |colon: &usize| names_something(scan, colon + 1..price.first);
     let begin = colon.filter(named).map_or(sentence.start, |colon| colon + 1);
+    let begin = pays_before(scan, begin..price.first).map_or(begin, |pays| pays + 1);
     // `Enfin, au détail, les tours complètes`
     let comma = (begin..price.first).rev().find(|&at| scan.word(at) == "," && scan.is(at + 1, Use::Lead));
     let begin = comma.map_or(begin, |comma| comma + 1);
     without_lead(scan, begin, price.first)
+}
+
+/// The last word for paying in front of a name: `This week we are paying bright wire at €7.85`.
+fn pays_before(scan: &Scan<'_>, before: Range<usize>) -> Option<usize> {
+    // `Buying today (USD per lb): server boards 4.55` is a list with its heading.
+    let begin = before.clone().rev().find(|&at| matches!(scan.word(at), ":" | ";")).unwrap_or(before.start);
+    let pays = (begin..before.end).rev().find(|&at| scan.is(at, Use::Paying));
+    pays.filter(|pays| names_something(scan, pays + 1..before.end))
 }
 
 /// `€7.85 a kilo for bright wire`

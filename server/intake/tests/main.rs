@@ -7,6 +7,7 @@ mod hostile;
 mod labels;
 mod scores;
 mod seed;
+mod sentences;
 mod sheets;
 mod tiers;
 mod wordings;

@@ -62,6 +62,8 @@ pub(crate) enum Use {
     BeforePrice,
     /// In front of what has to be so for the price behind it: `si me juntan 500 kg $6.20`.
     If,
+    /// In a sentence, a word for what the outlet does.
+    Paying,
     /// A large lot that has a price of its own.
     Bulk,
     NoPriceBehind,

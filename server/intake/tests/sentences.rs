@@ -1,0 +1,175 @@
+//! Prices that stand in sentences, in messages and in lists without marks, as people write them (common practice, no source).
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use intake::{Hints, Row, RowPrice, detect, read};
+use jiff::civil::date;
+use proptest::prelude::*;
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
+
+fn rows(text: &str) -> Vec<Row> {
+    let unit = Some(PriceUnit::Mass(MassUnit::Pound));
+    let hints = Hints { currency: Currency::EUR, unit, today: date(2026, 11, 26) };
+    read(detect("list.txt", text.as_bytes()).unwrap(), text.as_bytes(), &hints).unwrap().rows
+}
+
+/// `name price unit`, and `from …` where the price has a tier.
+fn told(row: &Row) -> String {
+    let price = match row.price {
+        RowPrice::Priced { low, .. } => low.normalize().to_string(),
+        RowPrice::OnRequest => "?".to_string(),
+    };
+    let unit = row.unit.map_or("-", |unit| unit.code());
+    let tier = row
+        .tier_from
+        .map(|mass| format!(" from {} kg", (mass.grams() / rust_decimal::dec!(1000)).round_dp(1)));
+    format!("{} {price} {unit}{}", row.wording, tier.unwrap_or_default())
+}
+
+fn check(text: &str, expect: &[&str]) {
+    let rows: Vec<String> = rows(text).iter().map(told).collect();
+    assert_eq!(rows, expect, "{text}");
+}
+
+#[test]
+fn names_stand_behind_their_prices_or_before() {
+    check(
+        "From this morning we are paying €7.85 a kilo for bright bare wire and €7.50 for clean heavy copper, with mixed \
+         number two at €7.10. Light sheet copper is €6.60 a kilo.",
+        &[
+            "bright bare wire 7.85 kg",
+            "clean heavy copper 7.5 kg",
+            "mixed number two 7.1 kg",
+            "Light sheet copper 6.6 kg",
+        ],
+    );
+    check(
+        "For iron we pay by the tonne as ever. Light iron is €130 a tonne over the weighbridge and heavy cut steel is €185.",
+        &["Light iron 130 tonne", "heavy cut steel 185 tonne"],
+    );
+    check(
+        "I dischi rigidi interi li pago 0,80 euro al kg, i lettori DVD 0,25 euro. Le schede server sono a 4,30 euro al kg.",
+        &["dischi rigidi interi 0.8 kg", "lettori DVD 0.25 kg", "schede server 4.3 kg"],
+    );
+}
+
+#[test]
+fn a_broken_sentence_is_whole_and_a_list_is_left_alone() {
+    check(
+        "Light iron is at £140 per tonne this week at the lower yard, and heavy\n\
+         cut steel makes £172 per tonne. Both are weighed on the bridge and paid\n\
+         at the end of the week.\n",
+        &["Light iron 140 tonne", "heavy cut steel 172 tonne"],
+    );
+    let list = "clean extrusion of window frames without any screws or paint 1.10\nold sheet aluminium and siding 0.60\n\
+                mixed cast aluminium without iron 0.55\n";
+    check(
+        list,
+        &[
+            "clean extrusion of window frames without any screws or paint 1.1 lb",
+            "old sheet aluminium and siding 0.6 lb",
+            "mixed cast aluminium without iron 0.55 lb",
+        ],
+    );
+}
+
+#[test]
+fn a_unit_or_currency_said_once_holds_where_the_list_goes_on() {
+    check(
+        "Per kilo: circuit boards from computers 2.10, phones without battery 6.50,\nmemory 14.00.\nHeavy steel 215/t\n",
+        &[
+            "circuit boards from computers 2.1 kg",
+            "phones without battery 6.5 kg",
+            "memory 14 kg",
+            "Heavy steel 215 tonne",
+        ],
+    );
+    check(
+        "all cents a lb\nbright 418, #1 402, #2 381, light 355\nyellow brass 262, red brass 318\ncast 61, cans 58\n",
+        &[
+            "bright 4.18 lb",
+            "#1 4.02 lb",
+            "#2 3.81 lb",
+            "light 3.55 lb",
+            "yellow brass 2.62 lb",
+            "red brass 3.18 lb",
+            "cast 0.61 lb",
+            "cans 0.58 lb",
+        ],
+    );
+}
+
+#[test]
+fn what_the_second_number_is_for() {
+    check(
+        "First number is our dock price per pound, second one is if you bring 1,000 lb or more of\nthat grade.\n\
+         Server boards ........ $2.60    $2.80\nRouter boards ........ $2.05    $2.20\n",
+        &[
+            "Server boards 2.6 lb",
+            "Server boards 2.8 lb from 453.6 kg",
+            "Router boards 2.05 lb",
+            "Router boards 2.2 lb from 453.6 kg",
+        ],
+    );
+    check(
+        "Hierro pesado $5.80, si me juntan más de 500 kg $6.20",
+        &["Hierro pesado 5.8 lb", "Hierro pesado 6.2 lb from 500 kg"],
+    );
+}
+
+#[test]
+fn a_title_says_who_pays() {
+    let rows = rows(
+        "A.  WHAT WE PAY YOU\nLaptops   each   3.75\nHard disks   kg   1.05\n\n\
+         B.  WHAT WE HAVE TO CHARGE YOU    (all plus VAT)\nTube monitors   each   8.00\nPrinters   each   1.50\n",
+    );
+    let prices: Vec<String> = rows.iter().map(told).collect();
+    assert_eq!(
+        prices,
+        ["Laptops 3.75 each", "Hard disks 1.05 kg", "Tube monitors -8 each", "Printers -1.5 each"]
+    );
+}
+
+#[test]
+fn in_a_thread_only_what_the_yard_says_counts() {
+    check(
+        "Mon, Nov 23, 2:14 PM\nMe: is bright still 4.50?\nLou: bright 4.35, #1 4.20\nMe: i have 30 towers at .30 elsewhere\n\
+         Lou: towers .28\nbring them Saturday\n",
+        &["bright 4.35 lb", "#1 4.2 lb", "towers 0.28 lb"],
+    );
+}
+
+#[test]
+fn what_is_said_of_hours_weeks_and_years_is_no_price() {
+    check(
+        "Copper 3.40\nREMINDER: gate closes 4.30 in winter\nShut 12.30 - 1\nsemaine 48\n",
+        &["Copper 3.4 lb"],
+    );
+    check(
+        "per tonne\nBright wire      7,150.50\nCable - armoured, copper     2,050 - 2,300\nZinc      950\n",
+        &["Bright wire 7150.5 tonne", "Cable - armoured, copper 2050 tonne", "Zinc 950 tonne"],
+    );
+}
+
+proptest! {
+    /// However the sentence goes, each name has its own price.
+    #[test]
+    fn each_name_keeps_its_price(cents in prop::collection::vec(100u32..900, 2..6), behind in any::<bool>()) {
+        let names = ["bright wire", "heavy copper", "yellow brass", "soft lead", "old cast"];
+        let item = |at: usize| {
+            let price = format!("€{}.{:02} a kilo", cents[at] / 100, cents[at] % 100);
+            if behind { format!("{price} for {}", names[at]) } else { format!("{} at {price}", names[at]) }
+        };
+        let items: Vec<String> = (0..cents.len().min(names.len())).map(item).collect();
+        let (last, first) = items.split_last().unwrap();
+        let text = format!("This week we are paying {} and {last}.", first.join(", "));
+        let found: Vec<String> = rows(&text).iter().map(told).collect();
+        let meant: Vec<String> = (0..items.len())
+            .map(|at| {
+                let price = rust_decimal::Decimal::new(cents[at].into(), 2).normalize();
+                format!("{} {price} kg", names[at])
+            })
+            .collect();
+        prop_assert_eq!(found, meant, "{}", text);
+    }
+}
