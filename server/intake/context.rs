@@ -183,7 +183,7 @@ pub(crate) fn is_heading(text: &str) -> bool {
         && name.chars().any(char::is_alphabetic)
         && !contact
         && !address
-        && !(text.trim_end().ends_with(['.', '!', '?', ',']) && !ends_with_a_unit(text))
+        && (!text.trim_end().ends_with(['.', '!', '?', ',']) || ends_with_a_unit(text))
         && (!VOCABULARY.has(first, Use::Remark) || charges)
         && !VOCABULARY.has_within(text, Use::WholeSheet)
         && !VOCABULARY.has_within(text, Use::AnyTier)

@@ -13,8 +13,8 @@ use crate::vocabulary::{Use, VOCABULARY};
 /// Letters of a word that ends a sentence; a shorter one may be cut short.
 const SHORTEST_END: usize = 4;
 
-/// The text's sentences, each cut so that a name stands with its own price, in order; `None` where that is no question: names that stand
-/// in front of their prices in one sentence are told apart by these.
+/// The text's sentences, each cut so that a name stands with its own price, in order. `None` where nothing has to be cut:
+/// names in front of their prices, in one sentence, are told apart by these.
 pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<Vec<&'t str>>> {
     let scan = Scan::of(text);
     let prices: Vec<PriceText> = chosen(&scan, price::prices(&scan, draft.marks), false)
