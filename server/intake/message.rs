@@ -46,11 +46,7 @@ pub(crate) fn unwrap(lines: Vec<Line>) -> Wrapped {
 /// `None` where it is none between the shop and somebody.
 fn thread(lines: &[Line]) -> Option<Wrapped> {
     let mut times: HashMap<&str, usize> = HashMap::new();
-    let said = |line: &'_ Line| {
-        said_by(&line.text).or_else(|| speaks_from(&line.text)).map(|(sender, _)| sender.to_string())
-    };
-    let senders: Vec<String> = lines.iter().filter_map(said).collect();
-    for sender in &senders {
+    for (sender, _) in lines.iter().filter_map(|line| turn(&line.text)) {
         *times.entry(sender).or_default() += 1;
     }
     times.retain(|_, times| *times >= FEWEST_TURNS);
@@ -68,8 +64,7 @@ fn thread(lines: &[Line]) -> Option<Wrapped> {
             wrapped.aside.push(line.clone());
             continue;
         }
-        let said = said_by(&line.text).or_else(|| speaks_from(&line.text));
-        let said = said.filter(|(sender, _)| times.contains_key(sender));
+        let said = turn(&line.text).filter(|(sender, _)| times.contains_key(sender));
         is_own = said.map_or(is_own, |(sender, _)| own(sender));
         if is_own {
             wrapped.aside.push(line.clone());
@@ -83,7 +78,12 @@ fn thread(lines: &[Line]) -> Option<Wrapped> {
     Some(wrapped)
 }
 
-/// Who speaks, and what is said.
+/// Who begins to speak in a line, and what they say in it.
+fn turn(text: &str) -> Option<(&str, &str)> {
+    said_by(text).or_else(|| Some((speaks_from(text)?, "")))
+}
+
+/// `Lou: romex 2.10`
 fn said_by(text: &str) -> Option<(&str, &str)> {
     let (sender, message) = text.trim_start().split_once(": ")?;
     let short = sender.chars().count() <= LONGEST_SENDER && sender.split_whitespace().count() <= 3;
@@ -92,7 +92,7 @@ fn said_by(text: &str) -> Option<(&str, &str)> {
 }
 
 /// `Lou  7:21 AM` above what Lou says.
-fn speaks_from(text: &str) -> Option<(&str, &str)> {
+fn speaks_from(text: &str) -> Option<&str> {
     let (sender, time) = text.trim().split_once("  ")?;
     let mut parts = time.trim().splitn(2, ' ');
     let clock = parts.next()?;
@@ -101,7 +101,7 @@ fn speaks_from(text: &str) -> Option<(&str, &str)> {
         clock.len() <= 5 && clock.contains(':') && clock.chars().all(|c| c.is_ascii_digit() || c == ':');
     let short =
         sender.split_whitespace().count() <= 3 && sender.chars().all(|c| c.is_alphabetic() || c == ' ');
-    (half && is_time && short && !sender.is_empty()).then_some((sender, ""))
+    (half && is_time && short && !sender.is_empty()).then_some(sender)
 }
 
 /// `Mon, Nov 23, 7:52 AM`, on a line of its own above messages.

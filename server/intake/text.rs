@@ -68,7 +68,8 @@ fn paragraphs(lines: Vec<Line>) -> Vec<Line> {
         let mut above: Option<&str> = None;
         for line in lines {
             let goes_on = broken && above.is_some_and(|above| goes_on(above, &line.text, width));
-            match whole.last_mut().filter(|_| goes_on) {
+            let fits = |above: &&mut Line| above.text.len() + line.text.len() < MOST_CHARACTERS;
+            match whole.last_mut().filter(|above| goes_on && fits(above)) {
                 Some(sentence) => {
                     sentence.text.push(' ');
                     sentence.text.push_str(line.text.trim_start());

@@ -39,7 +39,7 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     while let Some((earlier, _)) = start.checked_sub(1).filter(goes_on).and_then(before) {
         start = earlier;
     }
-    let name = trimmed(scan, 0, start).filter(|name| !is_only_of_days(name))?;
+    let name = trimmed(scan, 0, start).filter(|name| !is_only_of_days(&Scan::of(name)))?;
     // `Call for prices` and `Other items: please call` name nothing.
     let remark = starts_with(scan, Use::Remark)
         || VOCABULARY.has_within(name, Use::Remark)

@@ -99,8 +99,7 @@ pub(super) fn is_number_of_a_page(text: &str) -> bool {
 }
 
 /// `Saturday    by appointment`: when the yard is open.
-pub(crate) fn is_only_of_days(name: &str) -> bool {
-    let scan = Scan::of(name);
+pub(crate) fn is_only_of_days(scan: &Scan<'_>) -> bool {
     let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
     let of_days = |at: usize| {
         [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo].iter().any(|is| scan.is(at, *is))

@@ -34,7 +34,7 @@ impl CellName {
         let tier = Within::find(scan, marks, 0, scan.tokens.len()).filter(|tier| !tier.is_of_a_piece(scan));
         CellName {
             names_nothing: is_only_a_date(scan)
-                || is_only_of_days(scan.text)
+                || is_only_of_days(scan)
                 || VOCABULARY.is_within(&normal, Use::Service),
             without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
             unit: Context::within_scan(scan, false).unit,
