@@ -24,6 +24,8 @@ pub(crate) struct Document {
     pub blocks: Vec<Block>,
     /// Lines that are known to hold no price, such as what a mail quotes.
     pub aside: Vec<Line>,
+    /// Lines that were read with the one above.
+    pub joined: Vec<Line>,
     /// Texts that date the document from outside its lines.
     pub dates: Vec<String>,
     pub problems: Vec<Problem>,

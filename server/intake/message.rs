@@ -70,7 +70,9 @@ fn thread(lines: &[Line]) -> Option<Wrapped> {
             wrapped.aside.push(line.clone());
         } else {
             let text = said.map_or(line.text.as_str(), |(_, message)| message);
-            if !text.is_empty() {
+            if text.is_empty() {
+                wrapped.aside.push(line.clone());
+            } else {
                 wrapped.lines.push(Line { text: without_stress(text), ..line.clone() });
             }
         }

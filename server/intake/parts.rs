@@ -352,7 +352,11 @@ impl Between {
             .map_or(first, |at| at + 1);
         // `ext cords 1.15 with the ends cut, xmas lights .45`: what such a word begins is said of the price before it.
         let remarks = [Use::Lead, Use::If, Use::Absent, Use::Beside];
-        let said_of_price = first > 0 && begins == first && remarks.iter().any(|is| scan.is(first, *is));
+        // `No. 1 copper` begins a name.
+        let numbered = scan.is(first, Use::Label)
+            && [first + 1, first + 2].iter().any(|&at| scan.kind(at) == Some(Kind::Fact));
+        let said_of_price =
+            first > 0 && begins == first && !numbered && remarks.iter().any(|is| scan.is(first, *is));
         let over =
             |at: usize| matches!(scan.word(at), "," | ";" | ".") && scan.spaced(at + 1) && at + 1 < last;
         let begins = match (first..last).rev().find(|&at| said_of_price && over(at)) {

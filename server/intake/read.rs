@@ -63,6 +63,9 @@ pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
     for line in &document.aside {
         draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
     }
+    for line in &document.joined {
+        draft.leave_out(line.text.trim(), &line.place, Why::GoesOn);
+    }
     let mut heading = None;
     for block in &document.blocks {
         match block {

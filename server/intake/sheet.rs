@@ -101,6 +101,8 @@ pub enum Why {
     Heading,
     /// It names the columns.
     ColumnNames,
+    /// The line above goes on in it, and was read with it.
+    GoesOn,
     /// A title, a remark, an address: no price in it.
     NoPrice,
     Total,
@@ -117,6 +119,7 @@ impl fmt::Display for Why {
         f.write_str(match self {
             Why::Heading => "a heading",
             Why::ColumnNames => "the names of the columns",
+            Why::GoesOn => "read with the line above",
             Why::NoPrice => "no price in it",
             Why::Total => "a total",
             Why::NoName => "a price without a name",

@@ -47,7 +47,8 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     document.problems.dedup();
     let Wrapped { lines, aside, dates } = message::unwrap(lines);
     document.aside = aside;
-    let lines = without_remarks(paragraphs(lines), &mut document.aside);
+    let lines = paragraphs(lines, &mut document.joined);
+    let lines = without_remarks(lines, &mut document.aside);
     document.dates = dates;
     document.blocks = blocks(lines);
     document
@@ -55,7 +56,7 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
 
 /// Sentences that a mail program broke into lines of one width, whole again. A list has a name and a price in each line, and
 /// is left as it is.
-fn paragraphs(lines: Vec<Line>) -> Vec<Line> {
+fn paragraphs(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
     let number = |line: &Line| match line.place {
         Place::Line(number) => number,
         _ => 0,
@@ -73,6 +74,7 @@ fn paragraphs(lines: Vec<Line>) -> Vec<Line> {
                 Some(sentence) => {
                     sentence.text.push(' ');
                     sentence.text.push_str(line.text.trim_start());
+                    joined.push(line.clone());
                 }
                 None => whole.push(line.clone()),
             }
@@ -97,13 +99,16 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
         last.contains(|c: char| c.is_ascii_digit()) && !last.ends_with(',')
     };
     let list = priced(above) && priced(below);
+    // `… and $3.95 for`, and in the next line `No. 1 copper`.
+    let leads = [Use::For, Use::Lead].iter().any(|is| VOCABULARY.has(last, *is));
     was_full
         && flowing(above)
         && flowing(below)
         && words(above) >= FEWEST_WORDS
         && !last.ends_with(['.', '!', '?', ':'])
         && !list
-        && first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£:–".contains(c))
+        && (leads
+            || first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£:–".contains(c)))
 }
 
 /// Of a list of cards that blank lines part, each a name, what is said of it and its prices below, the names and prices;

@@ -61,6 +61,12 @@ fn a_broken_sentence_is_whole_and_a_list_is_left_alone() {
          at the end of the week.\n",
         &["Light iron 140 tonne", "heavy cut steel 172 tonne"],
     );
+    check(
+        "From this morning we are paying €4.25 a kilo for bright wire and €3.95 for\n\
+         No. 1 copper, with mixed number two at €3.62. The gate is open until noon\n\
+         on Saturday.\n",
+        &["bright wire 4.25 kg", "No. 1 copper 3.95 kg", "mixed number two 3.62 kg"],
+    );
     let list = "clean extrusion of window frames without any screws or paint 1.10\nold sheet aluminium and siding 0.60\n\
                 mixed cast aluminium without iron 0.55\n";
     check(
