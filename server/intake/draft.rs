@@ -14,6 +14,9 @@ use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// Below so many, an amount with two decimals is of dollars and not of cents (common practice, no source).
+const MOST_WITH_CENTS: Decimal = dec!(5);
+
 /// A price above this is asked about.
 const LARGE: Decimal = dec!(100_000);
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
@@ -409,9 +412,6 @@ fn mass_unit(unit: Option<PriceUnit>) -> Option<MassUnit> {
         _ => None,
     }
 }
-
-/// Below so many, an amount with two decimals is of dollars and not of cents (common practice, no source).
-const MOST_WITH_CENTS: Decimal = dec!(5);
 
 /// What a second price in the same place means for the first: `None` where it only says the same in another unit.
 pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doubt> {

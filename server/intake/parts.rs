@@ -350,19 +350,7 @@ impl Between {
                 scan.word(at) == "." && ended && scan.spaced(at + 1) && scan.kind(at + 1) == Some(Kind::Word)
             })
             .map_or(first, |at| at + 1);
-        // `ext cords 1.15 with the ends cut, xmas lights .45`: what such a word begins is said of the price before it.
-        let remarks = [Use::Lead, Use::If, Use::Absent, Use::Beside];
-        // `No. 1 copper` begins a name.
-        let numbered = scan.is(first, Use::Label)
-            && [first + 1, first + 2].iter().any(|&at| scan.kind(at) == Some(Kind::Fact));
-        let said_of_price =
-            first > 0 && begins == first && !numbered && remarks.iter().any(|is| scan.is(first, *is));
-        let over =
-            |at: usize| matches!(scan.word(at), "," | ";" | ".") && scan.spaced(at + 1) && at + 1 < last;
-        let begins = match (first..last).rev().find(|&at| said_of_price && over(at)) {
-            Some(mark) => mark + 1,
-            None => begins,
-        };
+        let begins = if begins == first { behind_remark(scan, first, last) } else { begins };
         // `brass 2.41 (clean only), rads 2.05`: what stands in brackets is about the price before them.
         let closed = (begins..last).find(|&at| scan.kind(at) == Some(Kind::Close));
         let begins = match closed {
@@ -389,6 +377,19 @@ impl Between {
             remark: remark || behind.is_some(),
         }
     }
+}
+
+/// Where the next name begins, where a remark stands behind the price: `ext cords 1.15 with the ends cut, xmas lights .45`.
+fn behind_remark(scan: &Scan<'_>, first: usize, last: usize) -> usize {
+    // `No. 1 copper` begins a name.
+    let numbered = scan.is(first, Use::Label)
+        && [first + 1, first + 2].iter().any(|&at| scan.kind(at) == Some(Kind::Fact));
+    let remarks = [Use::Lead, Use::If, Use::Absent, Use::Beside];
+    if first == 0 || numbered || !remarks.iter().any(|is| scan.is(first, *is)) {
+        return first;
+    }
+    let over = |at: usize| matches!(scan.word(at), "," | ";" | ".") && scan.spaced(at + 1) && at + 1 < last;
+    (first..last).rev().find(|&at| over(at)).map_or(first, |mark| mark + 1)
 }
 
 /// Whether what stands around a tier tells only for which lots its price is.

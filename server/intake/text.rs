@@ -54,16 +54,20 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     document
 }
 
-/// Sentences that a mail program broke into lines of one width, whole again. A list has a name and a price in each line, and
-/// is left as it is.
-fn paragraphs(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
+/// The lines that stand right below each other, with no blank one between.
+fn together(lines: &[Line]) -> Vec<&[Line]> {
     let number = |line: &Line| match line.place {
         Place::Line(number) => number,
         _ => 0,
     };
-    let together: Vec<&[Line]> = lines.chunk_by(|above, below| number(below) == number(above) + 1).collect();
+    lines.chunk_by(|above, below| number(below) == number(above) + 1).collect()
+}
+
+/// Sentences that a mail program broke into lines of one width, whole again. A list has a name and a price in each line, and
+/// is left as it is.
+fn paragraphs(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
     let mut whole: Vec<Line> = Vec::with_capacity(lines.len());
-    for lines in together {
+    for lines in together(&lines) {
         let width = lines.iter().map(|line| line.text.chars().count()).max().unwrap_or(0);
         let broken = WIDTHS.contains(&width) && lines.len() >= FEWEST_BROKEN;
         let mut above: Option<&str> = None;
@@ -115,11 +119,7 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
 /// the remarks are set aside.
 fn without_remarks(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
     let marks = Marks::of([], Habit::Point);
-    let number = |line: &Line| match line.place {
-        Place::Line(number) => number,
-        _ => 0,
-    };
-    let cards: Vec<&[Line]> = lines.chunk_by(|above, below| number(below) == number(above) + 1).collect();
+    let cards = together(&lines);
     let only_price = |line: &Line| {
         let scan = Scan::of(&line.text);
         let prices = price::prices(&scan, marks);
