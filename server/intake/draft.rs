@@ -391,7 +391,11 @@ fn amounts(
     }
     // `cans 58 cents` speaks of cents in a list where `bright 4.02` is in dollars.
     let whole = price.low.scale() == 2 && price.low < MOST_WITH_CENTS;
-    let cents = context.cents && !whole && price.currencies.is_empty() && price.strength != Strength::Marked;
+    let in_cents = context.cents && price.currencies.is_empty() && price.strength != Strength::Marked;
+    if in_cents && whole {
+        doubts.push(Doubt::CentsUnclear);
+    }
+    let cents = in_cents && !whole;
     let scaled = |amount: Decimal| if cents { amount / Decimal::ONE_HUNDRED } else { amount };
     let (low, high) = (scaled(price.low), price.high.map(scaled));
     if low.is_zero() {

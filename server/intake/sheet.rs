@@ -145,6 +145,8 @@ pub enum Doubt {
     SignUnclear,
     /// The marks of the number can be read in two ways.
     MarksUnclear,
+    /// The list is in cents, and the amount was taken for whole money all the same.
+    CentsUnclear,
     /// More than one price stands in the line; the first was taken.
     SeveralPrices,
     /// Two prices of the line in two units do not agree.
@@ -181,6 +183,9 @@ impl fmt::Display for Doubt {
             Doubt::SignUnclear => "This may be a charge, or only a dash or brackets: check the sign.",
             Doubt::MarksUnclear => {
                 "The comma or point in this number can be read in two ways: check the price."
+            }
+            Doubt::CentsUnclear => {
+                "The list is in cents, and this looks like whole money: check which, and change the price if it is cents."
             }
             Doubt::SeveralPrices => "More than one price stands here and the first was taken: check it.",
             Doubt::UnitsDisagree => {

@@ -384,6 +384,7 @@ fn is_settled_by_agreement(doubt: Doubt) -> bool {
         Doubt::UnitMissing
             | Doubt::TonUnclear
             | Doubt::MarksUnclear
+            | Doubt::CentsUnclear
             | Doubt::SeveralPrices
             | Doubt::BareNumber
             | Doubt::Large

@@ -1,7 +1,7 @@
 //! Prices that stand in sentences, in messages and in lists without marks, as people write them (common practice, no source).
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use intake::{Hints, Row, RowPrice, detect, read};
+use intake::{Doubt, Hints, Row, RowPrice, detect, read};
 use jiff::civil::date;
 use proptest::prelude::*;
 use trade::mass::MassUnit;
@@ -155,6 +155,14 @@ fn what_is_said_of_hours_weeks_and_years_is_no_price() {
         "per tonne\nBright wire      7,150.50\nCable - armoured, copper     2,050 - 2,300\nZinc      950\n",
         &["Bright wire 7150.5 tonne", "Cable - armoured, copper 2050 tonne", "Zinc 950 tonne"],
     );
+}
+
+/// A hundredfold slip is worse than a question.
+#[test]
+fn whole_money_in_a_list_of_cents_is_asked_about() {
+    let rows = rows("all cents a lb\nbright 418\nheavy 402\nlight 3.55\n");
+    let doubts: Vec<bool> = rows.iter().map(|row| row.doubts.contains(&Doubt::CentsUnclear)).collect();
+    assert_eq!(doubts, [false, false, true], "{rows:#?}");
 }
 
 proptest! {
