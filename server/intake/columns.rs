@@ -8,6 +8,7 @@ use std::ops::Range;
 use std::rc::Rc;
 
 use crate::context::Context;
+use crate::date::is_day;
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
 use crate::price::unit_words;
@@ -15,7 +16,7 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use meant::{filled, least_and_most, money_first, newest, this_week};
+use meant::{filled, least_and_most, money_first, newest, this_week, units_of_goods};
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
 
@@ -117,7 +118,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
-    let names = least_and_most(names);
+    let names = units_of_goods(this_week(least_and_most(names), &row.cells), below, marks);
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
@@ -153,7 +154,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         return None;
     }
     let below = &Below::new(below, marks);
-    let names = filled(this_week(newest(names, &row.cells), &row.cells), below);
+    let names = filled(newest(names, &row.cells), below);
     let names = money_first(names, &row.cells);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below);
@@ -241,7 +242,7 @@ fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
 
 fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let Cell::Text(text) = cell else { return None };
-    if text.chars().count() > 60 {
+    if text.chars().count() > 60 || is_day(text) {
         return None;
     }
     let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
@@ -382,7 +383,7 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<P
         }
         let Some(panel) = panels.last_mut() else { continue };
         match name.column {
-            Column::Wording if named_wording => second_wording(panel, at, &row.cells),
+            Column::Wording if named_wording => second_wording(panel, at, below),
             Column::Wording => {
                 panel.wording = at;
                 named_wording = true;
@@ -443,7 +444,7 @@ fn settle(panel: &mut Panel, named: &[bool], below: &Below<'_>) {
     else {
         return;
     };
-    if own.codes * 10 >= own.filled * 7 {
+    if own.holds_codes() {
         panel.wording = at;
     } else if best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
         panel.group = Some(std::mem::replace(&mut panel.wording, at));
@@ -453,14 +454,14 @@ fn settle(panel: &mut Panel, named: &[bool], below: &Below<'_>) {
     panel.notes.retain(|note| *note != at);
 }
 
-/// `Metal | Grade` are a group and a name; `Item | Description` are a name and a note.
-fn second_wording(panel: &mut Panel, at: usize, names: &[Cell]) {
-    let described = matches!(names.get(at), Some(Cell::Text(name)) if {
-        matches!(normal_wording(name).as_str(), "description" | "descripcion" | "descrizione" | "omschrijving" | "what")
-    });
-    if described {
-        panel.notes.push(at);
-    } else {
-        panel.group = Some(std::mem::replace(&mut panel.wording, at));
+/// `Metal | Grade` are a group and a name; `Item | Description` are a name and a note, where what stands first is never the
+/// same and nowhere left out.
+fn second_wording(panel: &mut Panel, at: usize, below: &Below<'_>) {
+    let (first, second) = (below.shown(panel.wording), below.shown(at));
+    let tells_all = first.words >= 2 && first.distinct == first.words && first.words >= second.words;
+    if tells_all && !first.holds_codes() {
+        return panel.notes.push(at);
     }
+    let first_at = std::mem::replace(&mut panel.wording, at);
+    panel.group = Some(first_at).filter(|_| !first.holds_codes());
 }

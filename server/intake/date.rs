@@ -60,6 +60,14 @@ pub(crate) fn find(text: &str, order: DateOrder, today: Date) -> Option<Dated> {
     None
 }
 
+/// Whether a text is nothing but a day in figures: `2026-03-15`, `15.3.26`.
+pub(crate) fn is_day(text: &str) -> bool {
+    let parts: Vec<&str> = text.trim().split(['-', '.', '/']).collect();
+    let digits =
+        |part: &&str| (1..=4).contains(&part.len()) && part.bytes().all(|byte| byte.is_ascii_digit());
+    parts.len() == 3 && parts.iter().all(digits) && parts.iter().any(|part| part.len() != 4)
+}
+
 /// The places in the text of days like `3.12.` and `3-12`, which look like numbers and are none.
 pub(crate) fn bare_days(text: &str) -> Vec<std::ops::Range<usize>> {
     let parts = Parts::of(text);
@@ -188,6 +196,8 @@ impl Reader<'_, '_> {
         let joined = match joint {
             '\'' | '’' => true,
             ',' => day_at > month_at,
+            // `Nov. 24/26`
+            '/' if day_at > month_at => true,
             '-' | '.' | '/' => joint == alike,
             _ => false,
         };
@@ -306,6 +316,7 @@ mod tests {
         check("Week of May 4", MonthFirst, Some("2026-05-04!"));
         check("Updated 5/4/26", MonthFirst, Some("2026-05-04!"));
         check("Updated Dec 30", MonthFirst, Some("2025-12-30!"));
+        check("Prices starting Apr. 24/26", MonthFirst, Some("2026-04-24!"));
         check("gültig ab 1. März 2026", DayFirst, Some("2026-03-01!"));
         check("Good until 5/20/2026", MonthFirst, None);
         check("Open May 4", MonthFirst, None);

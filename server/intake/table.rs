@@ -8,7 +8,7 @@ mod said;
 use crate::columns::{self, Panel, Reach};
 use crate::context::{Context, heading_name, is_heading};
 use crate::cuts::Cuts;
-use crate::date::Dated;
+use crate::date::{Dated, is_day};
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_firm;
@@ -178,6 +178,9 @@ impl Table {
         if VOCABULARY.has(first.split([' ', ':']).next().unwrap_or_default(), Use::Total) {
             return draft.leave_out(&source, &row.place, Why::Total);
         }
+        if self.dates_prices(row, draft) {
+            return draft.leave_out(&source, &row.place, Why::ColumnNames);
+        }
         let before = draft.rows.len();
         let mut why = None;
         let mut silent = Vec::new();
@@ -206,6 +209,26 @@ impl Table {
         match why {
             Some(why) => draft.leave_out(&source, &row.place, why),
             None => self.remark(&source, row, draft),
+        }
+    }
+
+    /// Takes in the day that stands where the prices do, in a row of nothing but days: ` | 2026-11-16 | 2026-11-23` below
+    /// the names of the columns. Whether the row is one.
+    fn dates_prices(&self, row: &GridRow, draft: &mut Draft<'_>) -> bool {
+        let is_date = |cell: &Cell| match cell {
+            Cell::Empty | Cell::Date(_) => true,
+            Cell::Text(text) => text.trim().is_empty() || is_day(text),
+            Cell::Number { .. } => false,
+        };
+        let priced = self.panels.iter().flat_map(|panel| &panel.prices);
+        let mut days = priced.filter_map(|price| row.cells.get(price.at)).filter(|cell| !cell.is_empty());
+        match days.next().filter(|_| row.cells.iter().all(is_date)) {
+            Some(Cell::Date(date)) => {
+                draft.date(Dated { date: *date, unclear: false, announced: true });
+                true
+            }
+            Some(Cell::Text(text)) => draft.finds_date(text),
+            _ => false,
         }
     }
 

@@ -1,9 +1,10 @@
 //! Which of the columns that look alike by their names are meant.
 
 use super::Named;
-use super::shown::{Below, is_unit};
+use super::shown::{Below, Shown, is_unit};
 use crate::context::Context;
-use crate::document::Cell;
+use crate::document::{Cell, GridRow};
+use crate::number::Marks;
 use crate::vocabulary::{Column, Use, VOCABULARY};
 
 /// `Min | Max` where no column is called a price: the least and the most that is paid.
@@ -72,6 +73,25 @@ pub(super) fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Op
             let column = if Some(place(*week)) == last { Column::Price } else { Column::Other };
             *name = Some(Named { column, context: Context::of(&cell.shown(), true), tier: None });
         }
+    }
+    names
+}
+
+/// `Unit | $ each`: what is sold by the piece is called a unit, and the column of names is named after it.
+pub(super) fn units_of_goods(
+    mut names: Vec<Option<Named>>,
+    below: &[GridRow],
+    marks: Marks,
+) -> Vec<Option<Named>> {
+    let has = |names: &[Option<Named>], column| names.iter().flatten().any(|name| name.column == column);
+    let units = names.iter().position(|name| name.as_ref().is_some_and(|name| name.column == Column::Unit));
+    if let Some(at) = units.filter(|_| !has(&names, Column::Wording) && !has(&names, Column::Group))
+        && let shown = Shown::of(&below[..below.len().min(20)], at, marks)
+        && shown.reads_as_names()
+        && shown.words > shown.units
+        && names[..at].iter().all(Option::is_none)
+    {
+        names[at].iter_mut().for_each(|name| name.column = Column::Wording);
     }
     names
 }

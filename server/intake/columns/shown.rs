@@ -111,6 +111,11 @@ impl Shown {
         count >= 2 && count * 2 > self.filled
     }
 
+    /// Items' numbers rather than names.
+    pub fn holds_codes(&self) -> bool {
+        self.filled > 0 && self.codes * 10 >= self.filled * 7
+    }
+
     pub fn reads_as_names(&self) -> bool {
         self.filled > 0 && self.words * 2 > self.filled
     }

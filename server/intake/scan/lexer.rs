@@ -103,6 +103,9 @@ impl<'t> Lexer<'t> {
             let sign = rest.chars().next().map_or(0, char::len_utf8);
             return self.push(Kind::Word, sign);
         }
+        if let Some(length) = abbreviated_currency(rest, letters) {
+            return self.push(Kind::Word, length);
+        }
         // `EUR5.80` is a currency and a number; `Cat5e` and `i7` are names.
         let whole = run_joined(rest);
         let apart = whole > letters && VOCABULARY.currencies(&rest[..letters]).is_some();
@@ -255,4 +258,21 @@ fn fraction(number: &str, tail: &str) -> Option<usize> {
     let per =
         matches!(below, "100" | "1000" | "2000" | "2240") && !tail[length..].trim_start().starts_with('/');
     (!below.is_empty() && !per).then_some(1 + below.len())
+}
+
+/// Length of an abbreviation with its dot that is a currency here: `Fr. 7.50`, `Fr. / 100 kg`, but not `Fr. 8.00-12.00`, where
+/// it is a Friday.
+fn abbreviated_currency(rest: &str, letters: usize) -> Option<usize> {
+    let behind = rest[letters..].strip_prefix('.')?.trim_start_matches(' ');
+    VOCABULARY.currencies(&rest[..=letters])?;
+    let number = run(behind, |c| c.is_ascii_digit() || matches!(c, '.' | ',' | '\''));
+    let is_time = || {
+        let next = behind[number..].trim_start_matches(' ');
+        let word = run(next, char::is_alphabetic);
+        let uses = VOCABULARY.uses(&next[..word]);
+        next.starts_with(['-', '–', ':']) || word > 0 && (uses.has(Use::Range) || uses.has(Use::Measure))
+    };
+    let per = VOCABULARY.uses(&behind[..run(behind, char::is_alphabetic)]).has(Use::Per);
+    let is_price = number > 0 && !is_time();
+    (behind.starts_with('/') || per || is_price).then_some(letters + 1)
 }

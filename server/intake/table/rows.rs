@@ -54,13 +54,18 @@ pub(super) fn price_rows(
             _ => rows.push(new),
         }
     }
+    let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
+    // To be asked for from any mass on: `POA | POA | POA`.
+    if unpriced && rows.len() > 1 {
+        rows.truncate(1);
+        rows[0].tier = base.tier;
+    }
     if let [only] = rows.as_mut_slice()
         && spans_all_tiers(panel, row)
     {
         only.tier = None;
     }
     // What stands in the column of charges is one, where no price does.
-    let unpriced = rows.iter().all(|row| matches!(row.price, DraftPrice::OnRequest));
     if let Some((column, cell)) = panel
         .charge
         .as_ref()

@@ -1,0 +1,98 @@
+//! Which column of a table holds what, on layouts that offices use: common practice, no source; all words are invented.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use intake::{Hints, RowPrice, Sheet, detect, read};
+use jiff::civil::date;
+use trade::money::{Currency, PriceUnit};
+
+fn sheet(csv: &str) -> Sheet {
+    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
+    read(detect("list.csv", csv.as_bytes()).unwrap(), csv.as_bytes(), &hints).unwrap()
+}
+
+/// The rows as `name < group | price currency/unit`, each on a line.
+fn rows(sheet: &Sheet) -> String {
+    let shown = sheet.rows.iter().map(|row| {
+        let group = row.group.as_ref().map(|group| format!(" < {group}")).unwrap_or_default();
+        let price = match row.price {
+            RowPrice::OnRequest => "on request".to_string(),
+            RowPrice::Priced { low, .. } => low.to_string(),
+        };
+        let currency = row.currency.map_or("-", |currency| currency.code());
+        let unit = row.unit.map_or("-", PriceUnit::code);
+        format!("{}{group} | {price} {currency}/{unit}\n", row.wording)
+    });
+    shown.collect()
+}
+
+#[test]
+fn the_later_week_is_read_and_dated_by_the_row_below_its_name() {
+    let sheet = sheet(
+        "Soort;wk 47;wk 48;verschil;eenheid\n;2026-11-16;2026-11-23;;\nKoper;;;;\nBlanke draad;€ 8,20;€ 8,30;+0,10;kg\n\
+         Profiel gelakt;€ 1,60;€ 1,55;-0,05;kg\nLaptops;€ 3,00;€ 3,00;0,00;stuk\n",
+    );
+    assert_eq!(
+        rows(&sheet),
+        "Blanke draad < Koper | 8.30 EUR/kg\nProfiel gelakt < Koper | 1.55 EUR/kg\nLaptops < Koper | 3.00 EUR/each\n"
+    );
+    assert_eq!(sheet.valid_from, Some(date(2026, 11, 23)));
+}
+
+#[test]
+fn what_describes_a_name_is_no_name() {
+    let described = sheet(
+        "Grade,What we mean by it,USD/lb under 100 lb,USD/lb 100 lb and up,Photo #\n\
+         Finger cards,Gold edge and no brackets,5.10,5.40,3\nServer boards,Two clips at most,4.00,4.20,7\n\
+         Console boards,Aluminum off,2.10,2.25,11\n",
+    );
+    assert_eq!(
+        rows(&described),
+        "Finger cards | 5.10 USD/lb\nFinger cards | 5.40 USD/lb\nServer boards | 4.00 USD/lb\nServer boards | 4.20 USD/lb\n\
+         Console boards | 2.10 USD/lb\nConsole boards | 2.25 USD/lb\n"
+    );
+    // The same two columns are a group and a name where the first repeats itself.
+    let grouped = sheet(
+        "Metal,Grade,USD/lb\nCopper,Bright wire,4.20\nCopper,Old pipe,3.90\nAluminum,Window frames,0.95\n\
+         Aluminum,Old sheet,0.70\n",
+    );
+    assert_eq!(
+        rows(&grouped),
+        "Bright wire < Copper | 4.20 USD/lb\nOld pipe < Copper | 3.90 USD/lb\nWindow frames < Aluminum | 0.95 USD/lb\n\
+         Old sheet < Aluminum | 0.70 USD/lb\n"
+    );
+}
+
+#[test]
+fn an_items_number_is_no_group() {
+    let sheet = sheet("Item #,Material,This wk,UOM\n101,Bare bright,4.51,lb\n102,Clean pipe,4.30,lb\n");
+    assert_eq!(rows(&sheet), "Bare bright | 4.51 USD/lb\nClean pipe | 4.30 USD/lb\n");
+}
+
+#[test]
+fn goods_by_the_piece_are_called_units() {
+    let sheet = sheet("Unit,$ each,Remarks\n\"Laptop, working or not\",4.00,any\nGame console,2.50,\n");
+    assert_eq!(rows(&sheet), "Laptop, working or not | 4.00 USD/each\nGame console | 2.50 USD/each\n");
+}
+
+#[test]
+fn what_is_to_be_asked_for_in_every_tier_is_one_row() {
+    let sheet = sheet(
+        "Grade,USD/kg under 50 kg,USD/kg 50 kg+,USD/kg 250 kg+\nPhone boards,13.00,14.00,15.00\n\
+         Ceramic processors,POA,POA,POA\n",
+    );
+    assert_eq!(sheet.rows.len(), 4);
+    let asked = sheet.rows.last().unwrap();
+    assert_eq!((asked.wording.as_str(), asked.tier_from, asked.tier_to), ("Ceramic processors", None, None));
+}
+
+#[test]
+fn francs_are_written_with_a_dot_and_fridays_are_none() {
+    let sheet = sheet(
+        "Ware;Fr. / 100 kg\nKupferdraht blank;775.00\nMessing;430.00\nGeöffnet Mo. 8-12 und Fr. 8.00-16.30 Uhr;\n",
+    );
+    assert_eq!(rows(&sheet), "Kupferdraht blank | 775.00 CHF/100kg\nMessing | 430.00 CHF/100kg\n");
+    let lines = "Kupferdraht blank  Fr. 7.75 / kg\nMessing  Fr. 4.30 / kg\nMo.-Fr. 8.00-12.00 Uhr\n";
+    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
+    let text = read(detect("list.txt", lines.as_bytes()).unwrap(), lines.as_bytes(), &hints).unwrap();
+    assert_eq!(rows(&text), "Kupferdraht blank | 7.75 CHF/kg\nMessing | 4.30 CHF/kg\n");
+}
