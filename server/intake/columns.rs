@@ -16,7 +16,7 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use meant::{filled, least_and_most, money_first, newest, this_week, units_of_goods};
+use meant::{filled, least_and_most, money_first, named_by_its_cells, newest, this_week};
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
 
@@ -118,7 +118,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
-    let names = units_of_goods(this_week(least_and_most(names), &row.cells), below, marks);
+    let names = named_by_its_cells(this_week(least_and_most(names), &row.cells), &row.cells, below, marks);
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
@@ -218,7 +218,7 @@ fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
     })?;
     let wording = within
         .clone()
-        .filter(|&at| at != price && columns[at].mostly(columns[at].words))
+        .filter(|&at| at != price && columns[at].mostly(columns[at].words) && !columns[at].holds_codes())
         .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
     let mut panel = Panel {
         wording,

@@ -145,6 +145,15 @@ fn longest_charge(text: &str) -> usize {
     VOCABULARY.longest_within(&normal(text), Use::Charge)
 }
 
+/// Whether some word of a text is one that grades are called by, in whatever language.
+pub(crate) fn speaks_of_goods(text: &str) -> bool {
+    let normal = normal(text);
+    normal.split(' ').any(|word| {
+        let stem = stem(word);
+        VOCABULARY.is_own(&stem) && !VOCABULARY.is_idle(&stem) || VOCABULARY.english(word).is_some()
+    })
+}
+
 /// Whether a heading names goods: by words for groups of them, or by none but words that grades are called by.
 pub(crate) fn names_goods(heading: &str) -> bool {
     let normal = normal(heading);

@@ -93,7 +93,9 @@ impl Reader<'_, '_> {
     /// The date that begins at a part, and the part behind it.
     fn date_at(&self, at: usize) -> Option<(Found, usize)> {
         let parts = self.parts;
-        if let Some(month) = parts.month(at) {
+        // `mar. 17 nov. 2026`, where March is a Tuesday.
+        let weekday = || parts.number(at + 1).is_some() && parts.month(at + 2).is_some();
+        if let Some(month) = parts.month(at).filter(|_| !weekday()) {
             return self.named(month, at + 1, at, at + 2);
         }
         let first = parts.number(at)?;
@@ -317,6 +319,7 @@ mod tests {
         check("Updated 5/4/26", MonthFirst, Some("2026-05-04!"));
         check("Updated Dec 30", MonthFirst, Some("2025-12-30!"));
         check("Prices starting Apr. 24/26", MonthFirst, Some("2026-04-24!"));
+        check("Date : mar. 5 mai 2026", DayFirst, Some("2026-05-05!"));
         check("gültig ab 1. März 2026", DayFirst, Some("2026-03-01!"));
         check("Good until 5/20/2026", MonthFirst, None);
         check("Open May 4", MonthFirst, None);

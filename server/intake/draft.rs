@@ -185,7 +185,11 @@ impl<'h> Draft<'h> {
             .remarks
             .iter()
             .filter(|remark| !(remark.clear && remark.above <= row))
-            .filter(|remark| remark.mark.is_none() || marks == 1);
+            .filter(|remark| remark.mark.is_none() || marks == 1)
+            // `I mean you pay me eight dollars each` speaks of one thing.
+            .filter(|remark| {
+                remark.mark.is_some() || remark.context.unit != Some(UnitText::Unit(PriceUnit::Each))
+            });
         marked
             .chain(above)
             .chain(others)
@@ -434,7 +438,7 @@ pub(crate) fn second_price(first: &PriceText, second: &PriceText) -> Option<Doub
     }
 }
 
-fn same_currency(first: &PriceText, second: &PriceText) -> bool {
+pub(crate) fn same_currency(first: &PriceText, second: &PriceText) -> bool {
     let (a, b) = (&first.currencies, &second.currencies);
     a.is_empty() || b.is_empty() || a.iter().any(|currency| b.contains(currency))
 }

@@ -36,7 +36,7 @@ fn has_a_name(normal: &str) -> bool {
 pub(crate) fn is_contact(text: &str) -> bool {
     let normal = normal(text);
     let figures = text.chars().filter(char::is_ascii_digit).count();
-    text.contains('@')
+    text.contains(['@', '©'])
         || text.contains("www.")
         || text.contains("://")
         || VOCABULARY.is_within(&normal, Use::PhoneLabel) && figures > 3

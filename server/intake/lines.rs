@@ -7,6 +7,8 @@ mod listed;
 mod prose;
 mod remark;
 
+use std::collections::HashSet;
+
 use trade::money::PriceUnit;
 
 use crate::context::{Context, heading_name, is_heading, names_goods};
@@ -23,9 +25,9 @@ use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_behind, asked_beside, on_request, only_words_for_a_price};
 use columns_told::ColumnsTold;
 use heading::Heading;
-use listed::{ends_with_its_only_number, listed, listed_by_bare_numbers};
-use remark::{is_number_of_a_page, may_be_a_name, tells_of_the_past, tells_when_open};
-pub(crate) use remark::{is_only_a_date, is_only_of_days, is_remark};
+use listed::{among_prices, ends_with_its_only_number, listed, listed_by_bare_numbers};
+pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
+use remark::{may_be_a_name, tells_of_the_past, tells_when_open};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -56,6 +58,8 @@ pub(crate) struct LineReader {
     row_above: Option<(String, Option<String>)>,
     /// Most lines are a name and a bare number: `perfil limpio 41`.
     of_bare_numbers: bool,
+    /// Bare numbers that stand in the midst of lines with prices that are marked as such: `brass 29` among `copper 38.50`.
+    among_prices: HashSet<String>,
     /// Some prices have stood on lines of their own, below their names.
     below_names: bool,
 }
@@ -80,7 +84,11 @@ impl LineReader {
                 _ => bare += listed_by_bare_numbers(&line.text).map_or(0, |items| items.len()),
             }
         }
-        LineReader { of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2, ..LineReader::default() }
+        LineReader {
+            of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2,
+            among_prices: among_prices(lines, marks),
+            ..LineReader::default()
+        }
     }
 
     pub fn read(&mut self, line: &Line, draft: &mut Draft<'_>) {
@@ -103,7 +111,7 @@ impl LineReader {
             return;
         }
         let text = line.text.trim();
-        if is_number_of_a_page(text) {
+        if is_number_of_a_page(text) || text.starts_with('©') {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         if let Some(items) = asked_beside(text, draft) {
@@ -120,8 +128,9 @@ impl LineReader {
         let goes_on = self.listing.take();
         let headed = std::mem::take(&mut self.headed);
         let scan = Scan::of(text);
-        let expects_numbers =
-            self.expects_numbers() || self.of_bare_numbers && ends_with_its_only_number(&scan);
+        let expects_numbers = self.expects_numbers()
+            || self.of_bare_numbers && ends_with_its_only_number(&scan)
+            || self.among_prices.contains(text);
         let prices = chosen(&scan, price::prices(&scan, draft.marks), expects_numbers);
         if starts_with(&scan, Use::Total) {
             return draft.leave_out(text, &line.place, Why::Total);

@@ -345,7 +345,9 @@ fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
         let bare = price.unit.is_none();
         price.first -= 1;
         price.last += 1;
-        if bare && price.sign == Sign::Plain {
+        // `3,20 € (3,45 €)`: brackets right behind a price hold another one, and no charge.
+        let behind_another = free_from > 0 && price.first == free_from;
+        if bare && !behind_another && price.sign == Sign::Plain {
             price.sign = Sign::Bracketed;
         }
         if bare {

@@ -6,13 +6,13 @@ mod rows;
 mod said;
 
 use crate::columns::{self, Panel, Reach};
-use crate::context::{Context, heading_name, is_heading};
+use crate::context::{Context, heading_name, is_heading, speaks_of_goods};
 use crate::cuts::Cuts;
 use crate::date::{Dated, is_day};
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_firm;
-use crate::lines::{LineReader, TableHeading, is_remark};
+use crate::lines::{LineReader, TableHeading, is_number_of_a_page, is_remark};
 use crate::number::Marks;
 use crate::parts::charge;
 use crate::price::{self, Strength};
@@ -20,7 +20,6 @@ use crate::scan::Scan;
 use crate::sheet::{Doubt, Why};
 use crate::tier::of_heading;
 use crate::vocabulary::{Use, VOCABULARY};
-use crate::wording::normal;
 
 pub(crate) use cell::{CellName, CellPrice};
 use heading::Heading;
@@ -52,6 +51,7 @@ pub(crate) fn read<'d>(
     let above = heading.map(|heading| Heading {
         name: heading.name,
         context: heading.context,
+        beneath: false,
         charge: heading.charge,
         tier: None,
     });
@@ -156,7 +156,10 @@ impl Table {
         let headings = self.panels.iter().enumerate().map(|(i, panel)| match &panel.heading {
             Some(name) => Heading::of(Some(name), Context::of(name, true)),
             // A heading above the names of the columns still holds.
-            None => self.headings.get(i).cloned().unwrap_or_else(Heading::none),
+            None => {
+                let above = self.headings.get(i).cloned().unwrap_or_else(Heading::none);
+                Heading { beneath: false, ..above }
+            }
         });
         self.headings = headings.collect();
         self.above = vec![Above::default(); self.panels.len()];
@@ -172,7 +175,7 @@ impl Table {
         if !source.chars().any(char::is_alphanumeric) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
-        if row.cells.iter().any(is_number_of_a_page) {
+        if row.cells.iter().any(|cell| matches!(cell, Cell::Text(text) if is_number_of_a_page(text))) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
         if VOCABULARY.has(first.split([' ', ':']).next().unwrap_or_default(), Use::Total) {
@@ -335,6 +338,9 @@ impl Table {
         }
         let heading = &self.headings[at];
         let of_row = row_context(panel, cut).within(&Context { unit: named.unit, ..Context::default() });
+        // `IJZER (per ton)`, as a group's own cell says.
+        let of_group = group.as_deref().map(|group| Context::of(group, false)).unwrap_or_default();
+        let of_row = of_row.within(&of_group);
         let notes: Vec<String> = panel.notes.iter().filter_map(|c| cell(Some(*c))).map(Cell::shown).collect();
         let tier = tier.or(heading.tier.filter(|_| !by_column));
         let base = DraftRow {
@@ -351,7 +357,7 @@ impl Table {
             context: Context::default(),
             in_cell: true,
         };
-        let new = price_rows(panel, cut, base, &of_row, &heading.context, notes, draft);
+        let new = price_rows(panel, cut, base, &of_row, heading, notes, draft);
         // `Checks only over $100 | ask for Vern`: words where the prices stand, behind others that name nothing.
         let speaks = || new.first().is_some_and(|row| is_remark(&row.wording));
         if new.iter().all(|row| row.doubts.contains(&Doubt::Blank)) && speaks() {
@@ -379,6 +385,8 @@ impl Table {
             || !others && self.panels.len() == 1 && self.panels[at].has_more_than_a_price()
             || charge(name) == Charge::Sure
             || name.split_whitespace().next().is_some_and(|first| VOCABULARY.has(first, Use::Absent))
+            // `Share this page`: nothing of it is a word for goods.
+            || !others && !speaks_of_goods(name)
             || self.above[at].wording.is_empty()
     }
 
@@ -445,14 +453,4 @@ fn says_who_pays(text: &str) -> bool {
     let short =
         text.split_whitespace().count() <= MOST_HEADING_WORDS && !text.contains(|c: char| c.is_ascii_digit());
     short && (charge(text) == Charge::Sure || VOCABULARY.has_within(text, Use::Pays))
-}
-
-/// `Page 1 of 2`, `Seite 2`, `3/4`, as at the foot of a page.
-fn is_number_of_a_page(cell: &Cell) -> bool {
-    let Cell::Text(text) = cell else { return false };
-    let normal = normal(text);
-    let mut words = normal.split(' ');
-    words.next().is_some_and(|first| VOCABULARY.has(first, Use::Page))
-        && words.next().is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
-        && words.count() <= 2
 }

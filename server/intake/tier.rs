@@ -275,6 +275,10 @@ fn opening(scan: &Scan<'_>, at: usize) -> (Option<End>, usize) {
     match scan.kind(at) {
         Some(Kind::Less) => (Some(End::To), at + 1),
         Some(Kind::More) => (Some(End::From), at + 1),
+        // `Trade (+200 kg)`
+        Some(Kind::Plus) if !scan.spaced(at + 1) && mass_unit(scan, at + 2).0.is_some() => {
+            (Some(End::From), at + 1)
+        }
         Some(Kind::Word) => {
             let longest = if scan.is(at, Use::Starts) { 3 } else { 1 };
             for length in (1..=longest).rev() {

@@ -77,20 +77,29 @@ pub(super) fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Op
     names
 }
 
-/// `Unit | $ each`: what is sold by the piece is called a unit, and the column of names is named after it.
-pub(super) fn units_of_goods(
+/// `Unit | $ each`, `Line | Buy $/kg`: where no column is called after names, the first one left of the price whose cells read
+/// like names holds them, whatever else it could be called for.
+pub(super) fn named_by_its_cells(
     mut names: Vec<Option<Named>>,
+    cells: &[Cell],
     below: &[GridRow],
     marks: Marks,
 ) -> Vec<Option<Named>> {
-    let has = |names: &[Option<Named>], column| names.iter().flatten().any(|name| name.column == column);
-    let units = names.iter().position(|name| name.as_ref().is_some_and(|name| name.column == Column::Unit));
-    if let Some(at) = units.filter(|_| !has(&names, Column::Wording) && !has(&names, Column::Group))
-        && let shown = Shown::of(&below[..below.len().min(20)], at, marks)
-        && shown.reads_as_names()
-        && shown.words > shown.units
-        && names[..at].iter().all(Option::is_none)
-    {
+    let is = |at: usize, columns: &[Column]| {
+        names[at].as_ref().is_some_and(|name| columns.contains(&name.column) && name.tier.is_none())
+    };
+    let all = 0..names.len();
+    let named = all.clone().any(|at| is(at, &[Column::Wording, Column::Group]));
+    let Some(price) = all.clone().find(|&at| is(at, &[Column::Price, Column::Low])).filter(|_| !named) else {
+        return names;
+    };
+    let stranger = (0..price).any(|at| names[at].is_none() && !cells[at].is_empty());
+    let reads_as_names = |at: &usize| {
+        let shown = Shown::of(&below[..below.len().min(20)], *at, marks);
+        shown.reads_as_names() && shown.words > shown.units && !shown.holds_codes()
+    };
+    let mut called = (0..price).filter(|&at| is(at, &[Column::Unit, Column::Other, Column::Note]));
+    if let Some(at) = called.find(reads_as_names).filter(|_| !stranger) {
         names[at].iter_mut().for_each(|name| name.column = Column::Wording);
     }
     names

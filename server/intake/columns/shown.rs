@@ -8,8 +8,8 @@ use crate::context::Context;
 use crate::cuts::Cut;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
-use crate::price::Strength;
-use crate::scan::Scan;
+use crate::price::{Strength, unit_words};
+use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
 
@@ -158,6 +158,13 @@ pub(crate) fn is_unit(text: &str) -> bool {
         return text.contains("100")
             && matches!(normal_wording(text).as_str(), "100 lb" | "100 kg" | "100 lbs");
     }
-    let context = Context::of(text, true);
-    context.unit.is_some() && context.currencies.is_empty() && Scan::of(text).tokens.len() <= 4
+    let scan = Scan::of(text);
+    let context = Context::within_scan(&scan, true);
+    context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4 && !names_more(&scan)
+}
+
+/// `PC towers`, where a piece is short for the first word.
+fn names_more(scan: &Scan<'_>) -> bool {
+    let Some((_, next)) = unit_words(scan, 0) else { return false };
+    (next..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Word) && unit_words(scan, at).is_none())
 }

@@ -1,14 +1,19 @@
 //! Several items in one line, and lines whose price is a bare number.
 
+use std::collections::HashSet;
+
 use super::MOST_NAME_WORDS;
 use crate::context::{Context, is_heading};
+use crate::document::Line;
 use crate::draft::Draft;
-use crate::number;
+use crate::number::{self, Marks};
 use crate::parts::starts_with;
-use crate::price;
+use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::Use;
 
+/// So many lines with marked prices, and more than have bare numbers, make a list of prices of all of them.
+const FEWEST_MARKED: usize = 3;
 /// Digits and marks of a bare price.
 const LONGEST_BARE: usize = 6;
 
@@ -72,6 +77,38 @@ fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
     };
     (introduces && items.len() >= 2 && items.iter().all(numbered))
         .then(|| [before].into_iter().chain(items).collect())
+}
+
+/// The lines that end with a bare number in the midst of a list whose other lines have a price that is marked as one, by
+/// decimals or a sign.
+pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
+    let mut found = HashSet::new();
+    let mut list: Vec<(&str, bool)> = Vec::new();
+    let mut close = |list: &mut Vec<(&str, bool)>| {
+        let marked = list.iter().filter(|(_, marked)| *marked).count();
+        let bare = list.len() - marked;
+        if bare > 0 && marked >= FEWEST_MARKED && marked > bare {
+            // What opens a list may be a heading: `Grade 2`.
+            let inner = list.iter().skip(1).filter(|(_, marked)| !marked);
+            found.extend(inner.map(|(text, _)| text.to_string()));
+        }
+        list.clear();
+    };
+    for line in lines {
+        let text = line.text.trim();
+        let scan = Scan::of(text);
+        let prices = price::prices(&scan, marks);
+        let span = |price: &PriceText| price.high.is_some() && price.last == scan.tokens.len();
+        if prices.iter().any(|price| price.strength > Strength::Weak && price.first > 0) {
+            list.push((text, true));
+        } else if ends_with_its_only_number(&scan) || prices.len() == 1 && span(&prices[0]) {
+            list.push((text, false));
+        } else {
+            close(&mut list);
+        }
+    }
+    close(&mut list);
+    found
 }
 
 /// Whether a line is a few words and a number behind them, as a price is that nothing marks.

@@ -10,8 +10,9 @@ use crate::scan::{Kind, Scan};
 use crate::tier::Within;
 use crate::vocabulary::{Use, VOCABULARY};
 
-/// Letters of a word that ends a sentence; a shorter one may be cut short.
+/// Letters of a word that ends a sentence; a shorter one may be cut short, unless so many words have gone before it.
 const SHORTEST_END: usize = 4;
+const LONG_SENTENCE: usize = 8;
 
 /// The text's sentences, each cut so that a name stands with its own price, in order. `None` where nothing has to be cut:
 /// names in front of their prices, in one sentence, are told apart by these.
@@ -148,13 +149,15 @@ fn without_lead(scan: &Scan<'_>, from: usize, to: usize) -> usize {
 /// The tokens of each sentence, with the mark at its end.
 fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
     let length = scan.tokens.len();
-    let ends = |at: usize| {
+    let ends = |from: usize, at: usize| {
         let mark = matches!(scan.word(at), "." | "!" | "?") && scan.spaced(at + 1);
         let capital = scan.word(at + 1).starts_with(char::is_uppercase);
         let whole = at.checked_sub(1).is_some_and(|before| match scan.kind(before) {
             Some(Kind::Word) => {
                 let word = scan.word(before);
-                word.chars().count() >= SHORTEST_END && !VOCABULARY.has(word, Use::Label)
+                let letters = word.chars().count();
+                let spoken = at - from > LONG_SENTENCE && word.chars().all(char::is_lowercase);
+                (letters >= SHORTEST_END || letters > 1 && spoken) && !VOCABULARY.has(word, Use::Label)
                     || scan.is_currency(before)
                     || scan.is(before, Use::Cents)
             }
@@ -165,9 +168,11 @@ fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
     };
     let mut sentences = Vec::new();
     let mut from = 0;
-    for at in (0..length).filter(|&at| ends(at)) {
-        sentences.push(from..at + 1);
-        from = at + 1;
+    for at in 0..length {
+        if ends(from, at) {
+            sentences.push(from..at + 1);
+            from = at + 1;
+        }
     }
     if from < length {
         sentences.push(from..length);

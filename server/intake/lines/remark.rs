@@ -88,21 +88,28 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
     (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
 }
 
-/// `- 1 -`, as at the foot of a page.
-pub(super) fn is_number_of_a_page(text: &str) -> bool {
+/// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page.
+pub(crate) fn is_number_of_a_page(text: &str) -> bool {
     let dashes = ['-', '–', '—'];
     let number = text.trim_matches(|c: char| c.is_whitespace() || dashes.contains(&c));
-    text.starts_with(dashes)
-        && text.ends_with(dashes)
-        && (1..=LONGEST_PAGE).contains(&number.len())
-        && number.bytes().all(|byte| byte.is_ascii_digit())
+    let digits = |text: &str| {
+        (1..=LONGEST_PAGE).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_digit())
+    };
+    let normal = normal(text);
+    let mut words = normal.split(' ');
+    let called = words.next().is_some_and(|first| VOCABULARY.has(first, Use::Page));
+    called && words.next().is_some_and(digits) && words.count() <= 2
+        || text.starts_with(dashes) && text.ends_with(dashes) && digits(number)
 }
 
 /// `Saturday    by appointment`: when the yard is open.
 pub(crate) fn is_only_of_days(scan: &Scan<'_>) -> bool {
     let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
     let of_days = |at: usize| {
-        [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo].iter().any(|is| scan.is(at, *is))
+        // `ma t/m vr`
+        let letter = scan.word(at).chars().count() == 1;
+        let uses = [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo];
+        letter || uses.iter().any(|is| scan.is(at, *is))
     };
     words().any(|at| scan.is(at, Use::Hours)) && words().all(of_days)
 }

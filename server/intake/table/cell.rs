@@ -1,11 +1,11 @@
 //! What one cell says: a name, or a price.
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, dec};
 
 use crate::context::Context;
 use crate::cuts::Cut;
 use crate::document::Cell;
-use crate::draft::{Charge, DraftPrice, second_price};
+use crate::draft::{Charge, DraftPrice, same_currency, second_price};
 use crate::lines::{is_only_a_date, is_only_of_days};
 use crate::number::Marks;
 use crate::parts::{charge, charge_within};
@@ -15,6 +15,9 @@ use crate::sheet::Doubt;
 use crate::tier::{TierText, Within};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
+
+/// How much more than the lower end the upper one is at most, where a stroke parts them: else they are for two things.
+const WIDEST_STROKE: Decimal = dec!(2);
 
 /// What the cell of a name says besides.
 #[derive(Debug)]
@@ -95,14 +98,31 @@ impl CellPrice {
             let (note, doubts) = (Some(text.to_string()), vec![Doubt::Blank]);
             return CellPrice { price: DraftPrice::OnRequest, note, doubts };
         };
+        if let Some(upper) = prices.iter().find(|other| is_upper_end(scan, price, other)) {
+            let (high, unit) = (Some(upper.low), price.unit.or(upper.unit));
+            let price = PriceText { high, unit, last: upper.last, ..price.clone() };
+            return CellPrice { price: DraftPrice::Text(price), note: None, doubts: Vec::new() };
+        }
         let doubts = sure.next().and_then(|other| second_price(price, other)).into_iter().collect();
         let rest = (0..price.first).chain(price.last..scan.tokens.len());
         let stray = rest.filter(|&i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact))).count();
         let note = (stray > 0).then(|| text.to_string());
         let mut price = price.clone();
+        // `- € 0,35`: in a cell of its own nothing but the price can be meant.
+        if stray == 0 && price.first == 1 && matches!(scan.kind(0), Some(Kind::Dash | Kind::Minus)) {
+            price.sign = Sign::Minus;
+        }
         if stray > 0 && charge(text) != Charge::No {
             price.sign = Sign::Minus;
         }
         CellPrice { price: DraftPrice::Text(price), note, doubts }
     }
+}
+
+/// `4,70 / 5,20`: two prices that nothing but a stroke parts are the ends of a range.
+fn is_upper_end(scan: &Scan<'_>, low: &PriceText, high: &PriceText) -> bool {
+    let stroke = scan.kind(low.last) == Some(Kind::Slash) && high.first == low.last + 1;
+    let alike = low.unit.is_none() || high.unit.is_none() || low.unit == high.unit;
+    let near = low.low < high.low && high.low <= low.low.saturating_mul(WIDEST_STROKE);
+    stroke && alike && near && low.high.is_none() && high.high.is_none() && same_currency(low, high)
 }

@@ -11,6 +11,8 @@ use crate::tier::{TierText, of_heading};
 pub(super) struct Heading {
     pub name: Option<String>,
     pub context: Context,
+    /// It stands beneath the names of the columns, and so knows better than they.
+    pub beneath: bool,
     pub charge: Charge,
     /// From which mass on the names below it have their prices.
     pub tier: Option<TierText>,
@@ -21,6 +23,7 @@ impl Heading {
         Heading {
             name: name.map(str::to_string),
             context,
+            beneath: false,
             charge: name.map_or(Charge::No, charge),
             tier: None,
         }
@@ -29,7 +32,8 @@ impl Heading {
     /// The heading that stands below this one, or beneath the names of the columns.
     pub fn then(&self, text: &str, marks: Marks) -> Heading {
         let scan = Scan::of(text);
-        let heading = Heading::of(Some(heading_name(text)), Context::of(text, false));
+        let beneath = Heading::of(Some(heading_name(text)), Context::of(text, false));
+        let heading = Heading { beneath: true, ..beneath };
         match of_heading(&scan, marks) {
             // `Over 500 lb` completes the heading above it.
             Some((within, true)) => Heading { tier: Some(within.tier), ..self.clone() },
@@ -38,6 +42,14 @@ impl Heading {
                 Heading { tier: Some(within.tier), name: bare.or(heading.name), ..heading }
             }
             None => heading,
+        }
+    }
+
+    /// What holds for a row of this heading, in a column whose name says `of_column`.
+    pub fn around(&self, of_column: &Context) -> Context {
+        match self.beneath {
+            true => self.context.within(of_column),
+            false => of_column.within(&self.context),
         }
     }
 

@@ -7,6 +7,7 @@ use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price};
 use crate::parts::charge;
 use crate::sheet::{Doubt, Place};
 use crate::table::CellPrice;
+use crate::table::heading::Heading;
 
 /// A note with one word for a charge and more words than these is about something else as well.
 const MOST_CHARGE_WORDS: usize = 4;
@@ -17,7 +18,7 @@ pub(super) fn price_rows(
     cut: &CutRow<'_>,
     base: DraftRow,
     of_row: &Context,
-    of_heading: &Context,
+    heading: &Heading,
     mut notes: Vec<String>,
     draft: &Draft<'_>,
 ) -> Vec<DraftRow> {
@@ -39,7 +40,7 @@ pub(super) fn price_rows(
             continue;
         }
         notes.extend(read.note);
-        let context = of_row.within(&column.context).within(of_heading);
+        let context = of_row.within(&heading.around(&column.context));
         let new = DraftRow {
             price: read.price,
             tier: column.tier.or(base.tier),
@@ -74,7 +75,7 @@ pub(super) fn price_rows(
     {
         let read = CellPrice::of(cell, draft.marks);
         if let DraftPrice::Text(_) = read.price {
-            let context = of_row.within(&column.context).within(of_heading);
+            let context = of_row.within(&heading.around(&column.context));
             rows = vec![DraftRow {
                 price: read.price,
                 doubts: read.doubts,
@@ -87,7 +88,7 @@ pub(super) fn price_rows(
     if rows.is_empty() {
         rows.push(DraftRow {
             doubts: vec![Doubt::Blank],
-            context: of_row.within(of_heading),
+            context: of_row.within(&heading.context),
             ..base.clone()
         });
     }

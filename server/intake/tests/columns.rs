@@ -3,6 +3,7 @@
 
 use intake::{Hints, RowPrice, Sheet, detect, read};
 use jiff::civil::date;
+use rust_decimal::Decimal;
 use trade::money::{Currency, PriceUnit};
 
 fn sheet(csv: &str) -> Sheet {
@@ -95,4 +96,55 @@ fn francs_are_written_with_a_dot_and_fridays_are_none() {
     let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
     let text = read(detect("list.txt", lines.as_bytes()).unwrap(), lines.as_bytes(), &hints).unwrap();
     assert_eq!(rows(&text), "Kupferdraht blank | 7.75 CHF/kg\nMessing | 4.30 CHF/kg\n");
+}
+
+#[test]
+fn names_are_told_from_codes_and_from_what_they_are_called() {
+    let codes = sheet(
+        "Clave,Material,Menudeo,Mayoreo (+200 kg),Observaciones\nTARJETA,,,,\nT1,Tarjeta madre,62.00,68.00,sin disipador\n\
+         T2,Tarjeta de laptop,85.00,92.00,\nM1,Cobre de segunda,138.00,143.00,\n",
+    );
+    let names: Vec<&str> = codes.rows.iter().map(|row| row.wording.as_str()).collect();
+    let (first, second, third) = ("Tarjeta madre", "Tarjeta de laptop", "Cobre de segunda");
+    assert_eq!(names, [first, first, second, second, third, third]);
+    assert!(codes.rows[1].tier_from.is_some() && codes.rows[0].tier_from.is_none());
+
+    let lines =
+        sheet("Line,Buy $/kg,Min kg,Comment\nPC towers,0.60,,complete\nMotherboards,4.20,10,no heatsinks\n");
+    assert_eq!(rows(&lines), "PC towers | 0.60 USD/kg\nMotherboards | 4.20 USD/kg\n");
+    assert!(lines.rows[1].tier_from.is_some());
+}
+
+#[test]
+fn a_heading_beneath_the_names_of_the_columns_knows_better() {
+    let sheet = sheet(
+        "Soort,€ per kg\nKOPER,\nBlank draad,8.45\nOude pijp,7.70\nIJZER (per ton),\nDun plaatwerk,145.00\nZwaar,200.00\n",
+    );
+    assert_eq!(
+        rows(&sheet),
+        "Blank draad < KOPER | 8.45 EUR/kg\nOude pijp < KOPER | 7.70 EUR/kg\nDun plaatwerk < IJZER | 145.00 EUR/tonne\n\
+         Zwaar < IJZER | 200.00 EUR/tonne\n"
+    );
+}
+
+#[test]
+fn a_stroke_parts_the_ends_of_a_range_and_a_dash_is_a_charge() {
+    let sheet = sheet(
+        "Material;Preis;Einheit\nKabel;€ 4,70 / 5,20;kg\nFlachbildschirme;- € 2,50;Stück\nE-Motoren bis 20 kg;0,72;kg\n",
+    );
+    let prices: Vec<RowPrice> = sheet.rows.iter().map(|row| row.price).collect();
+    let cents = |cents| Decimal::new(cents, 2);
+    let priced = |low, high: Option<i64>| RowPrice::Priced { low: cents(low), high: high.map(cents) };
+    assert_eq!(prices, [priced(470, Some(520)), priced(-250, None), priced(72, None)]);
+    // So heavy one motor may be, and no load.
+    let motors = &sheet.rows[2];
+    assert_eq!((motors.wording.as_str(), motors.tier_to), ("E-Motoren bis 20 kg", None));
+}
+
+#[test]
+fn what_stands_about_a_table_is_no_row() {
+    let sheet = sheet(
+        "Soort,€ per kg\nKoper,8.45\nLood,1.40\nZink,1.10\nDeel deze pagina,\nma t/m vr,07:30 – 16:30\n© Oud Metaal 2026,\n",
+    );
+    assert_eq!(rows(&sheet), "Koper | 8.45 EUR/kg\nLood | 1.40 EUR/kg\nZink | 1.10 EUR/kg\n");
 }

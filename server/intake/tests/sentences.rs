@@ -187,3 +187,36 @@ proptest! {
         prop_assert_eq!(found, meant, "{}", text);
     }
 }
+
+#[test]
+fn a_bare_number_among_marked_prices_is_one_and_is_asked_about() {
+    let list = rows(
+        "Ceny w zł/kg\nmiedź świecąca 38,50\nmiedź blaszka 33\nmosiądz 23,50\nbrąz 29\nołów miękki 6,90\nakumulatory 2,90\n",
+    );
+    let told: Vec<String> = list.iter().map(told).collect();
+    assert_eq!(told[1], "miedź blaszka 33 kg");
+    assert_eq!(told[3], "brąz 29 kg");
+    assert_eq!(told.len(), 6);
+}
+
+#[test]
+fn what_a_sentence_says_of_all_prices_ends_with_a_short_word_too() {
+    check(
+        "On to prices for the week, which are pounds per tonne delivered in to us and ready to go. Old hot water cylinders \
+         are at £610 and turnings at £390.",
+        &["Old hot water cylinders 610 tonne", "turnings 390 tonne"],
+    );
+}
+
+#[test]
+fn the_second_number_is_told_to_be_for_more() {
+    check(
+        "$/lb. First number is small lots, second\nis 1000 lb or better of that item.\n\nBOARDS\nPC small socket   1.62   1.75\n",
+        &["PC small socket 1.62 lb", "PC small socket 1.75 lb from 453.6 kg"],
+    );
+    check(
+        "Prix HT au kilo. Entre parenthèses le prix à partir de 200 kg.\n\nCARTES\nCartes mères .... 3,20 € (3,45 €)\n\
+         Cartes TV .... 0,70 €\n",
+        &["Cartes mères 3.2 kg", "Cartes mères 3.45 kg from 200 kg", "Cartes TV 0.7 kg"],
+    );
+}
