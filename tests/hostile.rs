@@ -83,9 +83,16 @@ fn assert_held(page: &Page, what: &str) {
         assert!(problem["title"].is_string(), "{what}: {page} {problem}");
     } else if page.status.is_client_error() {
         assert!(header("content-type").starts_with("text/html"), "{what}: {page}");
-        assert!(!page.text("h1").is_empty(), "{what}: {page}");
+        assert!(has_a_heading(&page.body), "{what}: {page}");
     }
     assert!(!page.body.contains("<script>") && !page.body.contains("<SCRIPT"), "{what}: {page}");
+}
+
+/// Whether a page has a heading with words in it. To parse each of some ten thousand pages takes longer than to make them.
+fn has_a_heading(html: &str) -> bool {
+    let heading = html.split_once("<h1").and_then(|(_, rest)| rest.split_once('>'));
+    let words = heading.and_then(|(_, rest)| rest.split_once("</h1>"));
+    words.is_some_and(|(words, _)| words.contains(char::is_alphanumeric))
 }
 
 /// Something on every screen, so that each of them has its forms.

@@ -60,7 +60,9 @@ export async function layoutFaults(page) {
 
 /// What axe-core calls serious or critical. `only` limits it to some of its rules.
 export async function accessibilityFaults(page, { only = null } = {}) {
-  const violations = await page.evaluate(`${AXE}; (${runAxe})(${JSON.stringify(only)})`);
+  // It is a long script to read, and stays in the page that was opened.
+  if ((await page.evaluate('typeof axe')) === 'undefined') await page.evaluate(`${AXE}; null`);
+  const violations = await page.evaluate(`(${runAxe})(${JSON.stringify(only)})`);
   return violations
     .filter(({ impact }) => impact === 'serious' || impact === 'critical')
     .map(({ id, help, where, more }) => `${path(page)}: ${id}, ${help}: ${where.slice(0, 160)}${more ? ` and ${more} more` : ''}`);
