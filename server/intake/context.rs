@@ -145,25 +145,23 @@ fn longest_charge(text: &str) -> usize {
     VOCABULARY.longest_within(&normal(text), Use::Charge)
 }
 
-/// Whether some word of a text is one that grades are called by, in whatever language.
+/// Whether some word of a text is one for goods: `Share this page` has none.
 pub(crate) fn speaks_of_goods(text: &str) -> bool {
-    let normal = normal(text);
-    normal.split(' ').any(|word| {
-        let stem = stem(word);
-        VOCABULARY.is_own(&stem) && !VOCABULARY.is_idle(&stem) || VOCABULARY.english(word).is_some()
-    })
+    normal(text).split(' ').any(is_of_goods)
 }
 
 /// Whether a heading names goods: by words for groups of them, or by none but words that grades are called by.
 pub(crate) fn names_goods(heading: &str) -> bool {
     let normal = normal(heading);
-    let own = |word: &str| {
-        let stem = stem(word);
-        VOCABULARY.is_own(&stem) && !VOCABULARY.is_idle(&stem) || VOCABULARY.english(word).is_some()
-    };
     VOCABULARY.is_within(&normal, Use::Group)
-        || normal.split(' ').all(|word| own(word) || VOCABULARY.is_idle(word) || word.len() == 1)
-            && normal.split(' ').any(own)
+        || normal.split(' ').all(|word| is_of_goods(word) || VOCABULARY.is_idle(word) || word.len() == 1)
+            && normal.split(' ').any(is_of_goods)
+}
+
+/// Whether grades are called by a word, in whatever language.
+fn is_of_goods(word: &str) -> bool {
+    let stem = stem(word);
+    VOCABULARY.is_own(&stem) && !VOCABULARY.is_idle(&stem) || VOCABULARY.english(word).is_some()
 }
 
 /// Words of a title in capitals.

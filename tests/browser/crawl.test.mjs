@@ -11,6 +11,9 @@ import { openShop } from './shop.mjs';
 const MOST_ADDRESSES = 2000;
 /// Pages of one shape (every lot's, every grade's, every lot's split …) are looked at this often, the first of each; all of them are opened.
 const LOOKS_PER_SHAPE = 1;
+/// So many addresses are asked for, and so many pages looked at, at once: the server works while the browser does.
+const ASKED_AT_ONCE = 4;
+const LOOKED_AT_AT_ONCE = 2;
 
 let shop;
 let browser;
@@ -29,21 +32,20 @@ test('every link leads to a page', async () => {
   const open = ['/'];
   addresses = [];
   while (open.length > 0) {
-    const address = open.shift();
-    const answer = await fetch(shop.address + address, { headers: { cookie: shop.cookie } });
-    const body = await answer.text();
-    if (answer.status >= 400) {
-      failed.push(`${answer.status} at ${address}, which ${from.get(address)} leads to`);
-      continue;
-    }
-    if (!answer.headers.get('content-type')?.startsWith('text/html')) continue;
-    addresses.push(address);
-    for (const [, link] of body.matchAll(/<a\s[^>]*?href="([^"]*)"/g)) {
-      const url = new URL(link.replaceAll('&amp;', '&'), answer.url);
-      const next = url.pathname + url.search;
-      if (url.origin !== shop.address || from.has(next)) continue;
-      from.set(next, address);
-      open.push(next);
+    for (const { address, answer, body } of await Promise.all(open.splice(0, ASKED_AT_ONCE).map(ask))) {
+      if (answer.status >= 400) {
+        failed.push(`${answer.status} at ${address}, which ${from.get(address)} leads to`);
+        continue;
+      }
+      if (!answer.headers.get('content-type')?.startsWith('text/html')) continue;
+      addresses.push(address);
+      for (const [, link] of body.matchAll(/<a\s[^>]*?href="([^"]*)"/g)) {
+        const url = new URL(link.replaceAll('&amp;', '&'), answer.url);
+        const next = url.pathname + url.search;
+        if (url.origin !== shop.address || from.has(next)) continue;
+        from.set(next, address);
+        open.push(next);
+      }
     }
     assert.ok(from.size < MOST_ADDRESSES, 'the pages link to each other without end');
   }
@@ -51,26 +53,19 @@ test('every link leads to a page', async () => {
   assert.ok(addresses.length >= 5, `only ${addresses.length} pages can be reached`);
 });
 
-test('every kind of page fits, reads aloud and has targets to hit', async (t) => {
-  const { page, troubles, close } = await openPage(browser, shop.address);
-  for (const address of worthALook(addresses)) {
-    await t.test(address, async () => {
-      const found = [];
-      await page.setViewportSize(PHONE);
-      await page.emulateMedia({ colorScheme: 'light' });
-      await page.goto(address);
-      await page.locator('main').evaluate((main) => main.querySelectorAll('details').forEach((details) => (details.open = true)));
-      found.push(...(await faults(page)));
-      await page.emulateMedia({ colorScheme: 'dark' });
-      found.push(...(await accessibilityFaults(page, { only: ['color-contrast'] })));
-      await page.setViewportSize(LAPTOP);
-      found.push(...(await accessibilityFaults(page, { only: ['color-contrast'] })));
-      await page.emulateMedia({ colorScheme: 'light' });
-      found.push(...(await faults(page)));
-      assert.deepEqual([...found, ...troubles.splice(0)], []);
-    });
-  }
-  await close();
+test('every kind of page fits, reads aloud and has targets to hit', { concurrency: LOOKED_AT_AT_ONCE }, async (t) => {
+  const tabs = await Promise.all(Array.from({ length: LOOKED_AT_AT_ONCE }, () => openPage(browser, shop.address)));
+  const free = [...tabs];
+  const look = async (address) => {
+    const tab = free.pop();
+    try {
+      assert.deepEqual([...(await faultsAt(tab.page, address)), ...tab.troubles.splice(0)], []);
+    } finally {
+      free.push(tab);
+    }
+  };
+  await Promise.all(worthALook(addresses).map((address) => t.test(address, () => look(address))));
+  await Promise.all(tabs.map(({ close }) => close()));
 });
 
 test('every kind of page is there without scripts', async () => {
@@ -83,6 +78,28 @@ test('every kind of page is there without scripts', async () => {
   await close();
   assert.deepEqual([...found, ...troubles], []);
 });
+
+async function ask(address) {
+  const answer = await fetch(shop.address + address, { headers: { cookie: shop.cookie } });
+  return { address, answer, body: await answer.text() };
+}
+
+/// What is wrong with a page on a phone and on a laptop, in light and in dark, with all that is folded on it open.
+async function faultsAt(page, address) {
+  const found = [];
+  await page.setViewportSize(PHONE);
+  await page.emulateMedia({ colorScheme: 'light' });
+  await page.goto(address);
+  await page.locator('main').evaluate((main) => main.querySelectorAll('details').forEach((details) => (details.open = true)));
+  found.push(...(await faults(page)));
+  await page.emulateMedia({ colorScheme: 'dark' });
+  found.push(...(await accessibilityFaults(page, { only: ['color-contrast'] })));
+  await page.setViewportSize(LAPTOP);
+  found.push(...(await accessibilityFaults(page, { only: ['color-contrast'] })));
+  await page.emulateMedia({ colorScheme: 'light' });
+  found.push(...(await faults(page)));
+  return found;
+}
 
 /// Some addresses of every shape, in the order they were found.
 function worthALook(addresses) {
