@@ -92,7 +92,10 @@ fn assert_held(page: &Page, what: &str) {
 fn has_a_heading(html: &str) -> bool {
     let heading = html.split_once("<h1").and_then(|(_, rest)| rest.split_once('>'));
     let words = heading.and_then(|(_, rest)| rest.split_once("</h1>"));
-    words.is_some_and(|(words, _)| words.contains(char::is_alphanumeric))
+    // What stands outside of its tags.
+    let texts =
+        words.into_iter().flat_map(|(words, _)| words.split('<')).filter_map(|part| part.rsplit('>').next());
+    texts.into_iter().any(|text| text.contains(char::is_alphanumeric))
 }
 
 /// Something on every screen, so that each of them has its forms.

@@ -114,7 +114,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let above_names =
         |n: &&mut Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Price && n.tier.is_none());
     if let Some(first) = names.first_mut().filter(above_names)
-        && Shown::of(&below[..below.len().min(20)], 0, marks).reads_as_names()
+        && Shown::at_first(below, 0, marks).reads_as_names()
     {
         *first = None;
     }

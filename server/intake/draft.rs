@@ -188,7 +188,9 @@ impl<'h> Draft<'h> {
             .filter(|remark| remark.mark.is_none() || marks == 1)
             // `I mean you pay me eight dollars each` speaks of one thing.
             .filter(|remark| {
-                remark.mark.is_some() || remark.context.unit != Some(UnitText::Unit(PriceUnit::Each))
+                remark.clear
+                    || remark.mark.is_some()
+                    || remark.context.unit != Some(UnitText::Unit(PriceUnit::Each))
             });
         marked
             .chain(above)

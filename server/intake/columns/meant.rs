@@ -95,7 +95,7 @@ pub(super) fn named_by_its_cells(
     };
     let stranger = (0..price).any(|at| names[at].is_none() && !cells[at].is_empty());
     let reads_as_names = |at: &usize| {
-        let shown = Shown::of(&below[..below.len().min(20)], *at, marks);
+        let shown = Shown::at_first(below, *at, marks);
         shown.reads_as_names() && shown.words > shown.units && !shown.holds_codes()
     };
     let mut called = (0..price).filter(|&at| is(at, &[Column::Unit, Column::Other, Column::Note]));

@@ -52,6 +52,7 @@ pub(super) struct Shown {
 impl Shown {
     /// Rows that are looked at.
     const SAMPLE: usize = 200;
+    const FIRST: usize = 20;
 
     pub fn of(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
         let mut shown = Shown::default();
@@ -104,6 +105,11 @@ impl Shown {
             (shown.priced, shown.sure) = (0, 0);
         }
         shown
+    }
+
+    /// The same of the first rows alone.
+    pub fn at_first(rows: &[GridRow], at: usize, marks: Marks) -> Shown {
+        Shown::of(&rows[..rows.len().min(Self::FIRST)], at, marks)
     }
 
     /// More than half of what is there; and at least two, because one cell shows nothing.
