@@ -18,6 +18,8 @@ pub(crate) struct Context {
     pub unit: Option<UnitText>,
     /// Amounts are in cents.
     pub cents: bool,
+    /// By a letter that means pence, and elsewhere `per`: `p/kg`.
+    pub pence: bool,
 }
 
 impl Context {
@@ -49,6 +51,7 @@ impl Context {
                 if scan.is(at, Use::Cents) && !joined && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
                 {
                     context.cents = true;
+                    context.pence = scan.is(at, Use::Pence);
                 }
             }
             // `pounds sterling per kilo`.
@@ -63,7 +66,9 @@ impl Context {
             // `per ton (2,000 lb)` says which ton it is.
             let which_ton =
                 context.unit == Some(UnitText::Ton) && bracketed && scan.kind(at) == Some(Kind::Number);
-            let said = joined || bracketed || after_money || in_units || alone;
+            // `eight dollars a hundred` is a price in words.
+            let worded = before.is_some_and(|b| b > 1 && scan.word(b) == "a" && is_worded(scan.word(b - 2)));
+            let said = joined && !worded || bracketed || after_money || in_units || alone;
             if context.unit.is_none() && said || which_ton {
                 context.unit = Some(unit);
             }
@@ -101,8 +106,18 @@ impl Context {
                 || wider.cents
                     && self.currencies.is_empty()
                     && (self.unit.is_none() || self.unit == wider.unit),
+            pence: self.pence || wider.pence,
         }
     }
+}
+
+/// Numbers that are spoken, of those that a price is.
+fn is_worded(word: &str) -> bool {
+    const WORDS: [&str; 14] = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+        "fifteen", "twenty",
+    ];
+    WORDS.contains(&word.to_ascii_lowercase().as_str())
 }
 
 /// The heading's name without what it says of currency and unit: `Copper` of `== Copper ($/lb): ==`.

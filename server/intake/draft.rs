@@ -251,8 +251,9 @@ impl<'h> Draft<'h> {
 
     fn row(&self, draft: DraftRow, remarked: &Context, decoration: Decoration) -> Row {
         let mut doubts = draft.doubts.clone();
-        let context = draft.context.within(remarked);
+        let mut context = draft.context.within(remarked);
         let (currency, currency_clear) = self.currency(&draft.price, &context);
+        context.cents &= !context.pence || currency == Currency::GBP;
         let unit = self.unit(&draft.price, &context, currency, &mut doubts);
         let price = match &draft.price {
             DraftPrice::OnRequest => RowPrice::OnRequest,

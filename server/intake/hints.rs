@@ -50,6 +50,7 @@ impl Hints {
     /// its language, and the unit usual with it (common practice, no source).
     pub(crate) fn shown_by(document: &Document, today: Date) -> Hints {
         let mut votes: HashMap<Currency, u32> = HashMap::new();
+        let mut letters: HashMap<Currency, u32> = HashMap::new();
         let mut languages: HashMap<Currency, u32> = HashMap::new();
         let mut dollars: HashMap<Currency, u32> = HashMap::new();
         let mut shared: Option<&[Currency]> = None;
@@ -61,6 +62,9 @@ impl Hints {
                 let counted = scan.kind(at + 1) == Some(Kind::Slash)
                     || at > 0 && scan.kind(at - 1) == Some(Kind::Number) && !scan.spaced(at);
                 if counted && scan.is(at, Use::Pence) {
+                    // `p/kg` is `per kg` in other languages, `45p/kg` is in pence.
+                    let letter = at == 0 || scan.kind(at - 1) != Some(Kind::Number);
+                    let votes = if letter { &mut letters } else { &mut votes };
                     *votes.entry(Currency::GBP).or_default() += 1;
                 }
                 match scan.currencies(at) {
@@ -114,8 +118,12 @@ impl Hints {
             }
             other => other,
         };
-        let currency =
-            most(votes, &order).or(shared).or_else(|| most(languages, &[])).unwrap_or(Currency::USD);
+        let by_language = most(languages, &[]).filter(|currency| *currency != Currency::USD);
+        let currency = most(votes, &order)
+            .or(shared)
+            .or(by_language)
+            .or_else(|| most(letters, &[]))
+            .unwrap_or(Currency::USD);
         let unit = match currency {
             Currency::USD | Currency::CAD => MassUnit::Pound,
             _ => MassUnit::Kilogram,

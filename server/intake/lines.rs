@@ -1,6 +1,7 @@
 //! Loose lines to rows: a name and its prices on one line, in either order, under headings.
 
 mod asked;
+mod charges;
 mod columns_told;
 mod heading;
 mod listed;
@@ -15,17 +16,18 @@ use crate::context::{Context, heading_name, is_heading, names_goods};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::{is_contact, is_firm, may_be_firm};
-use crate::number::{Habit, Marks};
+use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
-use crate::price::{self, PriceText, Strength, UnitText};
+use crate::price::{self, Strength, UnitText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Why};
 use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
-use asked::{asked_behind, asked_beside, on_request, only_words_for_a_price};
+use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
+use charges::charges;
 use columns_told::ColumnsTold;
 use heading::Heading;
-use listed::{among_prices, ends_with_its_only_number, listed, listed_by_bare_numbers};
+use listed::{among_prices, are_goods, ends_with_its_only_number, listed, listed_by_bare_numbers};
 pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
 use remark::{may_be_a_name, tells_of_the_past, tells_when_open};
 
@@ -103,9 +105,17 @@ impl LineReader {
             }
             return;
         }
-        let bare = if self.of_bare_numbers { listed_by_bare_numbers(&line.text) } else { None };
-        if let Some(items) = bare.or_else(|| listed(&line.text, draft)) {
+        let bare =
+            listed_by_bare_numbers(&line.text).filter(|items| self.of_bare_numbers || are_goods(items));
+        self.among_prices.extend(bare.iter().flatten().map(|item| item.to_string()));
+        let heading = bare.as_ref().and_then(|items| HeadingWithin::of(items[0].split_once(": ")?.0));
+        if let Some(mut items) = bare.or_else(|| listed(&line.text, draft)) {
+            if heading.is_some() {
+                items[0] = items[0].split_once(": ").map_or(items[0], |(_, first)| first);
+                self.among_prices.insert(items[0].to_string());
+            }
             for text in items {
+                self.listing = heading.clone().or(self.listing.take());
                 self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
             }
             return;
@@ -113,6 +123,12 @@ impl LineReader {
         let text = line.text.trim();
         if is_number_of_a_page(text) || text.starts_with('©') {
             return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
+        if let Some(items) = asked_amid(text, draft) {
+            for text in items {
+                self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
+            }
+            return;
         }
         if let Some(items) = asked_beside(text, draft) {
             let columns = items.len() == self.beside.len();
@@ -149,7 +165,7 @@ impl LineReader {
             return self.part(part, text, &line.place, Charge::No, draft);
         }
         if prices.is_empty() {
-            return self.without_price(text, &scan, line, draft);
+            return self.without_price(text, &scan, line, goes_on, draft);
         }
         // `LME copper 3-month: $10,240`.
         if VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3 {
@@ -192,6 +208,8 @@ impl LineReader {
         }
         if draft.rows.len() == above {
             draft.look_for_date(text);
+        } else if let Some((before, _)) = text.split_once(": ") {
+            draft.look_for_date(before);
         }
         if !text.ends_with([',', ';', '/']) {
             self.listing = None;
@@ -253,7 +271,8 @@ impl LineReader {
         if !wording.chars().any(char::is_alphanumeric) || VOCABULARY.has(&wording, Use::Limit) {
             return draft.leave_out(text, place, Why::NoName);
         }
-        if is_remark(&wording) {
+        // `Ceny od 24.11 zl/kg`
+        if is_remark(&wording) || VOCABULARY.has(&wording, Use::Title) {
             draft.look_for_date(text);
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, place, Why::NoPrice);
@@ -288,7 +307,14 @@ impl LineReader {
         }
     }
 
-    fn without_price(&mut self, text: &str, scan: &Scan<'_>, line: &Line, draft: &mut Draft<'_>) {
+    fn without_price(
+        &mut self,
+        text: &str,
+        scan: &Scan<'_>,
+        line: &Line,
+        goes_on: Option<HeadingWithin>,
+        draft: &mut Draft<'_>,
+    ) {
         self.row_above = None;
         let tiers = tiers_in(scan, draft);
         // `vanaf 2-11-2026` is a day, and no tiers.
@@ -308,8 +334,11 @@ impl LineReader {
             draft.whole_sheet(&context, text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
-        if let Some(part) = on_request(text, scan) {
-            return self.part(part, text, &line.place, Charge::No, draft);
+        if let Some(part) = on_request(text.trim_end_matches(','), scan) {
+            self.listing = goes_on;
+            self.part(part, text, &line.place, Charge::No, draft);
+            self.listing = self.listing.take().filter(|_| text.ends_with(','));
+            return;
         }
         // What somebody else wrote before stands under no heading of this list.
         if text.starts_with('-') && VOCABULARY.has_within(text, Use::OlderMessage) {
@@ -404,46 +433,6 @@ fn mass_unit(row: &DraftRow) -> Option<UnitText> {
     price.unit.filter(|unit| !matches!(unit, UnitText::Unit(PriceUnit::Each)))
 }
 
-/// Which parts of a line are charges. Where it names several, words of a charge speak of the part they stand in, or of
-/// all where they introduce the line: `We charge: tubes 0.40, toner 0.10`.
-fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: &[Part]) -> Vec<Charge> {
-    if parts.len() < 2 {
-        return vec![charge(text); parts.len()];
-    }
-    let introduced = text
-        .split_once(": ")
-        .filter(|(before, _)| price::prices(&Scan::of(before), Marks::of([], Habit::Point)).is_empty())
-        .map_or(Charge::No, |(before, _)| charge(before));
-    let names_first = prices.first().is_some_and(|price| price.first > 0);
-    let mut charges = Vec::with_capacity(parts.len());
-    let mut next = 0;
-    for (at, part) in parts.iter().enumerate() {
-        let first = next;
-        next += part.prices.len();
-        let last = at + 1 == parts.len();
-        let (from, to) = if names_first {
-            let from = first.checked_sub(1).map_or(0, |before| prices[before].last);
-            // `tubes 0.40 (we charge), toner`: brackets behind a price speak of it.
-            let to = prices.get(next - 1).map_or(0, |price| behind_brackets(scan, price.last));
-            (if first == 0 { 0 } else { behind_brackets(scan, from) }, to)
-        } else {
-            (prices[first].first, prices.get(next).map_or(scan.tokens.len(), |price| price.first))
-        };
-        let to = if last { scan.tokens.len() } else { to };
-        charges.push(charge(scan.between(from, to)).or(introduced));
-    }
-    charges
-}
-
-/// The token behind the brackets that open at `at`, or `at` itself where none do.
-fn behind_brackets(scan: &Scan<'_>, at: usize) -> usize {
-    if scan.kind(at) != Some(Kind::Open) {
-        return at;
-    }
-    let close = (at..scan.tokens.len()).find(|&i| scan.kind(i) == Some(Kind::Close));
-    close.map_or(at, |close| close + 1)
-}
-
 /// All tiers of a line of column names, in order.
 fn tiers_in(scan: &Scan<'_>, draft: &Draft<'_>) -> Vec<TierText> {
     let mut tiers = Vec::new();
@@ -477,6 +466,10 @@ fn pieces<'t>(scan: &Scan<'t>) -> Vec<&'t str> {
 /// between the gaps is no such name.
 fn column_names(scan: &Scan<'_>) -> Option<Context> {
     let pieces = pieces(scan);
+    // `t 705-555-0119 | Sorted pays`
+    if is_contact(scan.text) {
+        return None;
+    }
     let mut context = Context::default();
     let mut named = 0;
     for piece in &pieces {

@@ -1,5 +1,7 @@
 //! Messages without what wraps them: the times and names of a chat, and what an e-mail quotes.
 
+mod answers;
+
 use std::collections::{HashMap, HashSet};
 
 use crate::document::Line;
@@ -7,9 +9,12 @@ use crate::number::{Habit, Marks};
 use crate::price;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
+use answers::{Asked, answered};
 
 /// So many lines that begin with a time and a name are a chat.
 const FEWEST_MESSAGES: usize = 3;
+/// So many answers between the lines of a quoted mail make it one that is answered so.
+const FEWEST_ANSWERS: usize = 3;
 /// So often each of two speaks in a thread.
 const FEWEST_TURNS: usize = 2;
 const LONGEST_SENDER: usize = 40;
@@ -56,6 +61,7 @@ fn thread(lines: &[Line]) -> Option<Wrapped> {
     }
     let mut wrapped = Wrapped::default();
     let mut is_own = false;
+    let mut asked: Option<&str> = None;
     for line in lines {
         if is_moment(&line.text) {
             if wrapped.dates.is_empty() {
@@ -66,15 +72,16 @@ fn thread(lines: &[Line]) -> Option<Wrapped> {
         }
         let said = turn(&line.text).filter(|(sender, _)| times.contains_key(sender));
         is_own = said.map_or(is_own, |(sender, _)| own(sender));
+        let text = said.map_or(line.text.as_str(), |(_, message)| message);
         if is_own {
+            asked = Some(text);
+            wrapped.aside.push(line.clone());
+        } else if text.is_empty() {
             wrapped.aside.push(line.clone());
         } else {
-            let text = said.map_or(line.text.as_str(), |(_, message)| message);
-            if text.is_empty() {
-                wrapped.aside.push(line.clone());
-            } else {
-                wrapped.lines.push(Line { text: without_stress(text), ..line.clone() });
-            }
+            wrapped
+                .lines
+                .push(Line { text: with_its_name(asked.take(), without_stress(text)), ..line.clone() });
         }
     }
     Some(wrapped)
@@ -122,30 +129,40 @@ fn chat(lines: Vec<Line>) -> Wrapped {
     let priced = senders_of_prices(&lines);
     // A message goes on in lines without a stamp, and belongs to whoever began it.
     let mut own = false;
+    let mut asked: Option<String> = None;
+    // How many prices were named on each day.
+    let mut days: Vec<(String, usize)> = Vec::new();
     for line in lines {
-        let Some(stamp) = stamp(&line.text) else {
-            if own {
-                wrapped.aside.push(line)
-            } else {
-                wrapped.lines.push(Line { text: without_stress(&line.text), ..line })
+        let stamp = stamp(&line.text);
+        let text = stamp.as_ref().map_or(line.text.as_str(), |stamp| stamp.message.trim());
+        if let Some(stamp) = &stamp {
+            if days.last().is_none_or(|(day, _)| day != stamp.date) {
+                days.push((stamp.date.to_string(), 0));
             }
-            continue;
-        };
-        if wrapped.dates.is_empty() {
-            wrapped.dates.push(stamp.date.to_string());
+            own = stamp.sender.is_some_and(|sender| {
+                VOCABULARY.has(sender, Use::Oneself) || !priced.is_empty() && !priced.contains(sender)
+            });
         }
-        own = stamp.sender.is_some_and(|sender| {
-            VOCABULARY.has(sender, Use::Oneself) || !priced.is_empty() && !priced.contains(sender)
-        });
-        let said = stamp.sender.is_some() && !own && !stamp.message.trim().is_empty();
-        if said {
-            let text = without_stress(stamp.message.trim());
-            wrapped.lines.push(Line { text, ..line });
-        } else {
+        let said = stamp.as_ref().is_none_or(|stamp| stamp.sender.is_some()) && !own && !text.is_empty();
+        if !said {
+            asked = own.then(|| text.to_string()).or(asked);
             wrapped.aside.push(line);
+            continue;
         }
+        if let Some((_, prices)) = days.last_mut() {
+            *prices += usize::from(names_a_price(text));
+        }
+        let asked = asked.take().filter(|_| stamp.is_some());
+        let text = with_its_name(asked.as_deref(), without_stress(text));
+        wrapped.lines.push(Line { text, ..line });
     }
+    wrapped.dates.extend(days.into_iter().max_by_key(|(_, prices)| *prices).map(|(day, _)| day));
     wrapped
+}
+
+/// An answer that is only a price, with the name from the question.
+fn with_its_name(asked: Option<&str>, text: String) -> String {
+    asked.and_then(|question| answered(question, Asked::Last, &text)).unwrap_or(text)
 }
 
 fn senders_of_prices(lines: &[Line]) -> HashSet<String> {
@@ -241,10 +258,15 @@ fn date_and_time(text: &str) -> Option<(&str, &str)> {
 
 /// Sets aside what a mail quotes of an older one, if the new one has prices of its own; of a mail that is only passed
 /// on, the quoting marks go.
-fn mail(lines: Vec<Line>) -> Wrapped {
+fn mail(mut lines: Vec<Line>) -> Wrapped {
     let mut wrapped = Wrapped::default();
+    let between = answers_between(&lines);
+    if between.len() >= FEWEST_ANSWERS {
+        between.into_iter().for_each(|(at, text)| lines[at].text = text);
+    }
     let quoted = |line: &Line| line.text.trim_start().starts_with('>');
-    let older = lines.iter().position(|line| begins_older(&line.text)).unwrap_or(lines.len());
+    let older = (0..lines.len()).find(|&at| begins_older(&lines[at].text) || heads_older(&lines, at));
+    let older = older.unwrap_or(lines.len());
     let priced = |line: &Line| names_a_price(&line.text);
     let above = lines[..older].iter().filter(|line| !quoted(line) && priced(line)).count();
     let unquoted = lines.iter().filter(|line| !quoted(line) && priced(line)).count();
@@ -275,6 +297,23 @@ fn mail(lines: Vec<Line>) -> Wrapped {
     wrapped
 }
 
+/// The lines that answer one quoted above them, with what that names.
+fn answers_between(lines: &[Line]) -> Vec<(usize, String)> {
+    let mut asked = None;
+    let mut answers = Vec::new();
+    for (at, line) in lines.iter().enumerate() {
+        match line.text.trim_start().strip_prefix('>') {
+            Some(question) if question.trim().is_empty() => {}
+            Some(question) => asked = Some(question),
+            None => {
+                let answer = asked.take().and_then(|question| answered(question, Asked::First, &line.text));
+                answers.extend(answer.map(|text| (at, text)));
+            }
+        }
+    }
+    answers
+}
+
 /// Whether a line at the head of a mail begins with one of these.
 fn is_header(text: &str, names: &[&str]) -> bool {
     text.split_once(':')
@@ -289,6 +328,14 @@ fn begins_older(text: &str) -> bool {
         && text.contains(|c: char| c.is_ascii_digit())
         && VOCABULARY.has_within(text, Use::Wrote);
     ruled || wrote
+}
+
+/// Whether the head of another mail stands below this one: `From: Ann`, and then when that was sent.
+fn heads_older(lines: &[Line], at: usize) -> bool {
+    let behind = || lines[at + 1..].iter().take(LONGEST_HEAD);
+    at >= LONGEST_HEAD
+        && is_header(&lines[at].text, &SENDERS)
+        && behind().any(|line| is_header(&line.text, &SENT))
 }
 
 fn names_a_price(text: &str) -> bool {

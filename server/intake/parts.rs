@@ -4,7 +4,7 @@ mod name;
 
 use rust_decimal::dec;
 
-use crate::context::{Context, heading_name, is_heading};
+use crate::context::{Context, heading_name, is_heading, speaks_of_goods};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
 use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::{Kind, Scan};
@@ -27,6 +27,9 @@ const LONGEST_SHORT: usize = 4;
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
 const MOST_TIER_WORDS: usize = 4;
+
+/// Words before a colon that are a sentence, and no heading of what is behind it.
+const FEWEST_SAID: usize = 5;
 
 /// A name with its prices, as one line may hold several.
 #[derive(Debug)]
@@ -142,14 +145,16 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
 /// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, or `Per kilo: telecom 9.90, …`.
 pub(crate) fn heading_within(parts: &mut [Part]) -> Option<HeadingWithin> {
     let [first, _, ..] = parts else { return None };
-    let (heading, name) = first.name.as_ref()?.split_once(": ")?;
+    let name = first.name.as_ref()?;
+    let (heading, name) =
+        name.split_once(": ").or_else(|| name.split_once(" - ")).or_else(|| name.split_once(" – "))?;
     let within = HeadingWithin::of(heading)?;
     first.name = Some(name.trim_start().to_string());
     Some(within)
 }
 
 /// A heading at the beginning of a line, and what it says of the prices in it.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct HeadingWithin {
     /// What the names behind it are completed by; `None` where it tells only how all are priced.
     pub goods: Option<String>,
@@ -163,7 +168,10 @@ impl HeadingWithin {
         let scan = Scan::of(text);
         let speaks = |at: &usize| scan.is(*at, Use::Sentence) || scan.is(*at, Use::Per);
         let end = (0..scan.tokens.len()).find(speaks).unwrap_or(scan.tokens.len());
-        let short = heading_name(scan.between(0, end));
+        // `Oh and computers`, `y de electronica`
+        let leads = |at: &usize| scan.is(*at, Use::Spoken) || scan.is(*at, Use::Lead);
+        let begin = (0..end).find(|at| !leads(at)).unwrap_or(0);
+        let short = heading_name(scan.between(begin, end));
         let of_goods = is_heading(short) && VOCABULARY.has_within(short, Use::Group);
         let of_prices = end == 0 && Context::of(text, true).unit.is_some();
         (of_goods || of_prices).then(|| HeadingWithin {
@@ -279,11 +287,21 @@ impl Between {
             self.name = Some(after.trim().to_string());
             return;
         }
+        // `Steel's rubbish at the minute: light gauge`
+        if let Some((before, after)) = name.split_once(": ")
+            && before.split_whitespace().count() >= FEWEST_SAID
+            && HeadingWithin::of(before).is_none()
+            && speaks_of_goods(after)
+        {
+            self.name = Some(after.trim().to_string());
+            return;
+        }
         let greets = name.split_once('!').is_some_and(|(before, _)| before.split_whitespace().count() < 3);
         let Some((_, last)) = name.rsplit_once(['.', '!', '?']).filter(|(before, last)| {
-            last.starts_with(' ')
-                && (greets || before.split_whitespace().count() >= 3)
-                && last.chars().any(char::is_alphabetic)
+            // `Morning pal. Bright wire`
+            let words = before.split_whitespace().count();
+            let apart = words == 2 && !speaks_of_goods(before) && speaks_of_goods(last);
+            last.starts_with(' ') && (greets || apart || words >= 3) && last.chars().any(char::is_alphabetic)
         }) else {
             return;
         };
@@ -319,8 +337,8 @@ impl Between {
         let behind = behind_price(scan, first, last, draft);
         let start = first;
         let first = behind.map_or(first, |(_, next)| next);
-        // `4,50 euro per ogni notebook`
-        let first = if first > 0 && scan.is(first, Use::For) {
+        // `4,50 euro per ogni notebook`, `€3.40 on the network cable`
+        let first = if first > 0 && (scan.is(first, Use::For) || scan.word(first) == "on") {
             (first + 1..last).find(|&at| !scan.is(at, Use::Lead)).unwrap_or(first)
         } else {
             first

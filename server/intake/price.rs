@@ -13,6 +13,8 @@ use unit::apiece;
 pub(crate) use unit::unit_words;
 
 /// A high end more than this many times the low end is no range but another number.
+/// Letters of a sign or a code that stands for a currency; a longer one is its name.
+const LONGEST_SIGN: usize = 3;
 const WIDEST_RANGE: Decimal = dec!(5);
 
 /// A price as it stands in a text, before the rest of the sheet says what its currency sign or missing unit means.
@@ -119,6 +121,7 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     let mut cents = false;
     before(scan, free_from, &mut price);
     behind(scan, &mut price, &mut cents);
+    small_change(scan, &mut price);
     range(scan, marks, &mut price, &mut cents);
     if price.unit.is_none() {
         price.unit = unit_behind(scan, &mut price);
@@ -227,6 +230,21 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
         matches!(scan.kind(price.last), Some(Kind::Dash | Kind::Minus)) && !scan.spaced(price.last) && ends;
     if trailing && price.sign == Sign::Plain {
         price.sign = Sign::Dashed;
+        price.last += 1;
+    }
+}
+
+/// The cents of `1 euro 50`, as it is spoken; the mass of `4 euros 50 kg` is none.
+fn small_change(scan: &Scan<'_>, price: &mut PriceText) {
+    let digits = scan.word(price.last);
+    let said = price.last == price.first + 2
+        && price.strength == Strength::Weak
+        && price.low.scale() == 0
+        && scan.currencies(price.last - 1).is_some()
+        && scan.word(price.last - 1).chars().filter(|c| c.is_alphabetic()).count() > LONGEST_SIGN;
+    let cents = scan.kind(price.last) == Some(Kind::Number) && digits.len() == 2 && scan.spaced(price.last);
+    if said && cents && unit_words(scan, price.last).is_none() && unit_words(scan, price.last + 1).is_none() {
+        price.low += digits.parse().map_or(Decimal::ZERO, |cents: i64| Decimal::new(cents, 2));
         price.last += 1;
     }
 }
@@ -425,6 +443,8 @@ mod tests {
         check("1 250 €/t", "1250 EUR/tonne");
         check("3.80 (per lb)", "3.8/lb");
         check("3.80/#", "3.8/lb");
+        check("1 euro 50 le kilo", "1.5 EUR/kg");
+        check("4 euros 50 kg", "4 EUR; 50/kg?");
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Lines with words in the place of a price: “call”, “POA”, “no charge”.
 
 use super::remark::is_only_of_days;
+use crate::context::speaks_of_goods;
 use crate::draft::{Draft, DraftPrice};
 use crate::firm::is_firm;
 use crate::parts::{Part, starts_with, trimmed};
@@ -114,6 +115,29 @@ pub(super) fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
     let name = trimmed(scan, from + 1, end - length)?;
     let short = name.split_whitespace().count() <= 4 && !VOCABULARY.has_within(name, Use::Remark);
     short.then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// `…, gold RAM 90.00, ceramic CPUs call, drives 4.20`: what stands before and behind an item that is on request, each up to
+/// its comma.
+pub(super) fn asked_amid<'t>(text: &'t str, draft: &Draft<'_>) -> Option<[&'t str; 3]> {
+    let scan = Scan::of(text);
+    let marks = |at: &usize| matches!(scan.word(*at), "," | ";") && scan.spaced(at + 1);
+    let ends: Vec<usize> = (0..scan.tokens.len()).filter(marks).collect();
+    let [first, .., _] = ends.as_slice() else { return None };
+    let asks = |start: usize, end: usize| {
+        let end = if scan.word(end - 1) == "." { end - 1 } else { end };
+        (1..=3).any(|length| {
+            // `tel.`, with no number behind it
+            let phone = length == 1 && scan.is(end - length, Use::PhoneLabel);
+            start + length < end
+                && (phone || VOCABULARY.has(scan.between(end - length, end), Use::OnRequest))
+                && speaks_of_goods(scan.between(start, end - length))
+        })
+    };
+    let pair = ends.windows(2).find(|pair| pair[0] >= *first && asks(pair[0] + 1, pair[1]))?;
+    let (before, item) = (scan.between(0, pair[0] + 1), scan.between(pair[0] + 1, pair[1] + 1));
+    let behind = scan.between(pair[1] + 1, scan.tokens.len());
+    [before, behind].iter().all(|rest| price::is_within(rest, draft.marks)).then_some([before, item, behind])
 }
 
 /// `Ceramic CPUs  CALL  Ribbon wire  .60`: two lists side by side, where the left one has words in the place of its price.

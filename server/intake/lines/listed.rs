@@ -3,7 +3,8 @@
 use std::collections::HashSet;
 
 use super::MOST_NAME_WORDS;
-use crate::context::{Context, is_heading};
+use super::asked::on_request;
+use crate::context::{Context, is_heading, speaks_of_goods};
 use crate::document::Line;
 use crate::draft::Draft;
 use crate::number::{self, Marks};
@@ -13,7 +14,9 @@ use crate::scan::{Kind, Scan};
 use crate::vocabulary::Use;
 
 /// So many lines with marked prices, and more than have bare numbers, make a list of prices of all of them.
-const FEWEST_MARKED: usize = 3;
+const FEWEST_MARKED: usize = 2;
+/// So many items of goods, each with a bare number, are a list of prices.
+const FEWEST_GOODS: usize = 4;
 /// Digits and marks of a bare price.
 const LONGEST_BARE: usize = 6;
 
@@ -60,6 +63,13 @@ pub(super) fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
     (from > 0 && items.iter().all(priced)).then_some(items)
 }
 
+/// Whether so many items name goods that nothing else has to say their numbers are prices.
+pub(super) fn are_goods(items: &[&str]) -> bool {
+    let goods = items.iter().filter(|item| speaks_of_goods(item)).count();
+    let whole = |item: &&str| Scan::of(item).numbers().all(|number| !number::looks_like_price(number));
+    goods >= FEWEST_GOODS && goods * 4 >= items.len() * 3 && items.iter().all(whole)
+}
+
 /// The same with commas, of bare numbers, where the introduction says what they are: `Ferrous by the gross ton: heavy
 /// melt 225, tin 168, plate 240`.
 fn listed_by_commas(text: &str) -> Option<Vec<&str>> {
@@ -98,12 +108,13 @@ pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
         let text = line.text.trim();
         let scan = Scan::of(text);
         let prices = price::prices(&scan, marks);
-        let span = |price: &PriceText| price.high.is_some() && price.last == scan.tokens.len();
+        let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours));
+        let span = |price: &PriceText| price.high.is_some() && price.last == scan.tokens.len() && !hours;
         if prices.iter().any(|price| price.strength > Strength::Weak && price.first > 0) {
             list.push((text, true));
         } else if ends_with_its_only_number(&scan) || prices.len() == 1 && span(&prices[0]) {
             list.push((text, false));
-        } else {
+        } else if on_request(text, &scan).is_none() {
             close(&mut list);
         }
     }

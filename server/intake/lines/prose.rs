@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::remark::tells_of_the_past;
+use crate::context::speaks_of_goods;
 use crate::draft::{Charge, Draft};
 use crate::parts::{HeadingWithin, charge, chosen};
 use crate::price::{self, PriceText, Strength};
@@ -63,7 +64,8 @@ fn cut<'t>(
         let between = price.last..next.first;
         // `under 100 kg €2.80, above €3.00`; `now €4.10, was €3.90`.
         let tier = Within::find(scan, draft.marks, between.start, between.end).is_some();
-        if tier || !names_something(scan, between.clone()) {
+        // `… is $6.20 and I can do $3.40 on the Cat6 offcuts`
+        if tier || !names_something(scan, between.clone()) && !names_behind(scan, next) {
             continue;
         }
         let (end, begin) = match (names_behind(scan, price), names_behind(scan, next)) {
@@ -113,8 +115,15 @@ fn pays_before(scan: &Scan<'_>, before: Range<usize>) -> Option<usize> {
 
 /// `€7.85 a kilo for bright wire`
 fn names_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
-    scan.is(price.last, Use::For)
-        && matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact))
+    let named = matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact));
+    // `I can do $3.40 on the Cat6 offcuts`, but `up £120 on last week`
+    let pays = price.first.checked_sub(1).is_some_and(|before| scan.is(before, Use::BeforePrice));
+    let of_goods = || {
+        let over = |at: &usize| matches!(scan.word(*at), "," | ";" | "." | "");
+        let end = (price.last + 1..).find(over).unwrap_or(price.last + 1);
+        speaks_of_goods(scan.between(price.last + 1, end))
+    };
+    named && (scan.is(price.last, Use::For) || scan.word(price.last) == "on" && pays && of_goods())
 }
 
 fn names_something(scan: &Scan<'_>, mut within: Range<usize>) -> bool {

@@ -1,5 +1,6 @@
 //! The name within some tokens of a line, without what stands around it.
 
+use crate::context::speaks_of_goods;
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
@@ -46,7 +47,7 @@ fn is_item_number(text: &str) -> bool {
 pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<&'t str> {
     let (mut first, mut last) = (first, last);
     // `Grade A` ends with a name's own letter.
-    let is_small = |at: usize| scan.word(at).chars().all(char::is_lowercase);
+    let is_small = |at: usize| !scan.word(at).contains(char::is_uppercase);
     // `We charge for: CRT monitors` names what stands behind the charge.
     if let Some(length) = [4, 3, 2].into_iter().find(|length| {
         first + length < last && VOCABULARY.has(scan.between(first, first + length), Use::Charge)
@@ -56,6 +57,7 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
     while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
         first += 1;
     }
+    first = behind_what_is_spoken(scan, first, last);
     while first < last {
         // `CRT: we charge` names what stands before the charge.
         let charge = [4, 3, 2, 1].into_iter().find(|&length| {
@@ -101,6 +103,12 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         && scan.word(0).bytes().all(|b| b.is_ascii_digit());
     let named = alloy || (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
     let mut text = scan.between(first, last);
+    // `L'inox`
+    if let Some(rest) = ["l'", "L'", "l’", "L’"].iter().find_map(|article| text.strip_prefix(article))
+        && speaks_of_goods(rest)
+    {
+        text = rest;
+    }
     // `1. Copper`, `2) Brass`, `100    Lead`: the number of the line, and no part of the name.
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();
     if digits > 0
@@ -110,6 +118,20 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         text = rest.trim_start();
     }
     (named && !text.is_empty()).then_some(text)
+}
+
+/// Where the name begins: `Uh, he said the eighty percent wire`. What is left has to be of the trade.
+fn behind_what_is_spoken(scan: &Scan<'_>, first: usize, last: usize) -> usize {
+    let spoken = |at: usize| scan.is(at, Use::Spoken) && (scan.spaced(at + 1) || scan.word(at + 1) == ",");
+    if !scan.is(first, Use::Spoken) {
+        return first;
+    }
+    let around = |at: usize| {
+        let joins = [Use::Lead, Use::Filler, Use::For, Use::Sentence].iter().any(|is| scan.is(at, *is));
+        matches!(scan.word(at), "," | "." | "…") || spoken(at) || joins && scan.kind(at) == Some(Kind::Word)
+    };
+    let begin = (first..last).find(|&at| !around(at)).unwrap_or(first);
+    if speaks_of_goods(scan.between(begin, last)) { begin } else { first }
 }
 
 pub(super) fn names(scan: &Scan<'_>, at: usize) -> bool {

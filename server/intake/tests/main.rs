@@ -1,5 +1,6 @@
 //! Everything that is checked of the reader through its public face, in one program: it is linked once.
 
+mod answers;
 mod columns;
 mod days;
 mod grades;

@@ -64,6 +64,8 @@ pub(crate) enum Use {
     If,
     /// In a sentence, a word for what the outlet does.
     Paying,
+    /// In what is spoken, it stands around names and is part of none: `uh, he said the eighty percent wire`.
+    Spoken,
     /// A large lot that has a price of its own.
     Bulk,
     NoPriceBehind,
@@ -112,11 +114,11 @@ pub(crate) enum Use {
 
 /// All that a word can do, as a set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) struct Uses(u64);
+pub(crate) struct Uses(u128);
 
 impl Uses {
     pub fn has(self, is: Use) -> bool {
-        self.0 & (1 << is as u64) != 0
+        self.0 & (1 << is as u32) != 0
     }
 
     pub fn and(self, other: Uses) -> Uses {
@@ -126,7 +128,7 @@ impl Uses {
 
 impl From<Use> for Uses {
     fn from(is: Use) -> Uses {
-        Uses(1 << is as u64)
+        Uses(1 << is as u32)
     }
 }
 
