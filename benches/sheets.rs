@@ -34,6 +34,7 @@ use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
 /// As in the program.
+#[cfg(feature = "allocator")]
 #[global_allocator]
 static ALLOCATOR: tikv_jemallocator::Jemalloc = tikv_jemallocator::Jemalloc;
 

@@ -2,6 +2,7 @@
 
 /// The system's own keeps what one thread gave back for that thread, so that fifty phones at once leave the box with less
 /// memory for the rest of the day. This one gives it back within seconds.
+#[cfg(feature = "allocator")]
 #[global_allocator]
 static ALLOCATOR: tikv_jemallocator::Jemalloc = tikv_jemallocator::Jemalloc;
 

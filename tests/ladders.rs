@@ -4,16 +4,25 @@
 //! the newest sheet of each outlet. Factors of NIST Handbook 44 Appendix C: 1 lb is 0.45359237 kg and 16 oz, 1 in is
 //! 2.54 cm. It is arithmetic and no database's, so one database will do.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use pennyweight::demo;
 use pennyweight::secret::Token;
 use pennyweight::store::sessions::{NewSession, begin_session};
 use pennyweight::store::{By, Place, Store, new_id};
+use tokio::sync::OnceCell;
 
 use crate::common::{Page, phone_to};
 
-/// The demo's page of the lot with this label.
+/// The demo's page of the lot with this label. All three are opened at once, because filling the demo takes a while.
 async fn lot_page(label: &str) -> Page {
+    PAGES.get_or_init(lot_pages).await[label].clone()
+}
+
+static PAGES: OnceCell<BTreeMap<&str, Page>> = OnceCell::const_new();
+
+async fn lot_pages() -> BTreeMap<&'static str, Page> {
     let folder = tempfile::tempdir().expect("a folder");
     let store = Store::open(&Place::File(folder.path().join("demo.db"))).await.expect("a store");
     demo::load(&store, Timestamp::now()).await.expect("the demo");
@@ -31,10 +40,13 @@ async fn lot_page(label: &str) -> Page {
     let phone = phone_to(&store);
     phone.sign_in(&token);
     let lots = store.open_lots(&shop.id).await.expect("lots");
-    let lot = lots.iter().find(|lot| lot.container_label == label).expect("the lot");
-    let page = phone.get(&format!("/lots/{}", lot.id)).await.ok();
+    let mut pages = BTreeMap::new();
+    for label in ["Drum 1", "Bag 2", "Bag 3"] {
+        let lot = lots.iter().find(|lot| lot.container_label == label).expect("the lot");
+        pages.insert(label, phone.get(&format!("/lots/{}", lot.id)).await.ok());
+    }
     store.close().await;
-    page
+    pages
 }
 
 /// The steps under an outlet's name, each as its words and its amount in home currency.

@@ -33,7 +33,7 @@ const SETTINGS: &str = "form[action='/shop']";
 /// Empties the record, as it is on the first start.
 async fn emptied(shop: &TestShop) {
     let mut connection = shop.connect().await;
-    for table in ["activity", "sessions", "codes", "tries", "grades", "partners", "shops"] {
+    for table in ["activity", "sessions", "codes", "tries", "grades", "partners", "diverted_books", "shops"] {
         sqlx::query(sqlx::AssertSqlSafe(format!("DELETE FROM {table}")))
             .execute(&mut connection)
             .await

@@ -16,6 +16,7 @@ mod page;
 mod phone;
 pub mod postgres;
 mod record;
+mod set_up;
 
 use std::path::Path;
 use std::time::Duration;
@@ -26,8 +27,7 @@ use pennyweight::catalogue;
 use pennyweight::secret::Token;
 use pennyweight::store::containers::{ContainerDetails, ContainerKind};
 use pennyweight::store::lots::{Lot, NewLot, Target};
-use pennyweight::store::partners::{Partner, Role, add_partner};
-use pennyweight::store::sessions::{NewSession, begin_session};
+use pennyweight::store::partners::{Partner, Role};
 use pennyweight::store::shops::{ShopSettings, add_shop};
 use pennyweight::store::weighings::{NewWeighing, WeighingKind};
 use pennyweight::store::{By, Place, Store, new_id};
@@ -43,6 +43,7 @@ use trade::reading::{Reading, read};
 pub use form::Form;
 pub use page::Page;
 pub use phone::{Phone, SHOP_HOST};
+use set_up::SET_UP;
 
 /// Runs each story on both databases. Used once at the top of a file, as its table of contents.
 macro_rules! on_both {
@@ -91,37 +92,24 @@ enum Keeper {
 impl TestShop {
     pub async fn on_sqlite() -> TestShop {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let place = Place::File(folder.path().join("shop.db"));
+        let place = set_up::file(folder.path(), "shop.db").await;
         TestShop::at(place, Keeper::Folder(folder)).await
     }
 
     /// On SQLite in a folder that is not this shop's to remove.
     pub async fn in_folder(folder: &Path) -> TestShop {
-        TestShop::at(Place::File(folder.join("pennyweight.db")), Keeper::Nobody).await
+        TestShop::at(set_up::file(folder, "pennyweight.db").await, Keeper::Nobody).await
     }
 
     pub async fn on_postgres() -> TestShop {
-        let database = postgres::fresh_database().await;
+        let database = postgres::database_with_a_shop().await;
         TestShop::at(Place::Postgres(database.address.clone()), Keeper::Database(database)).await
     }
 
     async fn at(place: Place, keeper: Keeper) -> TestShop {
         let store = Store::open(&place).await.expect("the store opens");
-        let id = new_id();
-        let partners =
-            ["Imke", "Tobias"].map(|name| Partner { id: new_id(), name: name.into(), role: Role::Partner });
-        let tokens = [Token::random(), Token::random()];
-        let by = By { shop_id: id.clone(), partner_id: partners[0].id.clone(), at: Timestamp::now() };
-        let mut tx = store.begin().await.expect("the store can be written to");
-        add_shop(&mut tx, &by, &settings(), &partners[0]).await.expect("a shop");
-        for (partner, token) in partners.iter().zip(&tokens) {
-            add_partner(&mut tx, &by, partner).await.expect("a partner");
-            let by = By { partner_id: partner.id.clone(), ..by.clone() };
-            let session = NewSession { id: &new_id(), token_sha256: &token.hash(), phone: "a test" };
-            begin_session(&mut tx, &by, &session).await.expect("a session");
-        }
-        catalogue::fill(&mut tx, &id).await.expect("the catalogue");
-        tx.commit().await.expect("the set-up is saved");
+        let set_up = &*SET_UP;
+        let (id, partners, tokens) = (set_up.id.clone(), set_up.partners.clone(), set_up.tokens.clone());
         let config = config(vec!["shopbox.local".into()]);
         let phone = Phone::new(router(App::new(store.clone(), config)));
         phone.sign_in(&tokens[0]);

@@ -11,8 +11,11 @@ use pennyweight::store::{Place, Store};
 use sqlx::{AnyConnection, Connection};
 use tokio::sync::OnceCell;
 
-/// The database that every other one is copied from: the schema and nothing in it.
-const TEMPLATE: &str = "schema_only";
+use super::set_up;
+
+/// The databases that others are copied from: the schema and nothing in it, and one with the shop set up.
+const SCHEMA_ONLY: &str = "schema_only";
+const WITH_A_SHOP: &str = "with_a_shop";
 
 /// Run as the user `postgres` where the tests run as root, whom Postgres refuses. `$1` is the folder of the binaries.
 const SERVE: &str = r#"
@@ -44,9 +47,19 @@ static SERVER: OnceCell<Server> = OnceCell::const_new();
 
 /// A fresh database with the schema in it and nothing else.
 pub async fn fresh_database() -> TestDatabase {
+    copy_of(SCHEMA_ONLY).await
+}
+
+/// A fresh database with the shop in it that every story begins with.
+pub async fn database_with_a_shop() -> TestDatabase {
+    copy_of(WITH_A_SHOP).await
+}
+
+async fn copy_of(template: &str) -> TestDatabase {
     let server = SERVER.get_or_init(start).await;
     let name = format!("story_{}", uuid::Uuid::now_v7().simple());
-    server.administer(&format!("CREATE DATABASE {name} TEMPLATE {TEMPLATE}")).await;
+    // To copy the files takes half as long as to write every page to the log.
+    server.administer(&format!("CREATE DATABASE {name} TEMPLATE {template} STRATEGY FILE_COPY")).await;
     TestDatabase { address: server.address(&name), name }
 }
 
@@ -80,9 +93,11 @@ impl Server {
 
 async fn start() -> Server {
     let server = tokio::task::spawn_blocking(serve).await.expect("the throw-away Postgres starts");
-    server.administer(&format!("CREATE DATABASE {TEMPLATE}")).await;
-    let store = Store::open(&Place::Postgres(server.address(TEMPLATE))).await.expect("the schema is made");
+    server.administer(&format!("CREATE DATABASE {SCHEMA_ONLY}")).await;
+    let store = Store::open(&Place::Postgres(server.address(SCHEMA_ONLY))).await.expect("the schema is made");
     store.close().await;
+    server.administer(&format!("CREATE DATABASE {WITH_A_SHOP} TEMPLATE {SCHEMA_ONLY}")).await;
+    set_up::at(&Place::Postgres(server.address(WITH_A_SHOP))).await;
     server
 }
 
