@@ -11,6 +11,7 @@ on_both![
     what_was_sent_counts_in_its_month_by_family,
     what_is_only_packed_or_refused_does_not_count,
     a_month_begins_at_midnight_in_the_shop,
+    the_first_day_counts_before_any_restart,
 ];
 
 async fn nothing_has_left_yet(shop: &TestShop) {
@@ -69,4 +70,14 @@ async fn a_month_begins_at_midnight_in_the_shop(shop: &TestShop) {
     assert_eq!(out.len(), 1);
     assert_eq!(out[0].month, first.saturating_sub(1.month()));
     assert_eq!(out[0].total(), mass("30 lb"));
+}
+
+async fn the_first_day_counts_before_any_restart(shop: &TestShop) {
+    // A store that is opened makes the book of a shop that has none; on the first day nobody has.
+    shop.execute("DELETE FROM diverted_books").await;
+    let boards = market(shop).await.boards;
+    let bag = shop.filled("Bag 1", "board-set-top", "30 lb").await;
+    shop.sent(&[&bag], &boards, 0).await;
+    let page = shop.get("/diverted").await.ok().without_ids();
+    assert_eq!(page.text(".figure.huge"), "30 lb 0.0 oz");
 }

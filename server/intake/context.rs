@@ -51,7 +51,7 @@ impl Context {
                 if scan.is(at, Use::Cents) && !joined && (of_unit || word.len() > 1 && scan.tokens.len() > 1)
                 {
                     context.cents = true;
-                    context.pence = scan.is(at, Use::Pence);
+                    context.pence = scan.is(at, Use::Pence) && word.len() == 1;
                 }
             }
             // `pounds sterling per kilo`.
@@ -106,12 +106,13 @@ impl Context {
                 || wider.cents
                     && self.currencies.is_empty()
                     && (self.unit.is_none() || self.unit == wider.unit),
-            pence: self.pence || wider.pence,
+            // As the cents are.
+            pence: if self.cents { self.pence } else { wider.pence },
         }
     }
 }
 
-/// Numbers that are spoken, of those that a price is.
+/// Whether a word is a number, of those that somebody speaks who names a price.
 fn is_worded(word: &str) -> bool {
     const WORDS: [&str; 14] = [
         "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",

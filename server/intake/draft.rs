@@ -270,6 +270,7 @@ impl<'h> Draft<'h> {
                     && price.low.is_integer()
                     && !draft.in_cell
                     && says_nothing
+                    && !doubts.contains(&Doubt::BareNumber)
                 {
                     doubts.push(Doubt::BareNumber);
                 }

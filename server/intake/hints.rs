@@ -60,10 +60,12 @@ impl Hints {
             let scan = Scan::of(text);
             for at in (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word)) {
                 let counted = scan.kind(at + 1) == Some(Kind::Slash)
-                    || at > 0 && scan.kind(at - 1) == Some(Kind::Number) && !scan.spaced(at);
+                    || at > 0 && scan.kind(at - 1) == Some(Kind::Number) && !scan.spaced(at)
+                    || scan.word(at).len() > 1;
                 if counted && scan.is(at, Use::Pence) {
-                    // `p/kg` is `per kg` in other languages, `45p/kg` is in pence.
-                    let letter = at == 0 || scan.kind(at - 1) != Some(Kind::Number);
+                    // `p/kg` is `per kg` in other languages, and in pence only where it is in English; `45p/kg` is.
+                    let number = at > 0 && scan.kind(at - 1) == Some(Kind::Number);
+                    let letter = !number && scan.word(at).len() == 1;
                     let votes = if letter { &mut letters } else { &mut votes };
                     *votes.entry(Currency::GBP).or_default() += 1;
                 }
@@ -118,6 +120,7 @@ impl Hints {
             }
             other => other,
         };
+        // English is spoken where they pay in pence, too.
         let by_language = most(languages, &[]).filter(|currency| *currency != Currency::USD);
         let currency = most(votes, &order)
             .or(shared)

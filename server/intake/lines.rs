@@ -20,7 +20,7 @@ use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, Strength, UnitText};
 use crate::scan::{Kind, Scan};
-use crate::sheet::{Place, Why};
+use crate::sheet::{Doubt, Place, Why};
 use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
@@ -35,6 +35,8 @@ use remark::{may_be_a_name, tells_of_the_past, tells_when_open};
 const MOST_PRICES: usize = 12;
 /// So many lines that end with a bare number make a list of such.
 const FEWEST_BARE: usize = 8;
+/// So many lines with marked prices make a price sheet.
+const FEWEST_PRICES: usize = 4;
 /// A line with more words is no name of a price below it.
 const MOST_NAME_WORDS: usize = 10;
 
@@ -60,8 +62,12 @@ pub(crate) struct LineReader {
     row_above: Option<(String, Option<String>)>,
     /// Most lines are a name and a bare number: `perfil limpio 41`.
     of_bare_numbers: bool,
-    /// Bare numbers that stand in the midst of lines with prices that are marked as such: `brass 29` among `copper 38.50`.
+    /// So many lines have prices that are marked as such.
+    has_prices: bool,
+    /// Lines and items whose bare numbers are prices: `brass 29` in the midst of `copper 38.50`, or in a list of goods.
     among_prices: HashSet<String>,
+    /// Those of them that nothing but their goods tells of: it is asked whether they are prices.
+    only_goods: HashSet<String>,
     /// Some prices have stood on lines of their own, below their names.
     below_names: bool,
 }
@@ -88,6 +94,7 @@ impl LineReader {
         }
         LineReader {
             of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2,
+            has_prices: marked >= FEWEST_PRICES,
             among_prices: among_prices(lines, marks),
             ..LineReader::default()
         }
@@ -105,19 +112,28 @@ impl LineReader {
             }
             return;
         }
-        let bare =
-            listed_by_bare_numbers(&line.text).filter(|items| self.of_bare_numbers || are_goods(items));
+        let known = |items: &Vec<&str>| self.of_bare_numbers || self.has_prices && are_goods(items);
+        let bare = listed_by_bare_numbers(&line.text).filter(known);
         self.among_prices.extend(bare.iter().flatten().map(|item| item.to_string()));
-        let heading = bare.as_ref().and_then(|items| HeadingWithin::of(items[0].split_once(": ")?.0));
+        let headed = bare.as_ref().and_then(|items| {
+            let (heading, first) = items[0].split_once(": ")?;
+            let named = first.contains(char::is_alphabetic);
+            HeadingWithin::of(heading).filter(|_| named).map(|heading| (heading, first))
+        });
+        if !self.of_bare_numbers {
+            self.only_goods.extend(bare.iter().flatten().map(|item| item.to_string()));
+        }
         if let Some(mut items) = bare.or_else(|| listed(&line.text, draft)) {
-            if heading.is_some() {
-                items[0] = items[0].split_once(": ").map_or(items[0], |(_, first)| first);
-                self.among_prices.insert(items[0].to_string());
+            if let Some((_, first)) = &headed {
+                items[0] = first;
+                self.among_prices.insert(first.to_string());
+                self.only_goods.insert(first.to_string());
             }
             for text in items {
-                self.listing = heading.clone().or(self.listing.take());
+                self.listing = headed.as_ref().map(|(heading, _)| heading.clone()).or(self.listing.take());
                 self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
             }
+            self.listing = self.listing.take().filter(|_| headed.is_none());
             return;
         }
         let text = line.text.trim();
@@ -284,6 +300,8 @@ impl LineReader {
         let listed = self.listing.as_ref().map_or(said.clone(), |listing| said.within(&listing.context));
         let context = self.heading.as_ref().map_or(listed.clone(), |heading| listed.within(&heading.context));
         let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
+        let mut doubts = part.doubts;
+        doubts.extend(self.only_goods.contains(text).then_some(Doubt::BareNumber));
         for (i, (price, tier)) in part.prices.into_iter().enumerate() {
             // Of several prices, the first counts and those with a tier of their own.
             if i > 0 && tier.is_none() && !by_header {
@@ -299,7 +317,7 @@ impl LineReader {
                 note: part.note.clone(),
                 place: place.clone(),
                 source: source.clone(),
-                doubts: if by_header { Vec::new() } else { part.doubts.clone() },
+                doubts: if by_header { Vec::new() } else { doubts.clone() },
                 context: context.clone(),
                 charge: charge.or(self.heading.as_ref().map_or(Charge::No, |heading| heading.charge)),
                 in_cell: false,
@@ -334,10 +352,10 @@ impl LineReader {
             draft.whole_sheet(&context, text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
-        if let Some(part) = on_request(text.trim_end_matches(','), scan) {
+        if let Some(part) = on_request(text, scan) {
             self.listing = goes_on;
             self.part(part, text, &line.place, Charge::No, draft);
-            self.listing = self.listing.take().filter(|_| text.ends_with(','));
+            self.listing = self.listing.take().filter(|_| text.ends_with([',', ';', '/']));
             return;
         }
         // What somebody else wrote before stands under no heading of this list.

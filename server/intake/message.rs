@@ -4,7 +4,7 @@ mod answers;
 
 use std::collections::{HashMap, HashSet};
 
-use crate::document::Line;
+use crate::document::{Line, MOST_CHARACTERS};
 use crate::number::{Habit, Marks};
 use crate::price;
 use crate::scan::{Kind, Scan};
@@ -299,17 +299,27 @@ fn mail(mut lines: Vec<Line>) -> Wrapped {
 
 /// The lines that answer one quoted above them, with what that names.
 fn answers_between(lines: &[Line]) -> Vec<(usize, String)> {
-    let mut asked = None;
+    let mut asked: Option<String> = None;
     let mut answers = Vec::new();
+    let mut goes_on = false;
     for (at, line) in lines.iter().enumerate() {
-        match line.text.trim_start().strip_prefix('>') {
-            Some(question) if question.trim().is_empty() => {}
-            Some(question) => asked = Some(question),
+        let quoted = line.text.trim_start().strip_prefix('>').map(str::trim);
+        match quoted {
+            Some("") => {}
+            // A mail program breaks long questions; a mark or a number begins the next one.
+            Some(question) => {
+                let begins =
+                    question.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '*' | '•'));
+                let before =
+                    asked.take().filter(|before| goes_on && !begins && before.len() < MOST_CHARACTERS);
+                asked = Some(before.map_or(question.to_string(), |before| format!("{before} {question}")));
+            }
             None => {
-                let answer = asked.take().and_then(|question| answered(question, Asked::First, &line.text));
+                let answer = asked.take().and_then(|question| answered(&question, Asked::First, &line.text));
                 answers.extend(answer.map(|text| (at, text)));
             }
         }
+        goes_on = quoted.is_some_and(|question| !question.is_empty());
     }
     answers
 }

@@ -135,19 +135,26 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     }
     // What stood behind its price may have told two apart.
     for part in parts.iter_mut().filter(|part| part.prices.len() > 1) {
-        if part.prices.iter().all(|(_, tier)| tier.is_some()) {
+        if part.prices[1..].iter().all(|(_, tier)| tier.is_some()) {
             part.doubts.clear();
         }
     }
     parts
 }
 
-/// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, or `Per kilo: telecom 9.90, …`.
+/// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, `Per kilo: telecom 9.90, …`, or
+/// `Boards - telecom 4.50, …`.
 pub(crate) fn heading_within(parts: &mut [Part]) -> Option<HeadingWithin> {
-    let [first, _, ..] = parts else { return None };
-    let name = first.name.as_ref()?;
+    let [first, others @ ..] = parts else { return None };
+    let dashed = |name: &'_ str| [" - ", " – "].iter().any(|dash| name.contains(dash));
+    // `Copper - bright 5.60, Brass - mixed 3.30`: each has its own.
+    let own = |part: &Part| {
+        part.name.as_ref().is_some_and(|name| dashed(name) || VOCABULARY.has_within(name, Use::Group))
+    };
+    let name = first.name.as_ref().filter(|_| !others.is_empty())?;
+    let behind_dash = || [" - ", " – "].iter().find_map(|dash| name.split_once(dash));
     let (heading, name) =
-        name.split_once(": ").or_else(|| name.split_once(" - ")).or_else(|| name.split_once(" – "))?;
+        name.split_once(": ").or_else(|| behind_dash().filter(|_| !others.iter().any(own)))?;
     let within = HeadingWithin::of(heading)?;
     first.name = Some(name.trim_start().to_string());
     Some(within)
@@ -162,7 +169,7 @@ pub(crate) struct HeadingWithin {
 }
 
 impl HeadingWithin {
-    /// What stands before the colon, if it is such a heading.
+    /// What stands before the colon or dash, if it is such a heading.
     pub fn of(text: &str) -> Option<HeadingWithin> {
         // `Boards this week per lb`: the heading is over where it begins to speak.
         let scan = Scan::of(text);
@@ -420,10 +427,17 @@ fn is_of_large_lots(scan: &Scan<'_>, first: usize, last: usize, tier: &Within) -
 
 /// A tier in brackets right behind a price, and the token behind them and a comma: `3.10 (500+ lb), brass`.
 fn behind_price(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -> Option<(TierText, usize)> {
-    if first == 0 || scan.kind(first) != Some(Kind::Open) {
+    let opens = scan.kind(first) == Some(Kind::Open);
+    // `5.40 (5.50 over 500 lb), #2`
+    let opened = || {
+        let count = |kind| (0..first).filter(|&at| scan.kind(at) == Some(kind)).count();
+        count(Kind::Open) > count(Kind::Close)
+    };
+    if first == 0 || !opens && !opened() {
         return None;
     }
-    let (tier, close) = tier_at(scan, draft.marks, first + 1, false).filter(|(_, close)| *close < last)?;
+    let begin = first + usize::from(opens);
+    let (tier, close) = tier_at(scan, draft.marks, begin, false).filter(|(_, close)| *close < last)?;
     let mark = usize::from(close + 1 < last && matches!(scan.word(close + 1), "," | ";"));
     (scan.kind(close) == Some(Kind::Close)).then_some((tier, close + 1 + mark))
 }

@@ -13,9 +13,9 @@ use unit::apiece;
 pub(crate) use unit::unit_words;
 
 /// A high end more than this many times the low end is no range but another number.
+const WIDEST_RANGE: Decimal = dec!(5);
 /// Letters of a sign or a code that stands for a currency; a longer one is its name.
 const LONGEST_SIGN: usize = 3;
-const WIDEST_RANGE: Decimal = dec!(5);
 
 /// A price as it stands in a text, before the rest of the sheet says what its currency sign or missing unit means.
 #[derive(Debug, Clone, PartialEq)]
@@ -242,7 +242,10 @@ fn small_change(scan: &Scan<'_>, price: &mut PriceText) {
         && price.low.scale() == 0
         && scan.currencies(price.last - 1).is_some()
         && scan.word(price.last - 1).chars().filter(|c| c.is_alphabetic()).count() > LONGEST_SIGN;
-    let cents = scan.kind(price.last) == Some(Kind::Number) && digits.len() == 2 && scan.spaced(price.last);
+    let cents = scan.kind(price.last) == Some(Kind::Number)
+        && digits.len() == 2
+        && digits.bytes().all(|digit| digit.is_ascii_digit())
+        && scan.spaced(price.last);
     if said && cents && unit_words(scan, price.last).is_none() && unit_words(scan, price.last + 1).is_none() {
         price.low += digits.parse().map_or(Decimal::ZERO, |cents: i64| Decimal::new(cents, 2));
         price.last += 1;

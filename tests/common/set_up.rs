@@ -34,7 +34,8 @@ pub async fn file(folder: &Path, name: &str) -> Place {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let path = folder.path().join("shop.db");
         at(&Place::File(path.clone())).await;
-        std::fs::read(path).expect("the store that was closed is one file")
+        assert!(!folder.path().join("shop.db-wal").exists(), "the store that was closed is one file");
+        std::fs::read(path).expect("the file")
     });
     let path = folder.join(name);
     std::fs::create_dir_all(folder).expect("a folder");

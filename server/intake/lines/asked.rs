@@ -117,27 +117,37 @@ pub(super) fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
     short.then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
-/// `…, gold RAM 90.00, ceramic CPUs call, drives 4.20`: what stands before and behind an item that is on request, each up to
-/// its comma.
-pub(super) fn asked_amid<'t>(text: &'t str, draft: &Draft<'_>) -> Option<[&'t str; 3]> {
+/// `…, gold RAM 90.00, ceramic CPUs call, drives 4.20`: the line cut before and behind each item that is on request, the comma
+/// or semicolon with what it ends.
+pub(super) fn asked_amid<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str>> {
     let scan = Scan::of(text);
     let marks = |at: &usize| matches!(scan.word(*at), "," | ";") && scan.spaced(at + 1);
     let ends: Vec<usize> = (0..scan.tokens.len()).filter(marks).collect();
-    let [first, .., _] = ends.as_slice() else { return None };
     let asks = |start: usize, end: usize| {
         let end = if scan.word(end - 1) == "." { end - 1 } else { end };
         (1..=3).any(|length| {
             // `tel.`, with no number behind it
-            let phone = length == 1 && scan.is(end - length, Use::PhoneLabel);
+            let phone = || length == 1 && scan.is(end - length, Use::PhoneLabel);
             start + length < end
-                && (phone || VOCABULARY.has(scan.between(end - length, end), Use::OnRequest))
+                && (phone() || VOCABULARY.has(scan.between(end - length, end), Use::OnRequest))
                 && speaks_of_goods(scan.between(start, end - length))
         })
     };
-    let pair = ends.windows(2).find(|pair| pair[0] >= *first && asks(pair[0] + 1, pair[1]))?;
-    let (before, item) = (scan.between(0, pair[0] + 1), scan.between(pair[0] + 1, pair[1] + 1));
-    let behind = scan.between(pair[1] + 1, scan.tokens.len());
-    [before, behind].iter().all(|rest| price::is_within(rest, draft.marks)).then_some([before, item, behind])
+    let mut items = Vec::new();
+    let mut from = 0;
+    for pair in ends.windows(2) {
+        let (start, end) = (pair[0] + 1, pair[1] + 1);
+        if asks(start, pair[1]) {
+            items.extend((from < start).then(|| scan.between(from, start)));
+            items.push(scan.between(start, end));
+            from = end;
+        }
+    }
+    let rest = scan.between(from, scan.tokens.len());
+    let priced = |text: &str| price::is_within(text, draft.marks);
+    let amid = items.first().is_some_and(|first| priced(first)) && priced(rest);
+    items.push(rest);
+    amid.then_some(items)
 }
 
 /// `Ceramic CPUs  CALL  Ribbon wire  .60`: two lists side by side, where the left one has words in the place of its price.

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::MOST_NAME_WORDS;
 use super::remark::tells_of_the_past;
 use crate::context::speaks_of_goods;
 use crate::draft::{Charge, Draft};
@@ -119,8 +120,10 @@ fn names_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
     // `I can do $3.40 on the Cat6 offcuts`, but `up £120 on last week`
     let pays = price.first.checked_sub(1).is_some_and(|before| scan.is(before, Use::BeforePrice));
     let of_goods = || {
-        let over = |at: &usize| matches!(scan.word(*at), "," | ";" | "." | "");
-        let end = (price.last + 1..).find(over).unwrap_or(price.last + 1);
+        let over =
+            |at: &usize| !matches!(scan.kind(*at), Some(Kind::Word | Kind::Fact)) || scan.is_currency(*at);
+        let end = price.last + 1 + MOST_NAME_WORDS;
+        let end = (price.last + 1..end).find(over).unwrap_or(end);
         speaks_of_goods(scan.between(price.last + 1, end))
     };
     named && (scan.is(price.last, Use::For) || scan.word(price.last) == "on" && pays && of_goods())

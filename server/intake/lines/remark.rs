@@ -67,7 +67,14 @@ pub(crate) fn is_remark(name: &str) -> bool {
         let hour = matches!(scan.word(at + 1), "h" | "am" | "pm" | "Uhr" | "uhr");
         scan.kind(at) == Some(Kind::Fact) && (hour || scan.word(at).contains(['h', ':']))
     };
-    let hours = scan.is(0, Use::Hours) && (1..scan.tokens.len()).any(time);
+    // `ph 555 0102, open 7 til`
+    let number = |at: usize| matches!(scan.kind(at), Some(Kind::Number | Kind::Fact));
+    let of_days = |at: usize| {
+        let uses = [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo, Use::TierTo];
+        scan.kind(at) != Some(Kind::Word) || uses.iter().any(|is| scan.is(at, *is))
+    };
+    let opens = (0..end).any(|at| scan.is(at, Use::Opening) && number(at + 1) && (at + 2..end).all(of_days));
+    let hours = opens || scan.is(0, Use::Hours) && (1..end).any(time);
     remark
         || limits
         || service

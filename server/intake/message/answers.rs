@@ -26,7 +26,10 @@ pub(super) fn answered(question: &str, asked: Asked, answer: &str) -> Option<Str
     let of_those = price.strength > Strength::Decimals
         && prices.len() == 1
         && !(0..scan.tokens.len()).any(|at| is_of_the_trade(&scan, at) && !scan.is(at, Use::Charge));
-    if price.first > 0 && !of_those {
+    // `7.60 for bright wire` names what it is of.
+    let behind = price.last + 1..scan.tokens.len();
+    let names = scan.is(price.last, Use::For) && behind.into_iter().any(|at| is_of_the_trade(&scan, at));
+    if names || price.first > 0 && !of_those {
         return None;
     }
     Some(format!("{}: {answer}", name_in(question, asked)?))
@@ -36,9 +39,7 @@ pub(super) fn answered(question: &str, asked: Asked, answer: &str) -> Option<Str
 fn name_in(question: &str, asked: Asked) -> Option<String> {
     let scan = Scan::of(question);
     let end = scan.tokens.len();
-    let ends = |at: usize| {
-        at == end || matches!(scan.word(at), "." | "!" | "?") && (scan.spaced(at + 1) || at + 1 == end)
-    };
+    let ends = |at: usize| at == end || matches!(scan.word(at), "." | "!" | "?") && scan.spaced(at + 1);
     let ended: Vec<usize> = (0..=end).filter(|&at| ends(at)).collect();
     let mut sentences = ended.iter().scan(0, |from, &to| Some(std::mem::replace(from, to + 1)..to));
     let names = |sentence: &std::ops::Range<usize>| sentence.clone().any(|at| is_of_the_trade(&scan, at));
@@ -53,8 +54,7 @@ fn name_in(question: &str, asked: Asked) -> Option<String> {
     let last = (first..counted).rev().find(|&at| is_of_the_trade(&scan, at))?;
     // `motor de geladeira`
     let joins = |at: usize| scan.is(at, Use::Lead) && !scan.word(at).contains(char::is_uppercase);
-    let joint = [last, last + 1].into_iter().find(|&at| joins(at) && scan.kind(at + 1) == Some(Kind::Word));
-    let last = joint.map_or(last, |at| at + 1);
+    let last = if joins(last + 1) && scan.kind(last + 2) == Some(Kind::Word) { last + 2 } else { last };
     // `cards (video, sound, modem)`
     let opened = (first..=last).rev().find(|&at| matches!(scan.kind(at), Some(Kind::Open | Kind::Close)));
     let close = opened
@@ -82,6 +82,7 @@ mod tests {
         assert_eq!(told("motor de geladeira?", "3,20").as_deref(), Some("motor de geladeira: 3,20"));
         assert_eq!(told("hows cable", "Twin & earth £2.90"), None);
         assert_eq!(told("when do u pay", "2.30"), None);
+        assert_eq!(told("what about network cable?", "7.60 for bright wire"), None);
         let quoted = |question, answer| answered(question, Asked::First, answer);
         assert_eq!(
             quoted("1. PC motherboards, about 120 lb", "1.95").as_deref(),

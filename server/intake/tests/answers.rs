@@ -49,7 +49,7 @@ fn a_mail_is_answered_between_its_lines() {
         Date: Tue, 24 Nov 2026 10:16:00 +0100\n\
         Subject: Re: prices\n\n\
         Answers below, per kilo.\n\n\
-        > 1. desktop motherboards, about 60 kg. Brackets are off\n\n1.95\n\n\
+        > 1. desktop motherboards, about 60 kg. Brackets are\n> off the server boards\n\n1.95\n\n\
         > 2. hard drives - 65 of them\n\n0.60 whole\n\n\
         > 3. gold RAM\n\n€16.50\n\n\
         > What are your hours?\n\nMon to Fri, 8:00 to 4:00.\n\n\
@@ -100,8 +100,13 @@ fn a_heading_before_a_dash_or_a_colon_is_of_all_behind_it() {
         &["Aluminium/clean extrusion 2.7 kg", "Aluminium/cast 1.8 kg", "Aluminium/irony 0.6 kg"],
     );
     check(
-        "and electronics: motherboards 70, mixed boards 32, hard drives 18, power supplies 8",
+        "Lead 1.38\nBrass 4.40\nZinc 1.10\nNickel 9.50\n\
+         and electronics: motherboards 70, mixed boards 32, hard drives 18, power supplies 8",
         &[
+            "Lead 1.38 kg",
+            "Brass 4.4 kg",
+            "Zinc 1.1 kg",
+            "Nickel 9.5 kg",
             "electronics/motherboards 70 kg",
             "electronics/mixed boards 32 kg",
             "electronics/hard drives 18 kg",
@@ -117,6 +122,32 @@ fn a_heading_before_a_dash_or_a_colon_is_of_all_behind_it() {
             "Boards/hard drives 0.8 kg",
         ],
     );
+}
+
+#[test]
+fn what_stands_behind_a_list_is_no_row() {
+    check(
+        "Brass 4.40\nLead 1.38\nph 555 0102, open 7 til 3.30, Sat 7 til 11\n",
+        &["Brass 4.4 kg", "Lead 1.38 kg"],
+    );
+}
+
+#[test]
+fn brackets_behind_a_price_hold_that_of_more() {
+    let sheet = sheet("#1 copper 5.40 (5.50 over 500 kg), brass 3.30", Currency::EUR);
+    assert_eq!(rows(&sheet), ["#1 copper 5.4 kg", "#1 copper 5.5 kg", "brass 3.3 kg"]);
+    let tiers: Vec<bool> = sheet.rows.iter().map(|row| row.tier_from.is_some()).collect();
+    assert_eq!(tiers, [false, true, false]);
+}
+
+#[test]
+fn numbers_of_alloys_and_of_pieces_are_no_prices_by_themselves() {
+    check("Stainless 304, stainless 316, aluminium 6061, aluminium 6063", &[]);
+    check("hard drives 12, laptops 3, motherboards 40, power supplies 9", &[]);
+    let list = "Lead 1.38\nBrass 4.40\nZinc 1.10\nStainless 0.95\nhard drives 12, laptops 3, motherboards 40, CPUs 9\n";
+    let asked = |row: &&intake::Row| row.doubts.contains(&intake::Doubt::BareNumber);
+    assert_eq!(sheet(list, Currency::EUR).rows.iter().filter(asked).count(), 4);
+    check("Copper - bright 5.60, Brass - mixed 3.30", &["Copper - bright 5.6 kg", "Brass - mixed 3.3 kg"]);
 }
 
 #[test]
