@@ -25,9 +25,12 @@ use crate::tier::{TierText, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
 use charges::charges;
-use columns_told::ColumnsTold;
+use columns_told::{ColumnsTold, column_names};
 use heading::Heading;
-use listed::{among_prices, are_goods, ends_with_its_only_number, listed, listed_by_bare_numbers};
+use listed::{
+    among_prices, are_goods, ends_with_its_only_number, listed, listed_by_bare_numbers,
+    without_number_of_message,
+};
 pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
 use remark::{may_be_a_name, tells_of_the_past, tells_when_open};
 
@@ -136,7 +139,7 @@ impl LineReader {
             self.listing = self.listing.take().filter(|_| headed.is_none());
             return;
         }
-        let text = line.text.trim();
+        let text = without_number_of_message(line.text.trim());
         if is_number_of_a_page(text) || text.starts_with('©') {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
@@ -478,25 +481,4 @@ fn pieces<'t>(scan: &Scan<'t>) -> Vec<&'t str> {
         })
         .filter(|piece| !piece.is_empty())
         .collect()
-}
-
-/// What the names of columns in a line say of the prices below it: `Item … Price/lb … Note`. `None` where some piece
-/// between the gaps is no such name.
-fn column_names(scan: &Scan<'_>) -> Option<Context> {
-    let pieces = pieces(scan);
-    // `t 705-555-0119 | Sorted pays`
-    if is_contact(scan.text) {
-        return None;
-    }
-    let mut context = Context::default();
-    let mut named = 0;
-    for piece in &pieces {
-        let said = Context::of(piece, true);
-        match VOCABULARY.column(piece.trim_end_matches(['#', ' '])) {
-            Some(_) => named += 1,
-            None if said.is_empty() => return None,
-            None => context = context.within(&said),
-        }
-    }
-    (pieces.len() > 1 && named > 0).then_some(context)
 }

@@ -28,6 +28,8 @@ const LONGEST_SHORT: usize = 4;
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
 const MOST_TIER_WORDS: usize = 4;
 
+/// So many items between commas, each with its number at the end, are a list of prices.
+const FEWEST_ITEMS: usize = 4;
 /// Words before a colon that are a sentence, and no heading of what is behind it.
 const FEWEST_SAID: usize = 5;
 
@@ -99,8 +101,18 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                 };
                 ends(i) && (i == 0 || ends(i - 1))
             };
-            let keep: Vec<bool> =
-                (0..all.len()).map(|i| sure(i) || beside(i) || named(i) && (several || apart(i))).collect();
+            // `płyty główne 17, ram złoty 95, dyski 5,50`: in a list of items that each end with a number, a bare one is a price.
+            let words = |i: usize| {
+                let from = if i == 0 { 0 } else { all[i - 1].last };
+                (from..all[i].first).any(|at| scan.kind(at) == Some(Kind::Word))
+            };
+            let item = |i: usize| apart(i) && words(i);
+            let list =
+                (0..all.len()).filter(|&i| item(i)).count() >= FEWEST_ITEMS && (0..all.len()).all(item);
+            let bare = |i: usize| list && all[i].unit.is_none() && all[i].low.scale() == 0;
+            let keep: Vec<bool> = (0..all.len())
+                .map(|i| sure(i) || beside(i) || bare(i) || named(i) && (several || apart(i)))
+                .collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
         }
     }

@@ -37,7 +37,12 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     // `Call for quote  Call`, as a page has it with its button.
     // `bring em in, call for price`
     let goes_on = |at: &usize| scan.kind(*at) == Some(Kind::Gap) || scan.word(*at) == ",";
-    while let Some((earlier, _)) = start.checked_sub(1).filter(goes_on).and_then(before) {
+    // `da quotare con foto`
+    // `da quotare con foto`; one word alone may be the name's own.
+    let right_before = |start: usize| before(start).filter(|(earlier, _)| start - earlier > 1);
+    while let Some((earlier, _)) =
+        start.checked_sub(1).filter(goes_on).map_or_else(|| right_before(start), before)
+    {
         start = earlier;
     }
     let name = trimmed(scan, 0, start).filter(|name| !is_only_of_days(&Scan::of(name)))?;

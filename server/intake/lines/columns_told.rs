@@ -1,6 +1,9 @@
-//! Prose that tells what the numbers behind each name are: `First number is our dock price, second one is if you bring
-//! 1,000 lb or more.`
+//! Lines that tell what the numbers behind each name below are: the names of columns, or prose like `First number is our
+//! dock price, second one is if you bring 1,000 lb or more.`
 
+use super::pieces;
+use crate::context::Context;
+use crate::firm::is_contact;
 use crate::number::Marks;
 use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, Within};
@@ -43,4 +46,25 @@ impl ColumnsTold {
         self.lines = 0;
         Some(tiers)
     }
+}
+
+/// What the names of columns in a line say of the prices below it: `Item … Price/lb … Note`. `None` where some piece
+/// between the gaps is no such name.
+pub(super) fn column_names(scan: &Scan<'_>) -> Option<Context> {
+    let pieces = pieces(scan);
+    // `t 705-555-0119 | Sorted pays`
+    if is_contact(scan.text) {
+        return None;
+    }
+    let mut context = Context::default();
+    let mut named = 0;
+    for piece in &pieces {
+        let said = Context::of(piece, true);
+        match VOCABULARY.column(piece.trim_end_matches(['#', ' '])) {
+            Some(_) => named += 1,
+            None if said.is_empty() => return None,
+            None => context = context.within(&said),
+        }
+    }
+    (pieces.len() > 1 && named > 0).then_some(context)
 }

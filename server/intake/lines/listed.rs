@@ -45,6 +45,16 @@ pub(super) fn listed<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<&'t str
     Some(all)
 }
 
+/// `(2/3) motherboards 5.50`: a long message that was sent in pieces numbers them.
+pub(super) fn without_number_of_message(text: &str) -> &str {
+    let numbered = text.strip_prefix('(').and_then(|rest| rest.split_once(')')).filter(|(number, rest)| {
+        let digits = |part: &str| part.len() == 1 && part.bytes().all(|byte| byte.is_ascii_digit());
+        number.split_once('/').is_some_and(|(nth, of)| digits(nth) && digits(of) && nth <= of)
+            && !rest.is_empty()
+    });
+    numbered.map_or(text, |(_, rest)| rest.trim_start())
+}
+
 /// Items that each end with their bare number, and what is said behind the last: `perfil 41. Lámina 31, sin tornillos`.
 pub(super) fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
     let mut items = Vec::new();

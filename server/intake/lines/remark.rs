@@ -131,6 +131,11 @@ pub(super) fn tells_when_open(text: &str, scan: &Scan<'_>) -> bool {
         .collect();
     // `REMINDER: gate closes 4.30`
     let opening = (0..4).find(|&at| scan.is(at, Use::Opening));
+    // `no cash. shut 3.30 weekdays, sat till 11.30`
+    let closing = (4..scan.tokens.len()).find(|&at| {
+        scan.is(at, Use::Opening) && matches!(scan.kind(at + 1), Some(Kind::Number | Kind::Fact))
+    });
+    let opening = opening.or(closing);
     let one = |at: usize| scan.kind(at + 1).is_some_and(|kind| matches!(kind, Kind::Number | Kind::Fact));
     opening.is_some_and(|at| numbers.len() > 1 || one(at) && numbers.len() == 1)
         && said.unit.is_none()

@@ -123,6 +123,11 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
 /// Where the name begins: `Uh, he said the eighty percent wire`. What is left has to be of the trade.
 fn behind_what_is_spoken(scan: &Scan<'_>, first: usize, last: usize) -> usize {
     let spoken = |at: usize| scan.is(at, Use::Spoken) && (scan.spaced(at + 1) || scan.word(at + 1) == ",");
+    // `ciao Marta, pc completi`
+    if scan.is(first, Use::Greeting) {
+        let comma = (first + 1..last.min(first + 4)).find(|&at| scan.word(at) == ",");
+        return comma.filter(|&at| speaks_of_goods(scan.between(at, last))).map_or(first, |at| at + 1);
+    }
     if !scan.is(first, Use::Spoken) {
         return first;
     }

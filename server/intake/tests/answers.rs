@@ -151,6 +151,26 @@ fn numbers_of_alloys_and_of_pieces_are_no_prices_by_themselves() {
 }
 
 #[test]
+fn a_number_among_decimals_is_a_price_in_a_list_of_items() {
+    check(
+        "Boards 17, laptop boards 22, gold RAM 95, hard drives 5.50",
+        &["Boards 17 kg", "laptop boards 22 kg", "gold RAM 95 kg", "hard drives 5.5 kg"],
+    );
+    check("Stainless 304, 1.20", &["Stainless 304 1.2 kg"]);
+}
+
+#[test]
+fn who_is_greeted_and_which_piece_of_a_message_it_is_are_no_names() {
+    check("ciao Marta, pc completi 0,40 al kg", &["pc completi 0.4 kg"]);
+    check("(3/3) Motherboards 5.50, hard drives 2.00", &["Motherboards 5.5 kg", "hard drives 2 kg"]);
+    check("processori ceramici: da quotare con foto", &["processori ceramici ? kg"]);
+    check(
+        "Brass 4.40\nLead 1.38\nno cash here. shut 3.30 weekdays, sat till 11.30\n",
+        &["Brass 4.4 kg", "Lead 1.38 kg"],
+    );
+}
+
+#[test]
 fn a_letter_is_pence_only_where_pence_are_paid() {
     let prices = |text: &str| {
         let sheet = intake::read_alone(
