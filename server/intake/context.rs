@@ -67,7 +67,8 @@ impl Context {
             let which_ton =
                 context.unit == Some(UnitText::Ton) && bracketed && scan.kind(at) == Some(Kind::Number);
             // `eight dollars a hundred` is a price in words.
-            let worded = before.is_some_and(|b| b > 1 && scan.word(b) == "a" && is_worded(scan.word(b - 2)));
+            let worded =
+                before.is_some_and(|b| b > 1 && scan.word(b) == "a" && scan.is(b - 2, Use::NumberWord));
             let said = joined && !worded || bracketed || after_money || in_units || alone;
             if context.unit.is_none() && said || which_ton {
                 context.unit = Some(unit);
@@ -110,15 +111,6 @@ impl Context {
             pence: if self.cents { self.pence } else { wider.pence },
         }
     }
-}
-
-/// Whether a word is a number, of those that somebody speaks who names a price.
-fn is_worded(word: &str) -> bool {
-    const WORDS: [&str; 14] = [
-        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-        "fifteen", "twenty",
-    ];
-    WORDS.contains(&word.to_ascii_lowercase().as_str())
 }
 
 /// The heading's name without what it says of currency and unit: `Copper` of `== Copper ($/lb): ==`.

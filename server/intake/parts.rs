@@ -145,6 +145,15 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
         part.tiers_stand_behind(&behind);
         part.finish(behind);
     }
+    // `Stainless 304, brass 4.40, …`: among prices that are marked, one that is not may be part of the name.
+    let marked = prices.iter().any(|price| price.strength > Strength::Weak);
+    for part in parts.iter_mut().filter(|_| marked) {
+        let bare =
+            |price: &DraftPrice| matches!(price, DraftPrice::Text(text) if text.strength == Strength::Weak);
+        if part.prices.iter().any(|(price, _)| bare(price)) {
+            part.doubts.push(Doubt::BareNumber);
+        }
+    }
     // What stood behind its price may have told two apart.
     for part in parts.iter_mut().filter(|part| part.prices.len() > 1) {
         if part.prices[1..].iter().all(|(_, tier)| tier.is_some()) {

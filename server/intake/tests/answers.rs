@@ -157,6 +157,10 @@ fn a_number_among_decimals_is_a_price_in_a_list_of_items() {
         &["Boards 17 kg", "laptop boards 22 kg", "gold RAM 95 kg", "hard drives 5.5 kg"],
     );
     check("Stainless 304, 1.20", &["Stainless 304 1.2 kg"]);
+    // It may be part of the name, too, whatever the sheet says of units.
+    let list = sheet("All prices per kg\nStainless 304, brass 4.40, lead 1.30, zinc 1.10\n", Currency::EUR);
+    let asked = |row: &intake::Row| row.doubts.contains(&intake::Doubt::BareNumber);
+    assert_eq!(list.rows.iter().map(asked).collect::<Vec<_>>(), [true, false, false, false]);
 }
 
 #[test]

@@ -66,6 +66,8 @@ pub(crate) enum Use {
     Paying,
     /// In what is spoken, it stands around names and is part of none: `uh, he said the eighty percent wire`.
     Spoken,
+    /// A number that is spoken, of those that prices are.
+    NumberWord,
     /// It greets somebody.
     Greeting,
     /// A large lot that has a price of its own.
