@@ -59,6 +59,12 @@ impl<'m> Improver<'m> {
         Improver { model, scope, node, free, place, tally }
     }
 
+    /// Only these lots are moved.
+    pub fn moving(mut self, lots: &[&[usize]]) -> Self {
+        self.free.retain(|lot| lots.iter().any(|alike| alike.contains(lot)));
+        self
+    }
+
     /// Changes the plan until no move makes it better. `None` where some outlet still refuses what it has to take.
     /// `alike` has lots that are worth swapping one for another.
     pub fn run(mut self, alike: &[&[usize]]) -> Option<Assignment> {

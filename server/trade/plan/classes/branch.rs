@@ -271,7 +271,7 @@ fn torn_lot(
             left[rounded[lot]] -= amount_of(model, lot);
         }
         let off: f64 = left.iter().map(|off| off.abs()).sum();
-        let weight = (off + WHOLE * class.amount) * relaxation.prices.class[index].abs();
+        let weight = (off + WHOLE * class.amount) * fetched(outlook, index);
         if best.is_none_or(|(most, _)| weight > most) {
             best = Some((weight, index));
         }
@@ -284,6 +284,17 @@ fn torn_lot(
     let places = (0..node.places()).filter(|&place| may(place, lot));
     let place = places.min_by(|&a, &b| share(a).total_cmp(&share(b)))?;
     Some(Split { weight, parts: lot_at(place, lot) })
+}
+
+/// What an amount of the class fetches where that is most, shared costs aside. Its price would not do: what fills a shipment up
+/// is often worth nothing more, and just that goes in part.
+fn fetched(outlook: &Outlook<'_>, class: usize) -> f64 {
+    let at = |&site: &usize| {
+        let worth = outlook.classes.worth(outlook.model, class, site).iter().copied();
+        outlook.model.sites[site].gain * worth.fold(0.0, f64::max)
+    };
+    let keep = outlook.classes.list[class].keep.unwrap_or(0.0);
+    outlook.scope.sites.iter().map(at).fold(keep, f64::max)
 }
 
 /// A place for every lot, near the mixture: the heaviest lots first, each to the place where most of its class is missing.

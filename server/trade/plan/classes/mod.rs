@@ -10,6 +10,9 @@ mod linear;
 mod master;
 mod whole;
 
+use std::collections::HashSet;
+use std::collections::hash_map::DefaultHasher;
+use std::hash::{Hash, Hasher};
 use std::rc::Rc;
 
 use super::improve::{Assignment, Improver};
@@ -52,6 +55,10 @@ struct Search<'m> {
     remembered: Rc<Remembered>,
     /// See [`Start::firm`].
     firm: Option<Firm<'m>>,
+    /// What mixtures were rounded to before, hashed: one that was once changed for the better need not be again.
+    rounded: HashSet<u64>,
+    /// Whether a plan that is worth as much as `tree` asks for is known: then only what a mixture has in part is moved.
+    is_known: bool,
 }
 
 pub(super) fn search<'m>(
@@ -76,6 +83,8 @@ pub(super) fn search<'m>(
         desk: Desk::default(),
         remembered: start.base.map_or_else(Rc::default, Base::remembered),
         firm: start.firm,
+        rounded: HashSet::new(),
+        is_known: start.floor.is_some(),
     };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: None }
@@ -168,9 +177,15 @@ impl Explore for Search<'_> {
 
 impl Search<'_> {
     /// A plan near the mixture: of each class as much to each place as goes there.
-    fn round(&self, outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
+    fn round(&mut self, outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
         let (place, torn) = branch::rounded(outlook, relaxation);
+        let mut hasher = DefaultHasher::new();
+        place.hash(&mut hasher);
+        if !self.rounded.insert(hasher.finish()) {
+            return None;
+        }
         let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
-        Improver::new(self.model, self.scope, outlook.node, place).run(&alike)
+        let improver = Improver::new(self.model, self.scope, outlook.node, place);
+        if self.is_known { improver.moving(&alike).run(&alike) } else { improver.run(&alike) }
     }
 }

@@ -9,7 +9,7 @@ use crate::plan::improve::Assignment;
 use crate::plan::search::{self, Outcome, Start};
 
 /// States of the search in which each lot is looked at before any is looked at in earnest.
-const FIRST_LOOK: u64 = 3;
+const FIRST_LOOK: u64 = 1;
 
 /// A plan that has several lots elsewhere is one for each of them. And a lot that is proved to be worth at least so much
 /// where it is stays there in every plan that leaves less on the table: so the largest margins are sought first, and the
