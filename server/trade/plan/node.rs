@@ -109,6 +109,20 @@ impl Node {
         self.tiers[site][grade] = (lowest, highest);
     }
 
+    /// Whether lots may go where they may in the other state.
+    pub fn reaches_as(&self, other: &Node) -> bool {
+        self.reach == other.reach
+    }
+
+    /// Whether a delivery to the outlet may be what it may in the other state, its lots aside.
+    pub fn opens_as(&self, other: &Node, site: usize) -> bool {
+        let is_shut = |node: &Node| node.opening[site] == Opening::Shut;
+        is_shut(self) == is_shut(other)
+            && self.band[site] == other.band[site]
+            && self.freight[site] == other.freight[site]
+            && self.tiers[site] == other.tiers[site]
+    }
+
     pub fn places(&self) -> usize {
         self.opening.len() + 1
     }

@@ -15,6 +15,8 @@ pub(super) type Firm<'f> = &'f dyn Fn(&mut Node, f64);
 #[derive(Default)]
 pub(super) struct Start<'s> {
     pub place: Option<&'s [usize]>,
+    /// The lots of it that are moved to make it a first plan; all where none are named.
+    pub moving: Option<&'s [usize]>,
     pub prices: Option<&'s Prices>,
     /// Bounds of a problem that holds all plans of this one.
     pub known: Option<&'s Reduced>,
@@ -98,7 +100,11 @@ pub(super) fn first_plan(
             place[lot] = open.max_by(|a, b| value(a).total_cmp(&value(b))).unwrap_or(keep);
         }
     }
-    Improver::new(model, scope, root, place).run(&[])
+    let improver = Improver::new(model, scope, root, place);
+    match start.moving {
+        Some(lots) => improver.moving(&[lots]).run(&[]),
+        None => improver.run(&[]),
+    }
 }
 
 /// The plan of a node that leaves nothing open. `Some(None)` where an outlet does not take its delivery.

@@ -28,7 +28,7 @@ impl Base {
         }
         let remembered = Rc::new(Remembered::default());
         let mut desk = Desk::default();
-        let outlook = Outlook::new(model, scope, &node, &remembered)?;
+        let outlook = Outlook::new(model, scope, &node, &remembered, None)?;
         let relaxation = outlook.relax([], f64::NEG_INFINITY, &mut desk)?;
         let mut most = vec![f64::INFINITY; model.lots.len()];
         for &lot in &scope.lots {
@@ -50,7 +50,7 @@ impl Base {
 /// What the bound loses at the least when the lot is elsewhere: where it is, its class has so much less, and somewhere else it
 /// has at least the lot.
 fn bound_to(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     lot: usize,
     place: usize,

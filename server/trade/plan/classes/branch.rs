@@ -32,7 +32,7 @@ enum Part {
 
 /// The split that decides something else than the place of a lot; `None` where the mixture has decided all that.
 pub(super) fn split(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &Node,
     enough: f64,
@@ -56,7 +56,7 @@ pub(super) fn split(
 
 /// The states that hold all plans of `node` between them, split so, or else at a lot.
 pub(super) fn children(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &Node,
     split: Option<Split>,
@@ -81,7 +81,7 @@ pub(super) fn children(
 }
 
 /// By class, how much of it goes to each place.
-fn amounts(outlook: &Outlook<'_>, relaxation: &Relaxation) -> Vec<Vec<f64>> {
+fn amounts(outlook: &Outlook<'_, '_>, relaxation: &Relaxation) -> Vec<Vec<f64>> {
     let keep = outlook.model.keep_place();
     let mut amounts = vec![vec![0.0; keep + 1]; outlook.classes.list.len()];
     for (delivery, share) in &relaxation.mixture {
@@ -101,7 +101,7 @@ fn doubt(share: f64) -> Option<f64> {
     (doubt > WHOLE).then_some(doubt)
 }
 
-fn opening(outlook: &Outlook<'_>, node: &Node, site: usize, mixed: &[&(Delivery, f64)]) -> Option<Split> {
+fn opening(outlook: &Outlook<'_, '_>, node: &Node, site: usize, mixed: &[&(Delivery, f64)]) -> Option<Split> {
     if node.opening(site) != Opening::Undecided {
         return None;
     }
@@ -114,7 +114,7 @@ fn opening(outlook: &Outlook<'_>, node: &Node, site: usize, mixed: &[&(Delivery,
 }
 
 fn freight(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     node: &Node,
     site: usize,
     mixed: &[&(Delivery, f64)],
@@ -147,7 +147,7 @@ fn freight(
 }
 
 fn tiers(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     node: &Node,
     site: usize,
     grade: usize,
@@ -190,7 +190,7 @@ fn tiers(
 
 /// Where freight is bounded below its true cost at the mixture's density.
 fn band<'d>(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     site: usize,
     mixed: impl Iterator<Item = &'d (Delivery, f64)>,
     least_doubt: f64,
@@ -209,7 +209,7 @@ fn band<'d>(
 }
 
 /// A lot, where all else is decided.
-fn split_lot(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &Node) -> Option<Split> {
+fn split_lot(outlook: &Outlook<'_, '_>, relaxation: &Relaxation, node: &Node) -> Option<Split> {
     let amounts = amounts(outlook, relaxation);
     kept_in_part(outlook, relaxation, node, &amounts)
         .or_else(|| torn_lot(outlook, relaxation, node, &amounts))
@@ -218,7 +218,7 @@ fn split_lot(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &Node) -> Opt
 /// A lot that the mixture keeps in part: lots whose keep values differ cannot stand for one another, so that deciding it tells
 /// most.
 fn kept_in_part(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &Node,
     amounts: &[Vec<f64>],
@@ -252,7 +252,7 @@ fn lot_at(place: usize, lot: usize) -> [Part; 2] {
 
 /// The heaviest lot of the class whose lots fit what goes where the least.
 fn torn_lot(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &Node,
     amounts: &[Vec<f64>],
@@ -288,7 +288,7 @@ fn torn_lot(
 
 /// What an amount of the class fetches where that is most, shared costs aside. Its price would not do: what fills a shipment up
 /// is often worth nothing more, and just that goes in part.
-fn fetched(outlook: &Outlook<'_>, class: usize) -> f64 {
+fn fetched(outlook: &Outlook<'_, '_>, class: usize) -> f64 {
     let at = |&site: &usize| {
         let worth = outlook.classes.worth(outlook.model, class, site).iter().copied();
         outlook.model.sites[site].gain * worth.fold(0.0, f64::max)
@@ -299,7 +299,7 @@ fn fetched(outlook: &Outlook<'_>, class: usize) -> f64 {
 
 /// A place for every lot, near the mixture: the heaviest lots first, each to the place where most of its class is missing.
 /// And the classes whose lots do not fit what goes where.
-pub(super) fn rounded(outlook: &Outlook<'_>, relaxation: &Relaxation) -> (Vec<usize>, Vec<usize>) {
+pub(super) fn rounded(outlook: &Outlook<'_, '_>, relaxation: &Relaxation) -> (Vec<usize>, Vec<usize>) {
     let (model, node) = (outlook.model, outlook.node);
     let keep = model.keep_place();
     let mut places = vec![keep; model.lots.len()];

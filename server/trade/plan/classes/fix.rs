@@ -10,7 +10,7 @@ use crate::plan::node::{Node, Opening, Reach};
 /// Strikes out and fixes; counts the changes. Only plans worth more than `enough` are of interest. If `thorough`, tiers and
 /// lots are looked at too, which takes longer.
 pub(super) fn fix(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &mut Node,
     enough: f64,
@@ -61,7 +61,7 @@ pub(super) fn fix(
 }
 
 fn fix_freight(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &mut Node,
     site: usize,
@@ -89,7 +89,7 @@ fn fix_freight(
 }
 
 fn fix_lots(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &mut Node,
     site: usize,
@@ -119,7 +119,7 @@ fn fix_lots(
 }
 
 /// Only whole classes are looked at: a class that is taken apart costs more than what is known of its lots is worth.
-fn fix_keeping(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &mut Node, enough: f64) -> usize {
+fn fix_keeping(outlook: &Outlook<'_, '_>, relaxation: &Relaxation, node: &mut Node, enough: f64) -> usize {
     let model = outlook.model;
     let keep = model.keep_place();
     let mut changes = 0;
@@ -139,7 +139,7 @@ fn fix_keeping(outlook: &Outlook<'_>, relaxation: &Relaxation, node: &mut Node, 
 /// Looks at the lots one by one, and decides those for which one place is left. For states in which nothing but lots is
 /// undecided, since classes are taken apart by it. Counts the changes; `None` where no place is left for one of them.
 pub(super) fn fix_each_lot(
-    outlook: &Outlook<'_>,
+    outlook: &Outlook<'_, '_>,
     relaxation: &Relaxation,
     node: &mut Node,
     enough: f64,

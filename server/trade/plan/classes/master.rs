@@ -6,6 +6,8 @@
 //! Whatever the prices, `Σ what the classes bring at them + Σ what the outlets gain` is above every plan (Lagrange), so
 //! the bound does not rest on the program having been solved well.
 
+use std::rc::Rc;
+
 use super::class::{Class, Classes};
 use super::counter::{Counter, Delivery, Desk, Prices};
 use super::linear::{Column, Linear};
@@ -25,13 +27,21 @@ const DEAR: f64 = 50.0;
 
 /// A state of the search made ready to be bounded.
 #[derive(Debug)]
-pub(super) struct Outlook<'m> {
+pub(super) struct Outlook<'n, 'm> {
     pub model: &'m Model<'m>,
-    pub scope: &'m Scope,
-    pub node: &'m Node,
-    pub classes: Classes,
+    pub scope: &'n Scope,
+    pub node: &'n Node,
+    pub classes: Rc<Classes>,
     /// By site.
-    pub counters: Vec<Option<Counter<'m>>>,
+    pub counters: Vec<Option<Rc<Counter<'m>>>>,
+}
+
+/// What a state was made ready with. Of a state that follows from it most is the same.
+#[derive(Debug)]
+pub(super) struct Earlier<'m> {
+    node: Node,
+    classes: Rc<Classes>,
+    counters: Vec<Option<Rc<Counter<'m>>>>,
 }
 
 /// What is known of a state.
@@ -48,23 +58,35 @@ pub(super) struct Relaxation {
     pub known: Vec<Delivery>,
 }
 
-impl<'m> Outlook<'m> {
+impl<'n, 'm> Outlook<'n, 'm> {
     /// `None` where an outlet cannot take what must go there.
     pub fn new(
         model: &'m Model<'m>,
-        scope: &'m Scope,
-        node: &'m Node,
+        scope: &'n Scope,
+        node: &'n Node,
         remembered: &Remembered,
+        earlier: Option<&Earlier<'m>>,
     ) -> Option<Self> {
-        let classes = Classes::new(model, scope, node);
-        let mut counters: Vec<Option<Counter<'m>>> = model.sites.iter().map(|_| None).collect();
+        let earlier = earlier.filter(|earlier| earlier.node.reaches_as(node));
+        let classes = match earlier {
+            Some(earlier) => earlier.classes.clone(),
+            None => Rc::new(Classes::new(model, scope, node)),
+        };
+        let mut counters: Vec<Option<Rc<Counter<'m>>>> = vec![None; model.sites.len()];
         for &site in &scope.sites {
-            counters[site] = Counter::new(model, scope, node, &classes, remembered, site);
+            counters[site] = match earlier {
+                Some(earlier) if earlier.node.opens_as(node, site) => earlier.counters[site].clone(),
+                _ => Counter::new(model, scope, node, &classes, remembered, site).map(Rc::new),
+            };
             if counters[site].is_none() && node.opening(site) == Opening::Open {
                 return None;
             }
         }
         Some(Outlook { model, scope, node, classes, counters })
+    }
+
+    pub fn into_earlier(self) -> Earlier<'m> {
+        Earlier { node: self.node.clone(), classes: self.classes, counters: self.counters }
     }
 
     /// What the drives save beyond the prices of their yards.
@@ -87,7 +109,12 @@ impl<'m> Outlook<'m> {
     }
 
     /// Deliveries of another state as they are seen in this one.
-    pub fn adapt(&self, classes: &Classes, known: &[Delivery]) -> Vec<Delivery> {
+    pub fn adapt(
+        &self,
+        classes: &Classes,
+        known: &[Delivery],
+        earlier: Option<&Earlier<'m>>,
+    ) -> Vec<Delivery> {
         // By class of the other state, the classes that it has come to.
         let parts: Vec<Vec<usize>> = classes
             .list
@@ -101,6 +128,10 @@ impl<'m> Outlook<'m> {
             .collect();
         let adapted = known.iter().filter_map(|delivery| {
             let counter = self.counters[delivery.site].as_ref()?;
+            let same = earlier.and_then(|earlier| earlier.counters[delivery.site].as_ref());
+            if same.is_some_and(|same| Rc::ptr_eq(same, counter)) {
+                return Some(delivery.clone());
+            }
             let mut amounts = vec![0.0; self.classes.list.len()];
             for &(class, amount) in &delivery.amounts {
                 // What must go does; the rest in proportion.
@@ -199,8 +230,8 @@ impl<'m> Outlook<'m> {
 }
 
 /// The rows of the master program: classes, sites, then those that only some have.
-struct Rows<'o> {
-    outlook: &'o Outlook<'o>,
+struct Rows<'o, 'n, 'm> {
+    outlook: &'o Outlook<'n, 'm>,
     limits: Vec<f64>,
     slack: Vec<f64>,
     /// By class; `None` where it is decided.
@@ -219,8 +250,8 @@ struct Rows<'o> {
     round: Vec<usize>,
 }
 
-impl<'o> Rows<'o> {
-    fn new(outlook: &'o Outlook<'o>) -> Self {
+impl<'o, 'n, 'm> Rows<'o, 'n, 'm> {
+    fn new(outlook: &'o Outlook<'n, 'm>) -> Self {
         let (classes, model) = (&outlook.classes.list, outlook.model);
         let dear =
             DEAR * outlook.scope.sites.iter().map(|&site| model.sites[site].scale()).sum::<f64>() + 1.0;
@@ -256,7 +287,7 @@ impl<'o> Rows<'o> {
             rows.kept.push((class, row));
         }
         for &site in &outlook.scope.sites {
-            let counter = outlook.counters[site].as_ref();
+            let counter = outlook.counters[site].as_deref();
             let banded = counter.filter(|counter| counter.has_band()).map(Counter::band);
             let (loosest, densest) = banded.map_or((0.0, f64::INFINITY), |band| band.densities());
             let dense = densest.is_finite().then(|| rows.add(0.0));

@@ -27,30 +27,44 @@ pub(super) use class::Kinds;
 use class::Classes;
 use counter::{Delivery, Desk};
 use fix::{fix, fix_each_lot};
-use master::{Outlook, Relaxation};
+use master::{Earlier, Outlook, Relaxation};
 use whole::Remembered;
 
 /// How often bound and fixing alternate at the root.
 const ROUNDS_AT_ROOT: u32 = 6;
 
+/// States with what they were made ready with, at the most: some hundred kilobytes each.
+const MOST_KEPT: usize = 300;
+
 /// What a state hands on to those that follow from it: the lots of its classes, and deliveries of them.
 #[derive(Debug, Default)]
 struct Known {
-    classes: Option<Classes>,
+    classes: Option<Rc<Classes>>,
     deliveries: Vec<Delivery>,
 }
 
 #[derive(Debug, Clone)]
-struct From {
+struct From<'m> {
     known: Rc<Known>,
+    /// What the state before was made ready with, unless that is too much to keep.
+    earlier: Option<Rc<Kept<'m>>>,
     /// What was left above the best plan when tiers and classes were looked at last.
     gap: f64,
+}
+
+#[derive(Debug)]
+struct Kept<'m> {
+    earlier: Earlier<'m>,
+    /// One for each that is kept.
+    _count: Rc<()>,
 }
 
 struct Search<'m> {
     model: &'m Model<'m>,
     scope: &'m Scope,
-    tree: Tree<From>,
+    tree: Tree<From<'m>>,
+    /// How much is kept, see [`Kept`].
+    kept: Rc<()>,
     desk: Desk,
     remembered: Rc<Remembered>,
     /// See [`Start::firm`].
@@ -74,12 +88,13 @@ pub(super) fn search<'m>(
     }
     let best = search::first_plan_of(model, scope, &root, start);
     let known = start.base.map_or_else(Rc::default, Base::known);
-    let from = From { known, gap: f64::INFINITY };
+    let from = From { known, earlier: None, gap: f64::INFINITY };
     let tree = Tree::new(root, from, best, model.tolerance, start.floor);
     let mut search = Search {
         model,
         scope,
         tree,
+        kept: Rc::default(),
         desk: Desk::default(),
         remembered: start.base.map_or_else(Rc::default, Base::remembered),
         firm: start.firm,
@@ -90,15 +105,15 @@ pub(super) fn search<'m>(
     Outcome { best: search.tree.best, bound, finished, prices: None }
 }
 
-impl Explore for Search<'_> {
-    type From = From;
+impl<'m> Explore for Search<'m> {
+    type From = From<'m>;
 
-    fn tree(&mut self) -> &mut Tree<From> {
+    fn tree(&mut self) -> &mut Tree<From<'m>> {
         &mut self.tree
     }
 
-    fn explore(&mut self, State { mut node, mut bound, depth, from }: State<From>) {
-        let From { mut known, mut gap } = from;
+    fn explore(&mut self, State { mut node, mut bound, depth, from }: State<From<'m>>) {
+        let From { mut known, mut earlier, mut gap } = from;
         if let Some(firm) = self.firm {
             firm(&mut node, self.tree.enough());
         }
@@ -111,9 +126,11 @@ impl Explore for Search<'_> {
                 self.tree.offer(plan);
                 return;
             }
-            let Some(outlook) = Outlook::new(self.model, self.scope, &node, &self.remembered) else { return };
+            let before = earlier.as_ref().map(|kept| &kept.earlier);
+            let outlook = Outlook::new(self.model, self.scope, &node, &self.remembered, before);
+            let Some(outlook) = outlook else { return };
             let deliveries = match &known.classes {
-                Some(classes) => outlook.adapt(classes, &known.deliveries),
+                Some(classes) => outlook.adapt(classes, &known.deliveries, before),
                 None => Vec::new(),
             };
             let Some(relaxation) = outlook.relax(deliveries, self.tree.enough(), &mut self.desk) else {
@@ -151,33 +168,40 @@ impl Explore for Search<'_> {
             } else {
                 None
             };
-            if changes == 0 || round == rounds {
-                if fixed.settle(self.scope) {
-                    let children = branch::children(&outlook, &relaxation, &fixed, split);
-                    let known =
-                        Rc::new(Known { classes: Some(outlook.classes), deliveries: relaxation.known });
-                    let from = From { known, gap };
-                    for node in children {
-                        self.tree.push(State { node, bound, depth: depth + 1, from: from.clone() });
-                    }
+            let is_last = changes == 0 || round == rounds;
+            let children = match is_last {
+                true if !fixed.settle(self.scope) => return,
+                true => branch::children(&outlook, &relaxation, &fixed, split),
+                false => Vec::new(),
+            };
+            known = Rc::new(Known { classes: Some(outlook.classes.clone()), deliveries: relaxation.known });
+            earlier = self.keep(outlook.into_earlier());
+            if is_last {
+                let from = From { known, earlier, gap };
+                for node in children {
+                    self.tree.push(State { node, bound, depth: depth + 1, from: from.clone() });
                 }
                 return;
             }
-            known = Rc::new(Known { classes: Some(outlook.classes), deliveries: relaxation.known });
             node = fixed;
         }
     }
 
-    fn first_bound(&mut self, root: &State<From>) -> f64 {
-        Outlook::new(self.model, self.scope, &root.node, &self.remembered)
+    fn first_bound(&mut self, root: &State<From<'m>>) -> f64 {
+        Outlook::new(self.model, self.scope, &root.node, &self.remembered, None)
             .and_then(|outlook| outlook.relax([], f64::NEG_INFINITY, &mut self.desk))
             .map_or(f64::NEG_INFINITY, |relaxation| relaxation.bound)
     }
 }
 
-impl Search<'_> {
+impl<'m> Search<'m> {
+    fn keep(&self, earlier: Earlier<'m>) -> Option<Rc<Kept<'m>>> {
+        let is_little = Rc::strong_count(&self.kept) < MOST_KEPT;
+        is_little.then(|| Rc::new(Kept { earlier, _count: self.kept.clone() }))
+    }
+
     /// A plan near the mixture: of each class as much to each place as goes there.
-    fn round(&mut self, outlook: &Outlook<'_>, relaxation: &Relaxation) -> Option<Assignment> {
+    fn round(&mut self, outlook: &Outlook<'_, '_>, relaxation: &Relaxation) -> Option<Assignment> {
         let (place, torn) = branch::rounded(outlook, relaxation);
         if self.is_known {
             let mut hasher = DefaultHasher::new();

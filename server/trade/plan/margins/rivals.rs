@@ -55,7 +55,11 @@ impl<'s, 'p, 'a> Rivals<'s, 'p, 'a> {
         for at in 0..rivals.rivals.len() {
             if !rivals.rivals[at].done {
                 let barred = seeker.barred(rivals.rivals[at].lot);
-                let start = Start { place: Some(place), ..Start::default() };
+                let grade = |lot: usize| &planner.model.problem.lots[lot].load.grade;
+                let lots = part.scope.lots.iter().copied();
+                let alike: Vec<usize> =
+                    lots.filter(|&lot| grade(lot) == grade(rivals.rivals[at].lot)).collect();
+                let start = Start { place: Some(place), moving: Some(&alike), ..Start::default() };
                 rivals.offer(search::first_plan(&planner.model, &part.scope, &barred, &start));
             }
         }
