@@ -109,12 +109,7 @@ impl<'n, 'm> Outlook<'n, 'm> {
     }
 
     /// Deliveries of another state as they are seen in this one.
-    pub fn adapt(
-        &self,
-        classes: &Classes,
-        known: &[Delivery],
-        earlier: Option<&Earlier<'m>>,
-    ) -> Vec<Delivery> {
+    pub fn adapt(&self, classes: &Classes, known: &[Delivery]) -> Vec<Delivery> {
         // By class of the other state, the classes that it has come to.
         let parts: Vec<Vec<usize>> = classes
             .list
@@ -128,10 +123,6 @@ impl<'n, 'm> Outlook<'n, 'm> {
             .collect();
         let adapted = known.iter().filter_map(|delivery| {
             let counter = self.counters[delivery.site].as_ref()?;
-            let same = earlier.and_then(|earlier| earlier.counters[delivery.site].as_ref());
-            if same.is_some_and(|same| Rc::ptr_eq(same, counter)) {
-                return Some(delivery.clone());
-            }
             let mut amounts = vec![0.0; self.classes.list.len()];
             for &(class, amount) in &delivery.amounts {
                 // What must go does; the rest in proportion.

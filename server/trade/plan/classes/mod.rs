@@ -69,10 +69,10 @@ struct Search<'m> {
     remembered: Rc<Remembered>,
     /// See [`Start::firm`].
     firm: Option<Firm<'m>>,
-    /// Whether a plan that is worth as much as `tree` asks for is known. Then less is done for others: only what a mixture has in
-    /// part is moved, and what mixtures were rounded to before (hashed) is not changed for the better once more.
-    is_known: bool,
+    /// What mixtures were rounded to before, hashed: one that was once changed for the better need not be again.
     rounded: HashSet<u64>,
+    /// Whether a plan that is worth as much as `tree` asks for is known: then only what a mixture has in part is moved.
+    is_known: bool,
 }
 
 pub(super) fn search<'m>(
@@ -98,8 +98,8 @@ pub(super) fn search<'m>(
         desk: Desk::default(),
         remembered: start.base.map_or_else(Rc::default, Base::remembered),
         firm: start.firm,
-        is_known: start.floor.is_some(),
         rounded: HashSet::new(),
+        is_known: start.floor.is_some(),
     };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: None }
@@ -130,7 +130,7 @@ impl<'m> Explore for Search<'m> {
             let outlook = Outlook::new(self.model, self.scope, &node, &self.remembered, before);
             let Some(outlook) = outlook else { return };
             let deliveries = match &known.classes {
-                Some(classes) => outlook.adapt(classes, &known.deliveries, before),
+                Some(classes) => outlook.adapt(classes, &known.deliveries),
                 None => Vec::new(),
             };
             let Some(relaxation) = outlook.relax(deliveries, self.tree.enough(), &mut self.desk) else {
@@ -203,12 +203,10 @@ impl<'m> Search<'m> {
     /// A plan near the mixture: of each class as much to each place as goes there.
     fn round(&mut self, outlook: &Outlook<'_, '_>, relaxation: &Relaxation) -> Option<Assignment> {
         let (place, torn) = branch::rounded(outlook, relaxation);
-        if self.is_known {
-            let mut hasher = DefaultHasher::new();
-            place.hash(&mut hasher);
-            if !self.rounded.insert(hasher.finish()) {
-                return None;
-            }
+        let mut hasher = DefaultHasher::new();
+        place.hash(&mut hasher);
+        if !self.rounded.insert(hasher.finish()) {
+            return None;
         }
         let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
         let improver = Improver::new(self.model, self.scope, outlook.node, place);
