@@ -59,9 +59,11 @@ impl<'m> Improver<'m> {
         Improver { model, scope, node, free, place, tally }
     }
 
-    /// Only these lots are moved.
+    /// Moves only these lots by themselves; an outlet may still be emptied of all that it has.
     pub fn moving(mut self, lots: &[&[usize]]) -> Self {
-        self.free.retain(|lot| lots.iter().any(|alike| alike.contains(lot)));
+        let mut moves = vec![false; self.place.len()];
+        lots.iter().copied().flatten().for_each(|&lot| moves[lot] = true);
+        self.free.retain(|&lot| moves[lot]);
         self
     }
 

@@ -15,8 +15,6 @@ pub(super) type Firm<'f> = &'f dyn Fn(&mut Node, f64);
 #[derive(Default)]
 pub(super) struct Start<'s> {
     pub place: Option<&'s [usize]>,
-    /// The lots of it that are moved to make it a first plan; all where none are named.
-    pub moving: Option<&'s [usize]>,
     pub prices: Option<&'s Prices>,
     /// Bounds of a problem that holds all plans of this one.
     pub known: Option<&'s Reduced>,
@@ -26,6 +24,13 @@ pub(super) struct Start<'s> {
     pub firm: Option<Firm<'s>>,
     /// Plans that are not worth more than this are not looked for. With it and no place, one as good is known.
     pub floor: Option<f64>,
+}
+
+impl Start<'_> {
+    /// Whether a plan is known that is worth as much as what is looked for must be at the least.
+    pub fn is_known(&self) -> bool {
+        self.floor.is_some() && self.place.is_none()
+    }
 }
 
 /// What a search ends with.
@@ -77,19 +82,20 @@ pub(super) fn first_plan_of(
     root: &Node,
     start: &Start<'_>,
 ) -> Option<Assignment> {
-    let known = start.floor.is_some() && start.place.is_none();
-    (!known).then(|| first_plan(model, scope, root, start)).flatten()
+    (!start.is_known()).then(|| first_plan(model, scope, root, start.place, None)).flatten()
 }
 
-/// A first plan: from a known one, or from where each lot fetches most by itself.
+/// A first plan: from a known one, or from where each lot fetches most by itself. Only the lots in `moving` are moved to make it
+/// better; all of them where none are named.
 pub(super) fn first_plan(
     model: &Model<'_>,
     scope: &Scope,
     root: &Node,
-    start: &Start<'_>,
+    place: Option<&[usize]>,
+    moving: Option<&[usize]>,
 ) -> Option<Assignment> {
     let keep = model.keep_place();
-    let mut place = start.place.map_or_else(|| vec![keep; model.lots.len()], <[usize]>::to_vec);
+    let mut place = place.map_or_else(|| vec![keep; model.lots.len()], <[usize]>::to_vec);
     for &lot in &scope.lots {
         if root.at(place[lot], lot) == Reach::No {
             let value = |place: &usize| match model.sites.get(*place) {
@@ -101,7 +107,7 @@ pub(super) fn first_plan(
         }
     }
     let improver = Improver::new(model, scope, root, place);
-    match start.moving {
+    match moving {
         Some(lots) => improver.moving(&[lots]).run(&[]),
         None => improver.run(&[]),
     }

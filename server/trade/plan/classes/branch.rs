@@ -294,7 +294,8 @@ fn fetched(outlook: &Outlook<'_, '_>, class: usize) -> f64 {
         outlook.model.sites[site].gain * worth.fold(0.0, f64::max)
     };
     let keep = outlook.classes.list[class].keep.unwrap_or(0.0);
-    outlook.scope.sites.iter().map(at).fold(keep, f64::max)
+    let takes = |site: usize| outlook.counters[site].as_ref().is_some_and(|counter| counter.takes(class));
+    outlook.scope.sites.iter().filter(|&&site| takes(site)).map(at).fold(keep, f64::max)
 }
 
 /// A place for every lot, near the mixture: the heaviest lots first, each to the place where most of its class is missing.

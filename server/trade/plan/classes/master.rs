@@ -36,7 +36,8 @@ pub(super) struct Outlook<'n, 'm> {
     pub counters: Vec<Option<Rc<Counter<'m>>>>,
 }
 
-/// What a state was made ready with. Of a state that follows from it most is the same.
+/// What a state was made ready with. It serves a state that follows from it in full where that differs in the terms of one outlet,
+/// and not at all where some lot may no longer go somewhere.
 #[derive(Debug)]
 pub(super) struct Earlier<'m> {
     node: Node,

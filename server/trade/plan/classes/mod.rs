@@ -10,10 +10,10 @@ mod linear;
 mod master;
 mod whole;
 
-use std::collections::HashSet;
 use std::collections::hash_map::DefaultHasher;
+use std::collections::{HashSet, VecDeque};
 use std::hash::{Hash, Hasher};
-use std::rc::Rc;
+use std::rc::{Rc, Weak};
 
 use super::improve::{Assignment, Improver};
 use super::model::Model;
@@ -33,8 +33,9 @@ use whole::Remembered;
 /// How often bound and fixing alternate at the root.
 const ROUNDS_AT_ROOT: u32 = 6;
 
-/// States with what they were made ready with, at the most: some hundred kilobytes each.
-const MOST_KEPT: usize = 300;
+/// So many of the states looked at last have what they were made ready with kept for those that follow from them: a hundred
+/// kilobytes each for a full shelf, half a megabyte for a thousand lots and more.
+const KEPT: usize = 64;
 
 /// What a state hands on to those that follow from it: the lots of its classes, and deliveries of them.
 #[derive(Debug, Default)]
@@ -46,32 +47,25 @@ struct Known {
 #[derive(Debug, Clone)]
 struct From<'m> {
     known: Rc<Known>,
-    /// What the state before was made ready with, unless that is too much to keep.
-    earlier: Option<Rc<Kept<'m>>>,
+    /// What the state before was made ready with, while that is kept.
+    earlier: Weak<Earlier<'m>>,
     /// What was left above the best plan when tiers and classes were looked at last.
     gap: f64,
-}
-
-#[derive(Debug)]
-struct Kept<'m> {
-    earlier: Earlier<'m>,
-    /// One for each that is kept.
-    _count: Rc<()>,
 }
 
 struct Search<'m> {
     model: &'m Model<'m>,
     scope: &'m Scope,
     tree: Tree<From<'m>>,
-    /// How much is kept, see [`Kept`].
-    kept: Rc<()>,
+    /// What the last states were made ready with.
+    kept: VecDeque<Rc<Earlier<'m>>>,
     desk: Desk,
     remembered: Rc<Remembered>,
     /// See [`Start::firm`].
     firm: Option<Firm<'m>>,
-    /// What mixtures were rounded to before, hashed: one that was once changed for the better need not be again.
+    /// Plans that mixtures were rounded to, with what was in part, hashed: to make each better once is enough.
     rounded: HashSet<u64>,
-    /// Whether a plan that is worth as much as `tree` asks for is known: then only what a mixture has in part is moved.
+    /// See [`Start::is_known`]: only what a mixture has in part is moved then.
     is_known: bool,
 }
 
@@ -88,18 +82,18 @@ pub(super) fn search<'m>(
     }
     let best = search::first_plan_of(model, scope, &root, start);
     let known = start.base.map_or_else(Rc::default, Base::known);
-    let from = From { known, earlier: None, gap: f64::INFINITY };
+    let from = From { known, earlier: Weak::new(), gap: f64::INFINITY };
     let tree = Tree::new(root, from, best, model.tolerance, start.floor);
     let mut search = Search {
         model,
         scope,
         tree,
-        kept: Rc::default(),
+        kept: VecDeque::with_capacity(KEPT),
         desk: Desk::default(),
         remembered: start.base.map_or_else(Rc::default, Base::remembered),
         firm: start.firm,
         rounded: HashSet::new(),
-        is_known: start.floor.is_some(),
+        is_known: start.is_known(),
     };
     let (bound, finished) = grow(&mut search, goal, budget);
     Outcome { best: search.tree.best, bound, finished, prices: None }
@@ -113,7 +107,8 @@ impl<'m> Explore for Search<'m> {
     }
 
     fn explore(&mut self, State { mut node, mut bound, depth, from }: State<From<'m>>) {
-        let From { mut known, mut earlier, mut gap } = from;
+        let From { mut known, earlier, mut gap } = from;
+        let mut earlier = earlier.upgrade();
         if let Some(firm) = self.firm {
             firm(&mut node, self.tree.enough());
         }
@@ -126,8 +121,7 @@ impl<'m> Explore for Search<'m> {
                 self.tree.offer(plan);
                 return;
             }
-            let before = earlier.as_ref().map(|kept| &kept.earlier);
-            let outlook = Outlook::new(self.model, self.scope, &node, &self.remembered, before);
+            let outlook = Outlook::new(self.model, self.scope, &node, &self.remembered, earlier.as_deref());
             let Some(outlook) = outlook else { return };
             let deliveries = match &known.classes {
                 Some(classes) => outlook.adapt(classes, &known.deliveries),
@@ -169,20 +163,22 @@ impl<'m> Explore for Search<'m> {
                 None
             };
             let is_last = changes == 0 || round == rounds;
-            let children = match is_last {
-                true if !fixed.settle(self.scope) => return,
-                true => branch::children(&outlook, &relaxation, &fixed, split),
-                false => Vec::new(),
-            };
+            if is_last && !fixed.settle(self.scope) {
+                return;
+            }
+            let children =
+                if is_last { branch::children(&outlook, &relaxation, &fixed, split) } else { Vec::new() };
             known = Rc::new(Known { classes: Some(outlook.classes.clone()), deliveries: relaxation.known });
-            earlier = self.keep(outlook.into_earlier());
+            let made = Rc::new(outlook.into_earlier());
             if is_last {
-                let from = From { known, earlier, gap };
+                let from = From { known, earlier: Rc::downgrade(&made), gap };
                 for node in children {
                     self.tree.push(State { node, bound, depth: depth + 1, from: from.clone() });
                 }
+                self.keep(made);
                 return;
             }
+            earlier = Some(made);
             node = fixed;
         }
     }
@@ -195,21 +191,30 @@ impl<'m> Explore for Search<'m> {
 }
 
 impl<'m> Search<'m> {
-    fn keep(&self, earlier: Earlier<'m>) -> Option<Rc<Kept<'m>>> {
-        let is_little = Rc::strong_count(&self.kept) < MOST_KEPT;
-        is_little.then(|| Rc::new(Kept { earlier, _count: self.kept.clone() }))
+    fn keep(&mut self, made: Rc<Earlier<'m>>) {
+        if self.kept.len() == KEPT {
+            self.kept.pop_front();
+        }
+        self.kept.push_back(made);
     }
 
-    /// A plan near the mixture: of each class as much to each place as goes there.
+    /// A plan near the mixture: of each class as much to each place as goes there. `None` where some outlet refuses it, and where
+    /// it was seen before.
     fn round(&mut self, outlook: &Outlook<'_, '_>, relaxation: &Relaxation) -> Option<Assignment> {
         let (place, torn) = branch::rounded(outlook, relaxation);
+        let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
         let mut hasher = DefaultHasher::new();
-        place.hash(&mut hasher);
-        if !self.rounded.insert(hasher.finish()) {
+        (&place, &alike).hash(&mut hasher);
+        let hash = hasher.finish();
+        if self.rounded.contains(&hash) {
             return None;
         }
-        let alike: Vec<&[usize]> = torn.iter().map(|&class| &outlook.classes.list[class].lots[..]).collect();
         let improver = Improver::new(self.model, self.scope, outlook.node, place);
-        if self.is_known { improver.moving(&alike).run(&alike) } else { improver.run(&alike) }
+        let plan = if self.is_known { improver.moving(&alike).run(&alike) } else { improver.run(&alike) };
+        // Where none is known yet, another state may mend what an outlet refuses here.
+        if plan.is_some() || self.is_known {
+            self.rounded.insert(hash);
+        }
+        plan
     }
 }

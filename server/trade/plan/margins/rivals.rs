@@ -6,10 +6,13 @@ use super::seekers::{Seeker, Seekers, Task};
 use super::{Second, merged};
 use crate::plan::Limits;
 use crate::plan::improve::Assignment;
-use crate::plan::search::{self, Outcome, Start};
+use crate::plan::search::{self, Outcome};
 
 /// States of the search in which each lot is looked at before any is looked at in earnest.
 const FIRST_LOOK: u64 = 1;
+
+/// So few states are not worth beginning twice for.
+const FEW: u64 = 4;
 
 /// A plan that has several lots elsewhere is one for each of them. And a lot that is proved to be worth at least so much
 /// where it is stays there in every plan that leaves less on the table: so the largest margins are sought first, and the
@@ -34,7 +37,7 @@ struct Rival {
 
 impl<'s, 'p, 'a> Rivals<'s, 'p, 'a> {
     pub fn new(seeker: &'s Seeker<'p, 'a>, pinned: impl Fn(usize) -> bool) -> Self {
-        let Seeker { planner, part, base, place, total, .. } = seeker;
+        let Seeker { part, base, place, total, .. } = seeker;
         let rival = |&lot: &usize| {
             let most = match (base, &part.reduced) {
                 (Some(base), _) => base.most[lot],
@@ -54,16 +57,21 @@ impl<'s, 'p, 'a> Rivals<'s, 'p, 'a> {
         let mut rivals = Rivals { seeker, rivals: part.scope.lots.iter().map(rival).collect() };
         for at in 0..rivals.rivals.len() {
             if !rivals.rivals[at].done {
-                let barred = seeker.barred(rivals.rivals[at].lot);
-                let grade = |lot: usize| &planner.model.problem.lots[lot].load.grade;
-                let lots = part.scope.lots.iter().copied();
-                let alike: Vec<usize> =
-                    lots.filter(|&lot| grade(lot) == grade(rivals.rivals[at].lot)).collect();
-                let start = Start { place: Some(place), moving: Some(&alike), ..Start::default() };
-                rivals.offer(search::first_plan(&planner.model, &part.scope, &barred, &start));
+                rivals.offer(rivals.first_plan(rivals.rivals[at].lot));
             }
         }
         rivals
+    }
+
+    /// The plan without a lot in its place, made better by moving lots of its grade; all lots where an outlet would refuse.
+    fn first_plan(&self, lot: usize) -> Option<Assignment> {
+        let Seeker { planner, part, place, .. } = self.seeker;
+        let (model, scope, barred) = (&planner.model, &part.scope, self.seeker.barred(lot));
+        let grade = |lot: usize| &model.problem.lots[lot].load.grade;
+        let alike: Vec<usize> =
+            scope.lots.iter().copied().filter(|&other| grade(other) == grade(lot)).collect();
+        let first_plan = |moving| search::first_plan(model, scope, &barred, Some(place), moving);
+        first_plan(Some(&alike)).or_else(|| first_plan(None))
     }
 
     /// A plan is one for every lot that it has elsewhere.
@@ -115,8 +123,9 @@ impl<'s, 'p, 'a> Rivals<'s, 'p, 'a> {
             // A first look finds better plans, for this lot and others.
             let nodes = match rival.tries {
                 _ if stopped || rival.least >= rival.loss => 0,
-                0 => limits.nodes.min(FIRST_LOOK),
-                1 => limits.nodes.saturating_sub(FIRST_LOOK),
+                0 if limits.nodes <= FEW => limits.nodes,
+                0 => FIRST_LOOK,
+                1 if limits.nodes > FEW => limits.nodes.saturating_sub(FIRST_LOOK),
                 _ => 0,
             };
             if nodes > 0 {

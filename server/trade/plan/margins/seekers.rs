@@ -70,7 +70,6 @@ impl<'p, 'a> Seeker<'p, 'a> {
         let known = task.loss.is_finite();
         let start = Start {
             place: (!known).then_some(self.place),
-            moving: None,
             prices: Some(&self.part.prices),
             known: self.part.reduced.as_ref(),
             base: self.base.as_ref(),
