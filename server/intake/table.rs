@@ -175,7 +175,8 @@ impl Table {
         if !source.chars().any(char::is_alphanumeric) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
-        if row.cells.iter().any(|cell| matches!(cell, Cell::Text(text) if is_number_of_a_page(text))) {
+        let of_a_page = |cell: &Cell| matches!(cell, Cell::Text(text) if is_number_of_a_page(text));
+        if row.cells.iter().any(of_a_page) || is_number_of_a_page(&source) {
             return draft.leave_out(&source, &row.place, Why::NoPrice);
         }
         if VOCABULARY.has(first.split([' ', ':']).next().unwrap_or_default(), Use::Total) {

@@ -95,7 +95,7 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
     (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
 }
 
-/// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page.
+/// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.
 pub(crate) fn is_number_of_a_page(text: &str) -> bool {
     let dashes = ['-', '–', '—'];
     let number = text.trim_matches(|c: char| c.is_whitespace() || dashes.contains(&c));
@@ -107,6 +107,19 @@ pub(crate) fn is_number_of_a_page(text: &str) -> bool {
     let called = words.next().is_some_and(|first| VOCABULARY.has(first, Use::Page));
     called && words.next().is_some_and(digits) && words.count() <= 2
         || text.starts_with(dashes) && text.ends_with(dashes) && digits(number)
+        || ends_with_number_of_a_page(&normal, digits) && !has_decimals(text)
+}
+
+fn ends_with_number_of_a_page(normal: &str, digits: impl Fn(&str) -> bool) -> bool {
+    let mut words = normal.rsplit(' ');
+    let is_last = |word: Option<&str>| word.is_some_and(&digits);
+    is_last(words.next()) && words.next().is_some_and(|word| VOCABULARY.has(word, Use::Page))
+}
+
+fn has_decimals(text: &str) -> bool {
+    let is_decimal =
+        |part: &[u8]| part[0].is_ascii_digit() && matches!(part[1], b'.' | b',') && part[2].is_ascii_digit();
+    text.as_bytes().windows(3).any(is_decimal)
 }
 
 /// `Saturday    by appointment`: when the yard is open.

@@ -148,3 +148,28 @@ fn what_stands_about_a_table_is_no_row() {
     );
     assert_eq!(rows(&sheet), "Koper | 8.45 EUR/kg\nLood | 1.40 EUR/kg\nZink | 1.10 EUR/kg\n");
 }
+
+/// Units as stock programs print them: common codes of UN/ECE Recommendation No. 20 (KGM, TNE, LBR, H87; from memory).
+#[test]
+fn units_by_their_common_codes_and_a_date_in_each_row() {
+    let sheet = sheet(
+        "Code,Description,UOM,Old Price,New Price,Eff Date\nCU1,Bright wire,KGM,€6.85,€6.95,23/11/2026\n\
+         FE1,Light iron,TNE,€140.00,€135.00,23/11/2026\nGB1,Laptops,H87,€3.00,€3.20,23/11/2026\n\
+         LD1,Soft lead,LBR,€0.60,€0.65,23/11/2026\n",
+    );
+    assert_eq!(
+        rows(&sheet),
+        "Bright wire | 6.95 EUR/kg\nLight iron | 135.00 EUR/tonne\nLaptops | 3.20 EUR/each\nSoft lead | 0.65 EUR/lb\n"
+    );
+    assert_eq!(sheet.valid_from, Some(date(2026, 11, 23)));
+}
+
+#[test]
+fn the_head_of_each_page_is_no_row() {
+    let printed = "SEDGE BAY METALS LTD                      PAGE  1\nBright wire      4.10\nLight iron       0.09\n\
+                   SEDGE BAY METALS LTD                      PAGE  2\nSoft lead        0.65\n";
+    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
+    let sheet = read(detect("list.txt", printed.as_bytes()).unwrap(), printed.as_bytes(), &hints).unwrap();
+    let wordings: Vec<&str> = sheet.rows.iter().map(|row| row.wording.as_str()).collect();
+    assert_eq!(wordings, ["Bright wire", "Light iron", "Soft lead"]);
+}
