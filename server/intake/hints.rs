@@ -120,7 +120,7 @@ impl Hints {
             }
             other => other,
         };
-        // English is spoken where they pay in pence, too.
+        // A language says nothing of dollars: English is spoken where they pay in others, and in pence.
         let by_language = most(languages, &[]).filter(|currency| *currency != Currency::USD);
         let currency = most(votes, &order)
             .or(shared)

@@ -37,7 +37,6 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     // `Call for quote  Call`, as a page has it with its button.
     // `bring em in, call for price`
     let goes_on = |at: &usize| scan.kind(*at) == Some(Kind::Gap) || scan.word(*at) == ",";
-    // `da quotare con foto`
     // `da quotare con foto`; one word alone may be the name's own.
     let right_before = |start: usize| before(start).filter(|(earlier, _)| start - earlier > 1);
     while let Some((earlier, _)) =

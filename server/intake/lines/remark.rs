@@ -3,6 +3,7 @@
 use super::MOST_NAME_WORDS;
 use crate::context::Context;
 use crate::firm::is_contact;
+use crate::number::looks_like_price;
 use crate::parts::starts_with;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
@@ -69,10 +70,8 @@ pub(crate) fn is_remark(name: &str) -> bool {
     };
     // `ph 555 0102, open 7 til`
     let number = |at: usize| matches!(scan.kind(at), Some(Kind::Number | Kind::Fact));
-    let of_days = |at: usize| {
-        let uses = [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo, Use::TierTo];
-        scan.kind(at) != Some(Kind::Word) || uses.iter().any(|is| scan.is(at, *is))
-    };
+    let of_days =
+        |at: usize| scan.kind(at) != Some(Kind::Word) || is_of_days(&scan, at) || scan.is(at, Use::TierTo);
     let opens = (0..end).any(|at| scan.is(at, Use::Opening) && number(at + 1) && (at + 2..end).all(of_days));
     let hours = opens || scan.is(0, Use::Hours) && (1..end).any(time);
     remark
@@ -104,10 +103,12 @@ pub(crate) fn is_number_of_a_page(text: &str) -> bool {
     };
     let normal = normal(text);
     let mut words = normal.split(' ');
-    let called = words.next().is_some_and(|first| VOCABULARY.has(first, Use::Page));
+    let called = words
+        .next()
+        .is_some_and(|first| VOCABULARY.has(first, Use::Page) || VOCABULARY.has(first, Use::Leaf));
     called && words.next().is_some_and(digits) && words.count() <= 2
         || text.starts_with(dashes) && text.ends_with(dashes) && digits(number)
-        || ends_with_number_of_a_page(&normal, digits) && !has_decimals(text)
+        || ends_with_number_of_a_page(&normal, digits) && !names_a_price(text)
 }
 
 fn ends_with_number_of_a_page(normal: &str, digits: impl Fn(&str) -> bool) -> bool {
@@ -116,22 +117,22 @@ fn ends_with_number_of_a_page(normal: &str, digits: impl Fn(&str) -> bool) -> bo
     is_last(words.next()) && words.next().is_some_and(|word| VOCABULARY.has(word, Use::Page))
 }
 
-fn has_decimals(text: &str) -> bool {
-    let is_decimal =
-        |part: &[u8]| part[0].is_ascii_digit() && matches!(part[1], b'.' | b',') && part[2].is_ascii_digit();
-    text.as_bytes().windows(3).any(is_decimal)
+fn names_a_price(text: &str) -> bool {
+    let scan = Scan::of(text);
+    (0..scan.tokens.len()).any(|at| scan.kind(at) == Some(Kind::Number) && looks_like_price(scan.word(at)))
 }
 
 /// `Saturday    by appointment`: when the yard is open.
 pub(crate) fn is_only_of_days(scan: &Scan<'_>) -> bool {
     let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
-    let of_days = |at: usize| {
-        // `ma t/m vr`
-        let letter = scan.word(at).chars().count() == 1;
-        let uses = [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo];
-        letter || uses.iter().any(|is| scan.is(at, *is))
-    };
-    words().any(|at| scan.is(at, Use::Hours)) && words().all(of_days)
+    // `ma t/m vr`
+    let letter = |at: usize| scan.word(at).chars().count() == 1;
+    words().any(|at| scan.is(at, Use::Hours)) && words().all(|at| letter(at) || is_of_days(scan, at))
+}
+
+/// Whether the word is one of those that tell on which days, and from when to when, a yard is open.
+fn is_of_days(scan: &Scan<'_>, at: usize) -> bool {
+    [Use::Hours, Use::Opening, Use::BeforeDay, Use::Range, Use::SpanTo].iter().any(|is| scan.is(at, *is))
 }
 
 /// `Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30`: when the yard is open, though some of it could be prices.

@@ -173,3 +173,10 @@ fn the_head_of_each_page_is_no_row() {
     let wordings: Vec<&str> = sheet.rows.iter().map(|row| row.wording.as_str()).collect();
     assert_eq!(wordings, ["Bright wire", "Light iron", "Soft lead"]);
 }
+
+/// `Koper blad` is copper sheet, and 8 its price; at the beginning of a line `Blad 2` is the second page.
+#[test]
+fn a_sheet_of_metal_is_no_page() {
+    let sheet = sheet("Soort;Prijs €/kg\nBlanke draad;8,30\nKoper blad;8\nBlad 2;\nZink blad;2\n");
+    assert_eq!(rows(&sheet), "Blanke draad | 8.30 EUR/kg\nKoper blad | 8 EUR/kg\nZink blad | 2 EUR/kg\n");
+}

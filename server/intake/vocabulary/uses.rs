@@ -110,8 +110,10 @@ pub(crate) enum Use {
     Limit,
     /// In the name of a firm.
     Firm,
-    /// Before the number of a page.
+    /// Before the number of a page,
     Page,
+    /// and at the beginning of a line only.
+    Leaf,
     /// As a word of plain letters, it can mean a currency.
     Currency,
 }

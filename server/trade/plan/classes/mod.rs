@@ -24,6 +24,7 @@ use super::tree::{Explore, State, Tree, grow};
 pub(super) use base::Base;
 pub(super) use class::Kinds;
 
+use branch::Split;
 use class::Classes;
 use counter::{Delivery, Desk};
 use fix::{fix, fix_each_lot};
@@ -140,27 +141,12 @@ impl<'m> Explore for Search<'m> {
                 return;
             }
             let mut fixed = node.clone();
-            let room = bound - self.tree.enough();
-            let thorough = room < 0.5 * gap;
+            let thorough = bound - self.tree.enough() < 0.5 * gap;
             if thorough {
-                gap = room;
+                gap = bound - self.tree.enough();
             }
-            let mut changes =
-                fix(&outlook, &relaxation, &mut fixed, self.tree.enough(), thorough, &mut self.desk);
-            let split = if changes == 0 {
-                let split = branch::split(&outlook, &relaxation, &fixed, self.tree.enough());
-                if split.is_none() {
-                    let enough = self.tree.enough();
-                    let Some(decided) =
-                        fix_each_lot(&outlook, &relaxation, &mut fixed, enough, &mut self.desk)
-                    else {
-                        return;
-                    };
-                    changes = decided;
-                }
-                split
-            } else {
-                None
+            let Some((changes, split)) = self.decide(&outlook, &relaxation, &mut fixed, thorough) else {
+                return;
             };
             let is_last = changes == 0 || round == rounds;
             if is_last && !fixed.settle(self.scope) {
@@ -191,6 +177,27 @@ impl<'m> Explore for Search<'m> {
 }
 
 impl<'m> Search<'m> {
+    /// Decides what the prices prove: how much that is and, where it is nothing, how the state is split best; without a split,
+    /// at a lot. `None` where no plan is left. If `thorough`, tiers and classes are looked at too.
+    fn decide(
+        &mut self,
+        outlook: &Outlook<'_, '_>,
+        relaxation: &Relaxation,
+        node: &mut Node,
+        thorough: bool,
+    ) -> Option<(usize, Option<Split>)> {
+        let enough = self.tree.enough();
+        let changes = fix(outlook, relaxation, node, enough, thorough, &mut self.desk);
+        if changes > 0 {
+            return Some((changes, None));
+        }
+        if let Some(split) = branch::split(outlook, relaxation, node, enough) {
+            return Some((0, Some(split)));
+        }
+        let decided = fix_each_lot(outlook, relaxation, node, enough, &mut self.desk)?;
+        Some((decided, None))
+    }
+
     fn keep(&mut self, made: Rc<Earlier<'m>>) {
         if self.kept.len() == KEPT {
             self.kept.pop_front();
