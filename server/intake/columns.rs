@@ -7,16 +7,18 @@ use std::cell::Cell as Count;
 use std::ops::Range;
 use std::rc::Rc;
 
+use trade::money::PriceUnit;
+
 use crate::context::Context;
 use crate::date::is_day;
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
-use crate::price::unit_words;
+use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use meant::{filled, least_and_most, money_first, named_by_its_cells, newest, this_week};
+use meant::{filled, least_and_most, money_first, named_by_its_cells, newest, side_by_side, this_week};
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
 
@@ -118,7 +120,12 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
-    let names = named_by_its_cells(this_week(least_and_most(names), &row.cells), &row.cells, below, marks);
+    let names = named_by_its_cells(
+        this_week(least_and_most(side_by_side(names, &row.cells)), &row.cells),
+        &row.cells,
+        below,
+        marks,
+    );
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
@@ -144,8 +151,14 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
             (false, Some(price)) => {
-                let left = strangers.iter().any(|&i| i < price);
-                left && known >= strangers.len()
+                // `We pay | For | Remarks`
+                let plain = |i: usize| !row.cells[i].seen().contains(|c: char| c.is_ascii_digit());
+                let right =
+                    |i: &usize| *i > price && plain(*i) && Shown::at_first(below, *i, marks).reads_as_names();
+                let first = row.cells[..price].iter().all(Cell::is_empty);
+                let beside = strangers.iter().any(|&i| i < price) || first && strangers.iter().any(right);
+                beside
+                    && known >= strangers.len()
                     && Shown::of(&below[..below.len().min(3)], price, marks).priced > 0
             }
             (false, None) => false,
@@ -254,9 +267,16 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     if asks(text) || text.split_once(' ').is_some_and(|(_, rest)| asks(rest)) {
         return None;
     }
-    let scan = Scan::of(text);
     let normal = normal_wording(text);
     let words: Vec<&str> = normal.split(' ').collect();
+    // `Grade notes`, `Remarques qualité`
+    let ends = [words.first(), words.last()];
+    if ends.iter().flatten().any(|word| VOCABULARY.column(word) == Some(Column::Note))
+        && Context::of(text, true).is_empty()
+    {
+        return plain(Column::Note);
+    }
+    let scan = Scan::of(text);
     let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
         words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
     };
@@ -324,7 +344,10 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
             return Some(Named { column, context, tier: None });
         }
     }
-    (money && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
+    // `WHOLE UNITS` is what a list is of.
+    let of_pieces = context.currencies.is_empty() && context.unit == Some(UnitText::Unit(PriceUnit::Each));
+    let of_goods = of_pieces && !context.cents && VOCABULARY.has_within(text, Use::Group);
+    (money && !of_goods && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
 }
 
 /// Whether a cell is the name of a column of prices for any mass.
@@ -387,7 +410,8 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<P
             Column::Wording => {
                 panel.wording = at;
                 named_wording = true;
-                panel.heading = stranger_names.then(|| row.cells[at].shown());
+                panel.heading = Some(row.cells[at].shown())
+                    .filter(|text| stranger_names && !VOCABULARY.has(text, Use::For));
             }
             Column::Price | Column::Low if panel.prices.len() < MOST_PRICES => {
                 panel.prices.push(PriceColumn { at, context: name.context, tier: name.tier });
@@ -423,11 +447,15 @@ fn settle(panel: &mut Panel, named: &[bool], below: &Below<'_>) {
         .map(|at| (at, below.shown(at)))
         .filter(|(_, shown)| shown.reads_as_names())
         .collect();
-    let units = (0..below.rows.iter().take(20).map(|row| row.cells.len()).max().unwrap_or(0)).find(|at| {
+    let units = (0..below.width()).find(|at| {
         let shown = below.shown(*at);
         *at > panel.wording && !named.get(*at).copied().unwrap_or(false) && shown.mostly(shown.units)
     });
     panel.unit = panel.unit.or(units);
+    // `Weight delivered`, and below it `under 50 kg`, `50 - 250 kg`.
+    let is_read = |at: usize| at == panel.wording || panel.prices.iter().any(|price| price.at == at);
+    let tiers = (0..below.width()).find(|at| !is_read(*at) && below.shown(*at).holds_tiers());
+    panel.tier_from = panel.tier_from.or(tiers.map(|at| TierColumn { at, unit: None }));
     // Words left of the names, fewer of them than names, under a name of their own that says nothing: groups.
     panel.group = panel.group.or_else(|| {
         (0..panel.wording).rev().find(|at| {

@@ -3,7 +3,7 @@
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
-use crate::price::{UnitText, unit_words};
+use crate::price::{UnitText, is_pounds, is_sterling, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::tier::TierUnit;
 use crate::vocabulary::{Column, Use, VOCABULARY};
@@ -20,6 +20,8 @@ pub(crate) struct Context {
     pub cents: bool,
     /// By a letter that means pence, and elsewhere `per`: `p/kg`.
     pub pence: bool,
+    /// The unit is the one of `in pounds`, which are money where they pay in them.
+    pub in_pounds: bool,
 }
 
 impl Context {
@@ -58,6 +60,13 @@ impl Context {
             if scan.currencies(at + 1).is_some_and(|currencies| currencies == [Currency::GBP]) {
                 continue;
             }
+            // `in pounds per tonne`
+            if is_sterling(scan, at) {
+                if context.currencies.is_empty() {
+                    context.currencies = vec![Currency::GBP];
+                }
+                continue;
+            }
             let Some((unit, next)) = unit_words(scan, at) else { continue };
             let bracketed = kind(before) == Some(Kind::Open) && scan.kind(next) == Some(Kind::Close);
             let after_money = before.is_some_and(|b| scan.currencies(b).is_some());
@@ -72,6 +81,7 @@ impl Context {
             let said = joined && !worded || bracketed || after_money || in_units || alone;
             if context.unit.is_none() && said || which_ton {
                 context.unit = Some(unit);
+                context.in_pounds = in_units && is_pounds(scan.word(at));
             }
         }
         context
@@ -109,6 +119,7 @@ impl Context {
                     && (self.unit.is_none() || self.unit == wider.unit),
             // As the cents are.
             pence: if self.cents { self.pence } else { wider.pence },
+            in_pounds: if self.unit.is_some() { self.in_pounds } else { wider.in_pounds },
         }
     }
 }
@@ -164,6 +175,15 @@ pub(crate) fn names_goods(heading: &str) -> bool {
     VOCABULARY.is_within(&normal, Use::Group)
         || normal.split(' ').all(|word| is_of_goods(word) || VOCABULARY.is_idle(word) || word.len() == 1)
             && normal.split(' ').any(is_of_goods)
+}
+
+/// `Phone charger & USB leads`: each word is one that grades are called by, whatever it says elsewhere.
+pub(crate) fn is_all_of_goods(name: &str) -> bool {
+    let normal = normal(name);
+    let own = |word: &str| VOCABULARY.is_own(&stem(word)) && !VOCABULARY.is_idle(&stem(word));
+    let idle = |word: &str| VOCABULARY.is_idle(word) || word.len() == 1;
+    normal.split(' ').all(|word| own(word) || idle(word))
+        && normal.split(' ').filter(|word| own(word)).count() > 1
 }
 
 /// Whether grades are called by a word, in whatever language.

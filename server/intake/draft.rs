@@ -19,6 +19,8 @@ const MOST_WITH_CENTS: Decimal = dec!(5);
 
 /// A price above this is asked about.
 const LARGE: Decimal = dec!(100_000);
+/// Below so much a ton, three figures behind a mark are no decimals (common practice, no source).
+const LEAST_PER_TON: Decimal = dec!(15);
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
 const AGREE_WITHIN: Decimal = dec!(0.02);
 
@@ -253,8 +255,15 @@ impl<'h> Draft<'h> {
         let mut doubts = draft.doubts.clone();
         let mut context = draft.context.within(remarked);
         let (currency, currency_clear) = self.currency(&draft.price, &context);
+        if draft.context.in_pounds && currency == Currency::GBP {
+            context = Context { unit: None, ..draft.context.clone() }.within(remarked);
+        }
         context.cents &= !context.pence || currency == Currency::GBP;
         let unit = self.unit(&draft.price, &context, currency, &mut doubts);
+        let mut draft = draft;
+        if let DraftPrice::Text(price) = &mut draft.price {
+            as_thousands(price, unit);
+        }
         let price = match &draft.price {
             DraftPrice::OnRequest => RowPrice::OnRequest,
             DraftPrice::Free => RowPrice::Priced { low: Decimal::ZERO, high: None },
@@ -376,6 +385,17 @@ impl Decoration {
             count >= 3 && count * 2 > signs.len()
         };
         Decoration { dashes: most(Sign::Dashed), brackets: most(Sign::Bracketed) }
+    }
+}
+
+/// `4,150` that may be four thousand is that by the ton: for a few dollars a ton nobody drives anywhere.
+fn as_thousands(price: &mut PriceText, unit: Option<PriceUnit>) {
+    use MassUnit::{GrossTon, ShortTon, Tonne};
+    let tons = matches!(unit, Some(PriceUnit::Mass(GrossTon | ShortTon | Tonne)));
+    let amounts = || [Some(price.low), price.high].into_iter().flatten();
+    if tons && price.unclear && amounts().all(|amount| amount.scale() == 3 && amount < LEAST_PER_TON) {
+        let thousands = |amount: Decimal| (amount * Decimal::ONE_THOUSAND).normalize();
+        (price.low, price.high) = (thousands(price.low), price.high.map(thousands));
     }
 }
 

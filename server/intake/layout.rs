@@ -121,6 +121,7 @@ fn split(rows: Vec<Row>, marks: Marks, depth: usize, out: &mut Vec<Vec<Row>>) {
 /// Turns rows below a row of column names into a table, up to the next such row; the others stay lines.
 fn tables(rows: &[Row], marks: Marks, blocks: &mut Vec<Block>) {
     let rows = with_names_in_one_row(rows, marks);
+    let rows: Vec<Row> = (0..rows.len()).map(|at| with_names_apart(&rows, at, marks)).collect();
     let rows: Vec<Row> = (0..rows.len()).map(|at| with_names_column(&rows, at, marks)).collect();
     let grid: Vec<GridRow> = rows.iter().map(cells_as_pieces).collect();
     let reach = Reach::default();
@@ -212,6 +213,48 @@ fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
     (after >= 2 && after > before || before >= 2 && tells).then_some(both)
 }
 
+/// A row of column names of which two run together: `Prix maxi Semaine 47 (mini)`, where each row below has two prices.
+fn with_names_apart(rows: &[Row], at: usize, marks: Marks) -> Row {
+    let row = &rows[at];
+    let below: Vec<&Row> = rows[at + 1..]
+        .iter()
+        .take(40)
+        .filter(|below| below.pieces.len() == row.pieces.len() + 1)
+        .take(3)
+        .collect();
+    let spans = |at: &usize| {
+        let over = |other: &Piece| row.pieces[*at].left < other.right && row.pieces[*at].right > other.left;
+        below.iter().all(|below| over(&below.pieces[*at]) && over(&below.pieces[*at + 1]))
+    };
+    let mut spanning = (0..row.pieces.len()).filter(spans);
+    let (Some(at), None, 3) = (spanning.next(), spanning.next(), below.len()) else { return row.clone() };
+    let priced = |piece: &Piece| !price::prices(&Scan::of(&piece.text), marks).is_empty();
+    if row.pieces.iter().any(priced)
+        || !below.iter().all(|row| priced(&row.pieces[at]) && priced(&row.pieces[at + 1]))
+    {
+        return row.clone();
+    }
+    let piece = &row.pieces[at];
+    // Letters are about as wide as each other.
+    let wide = (piece.right - piece.left) / piece.text.chars().count() as f32;
+    let (ends, begins) = (below[0].pieces[at].right, below[0].pieces[at + 1].left);
+    let split = piece.text.char_indices().enumerate().filter(|(_, (_, c))| *c == ' ').min_by(|a, b| {
+        // One ends where the prices below it do, or the other begins where those do.
+        let off = |nth: usize| {
+            let x = piece.left + wide * nth as f32;
+            (x - ends).abs().min((x + wide - begins).abs())
+        };
+        off(a.0).total_cmp(&off(b.0))
+    });
+    let Some((nth, (byte, _))) = split else { return row.clone() };
+    let x = piece.left + wide * nth as f32;
+    let (first, second) = (&piece.text[..byte], &piece.text[byte + 1..]);
+    let mut pieces = row.pieces.clone();
+    pieces[at] = Piece { text: first.to_string(), left: piece.left, right: x };
+    pieces.insert(at + 1, Piece { text: second.to_string(), left: x + wide, right: piece.right });
+    Row { place: row.place.clone(), pieces }
+}
+
 /// A row of column names that leaves out the first, in which the names stand: `      LOW     HIGH`.
 fn with_names_column(rows: &[Row], at: usize, marks: Marks) -> Row {
     let row = &rows[at];
@@ -275,6 +318,15 @@ fn extents(rows: &[Row], named: usize) -> Option<Vec<(f32, f32)>> {
     // Where enough rows are as full as the names of the columns, those with less in them may be lines that run over the page.
     let full = named.min(3);
     let least = if rows.iter().filter(|row| row.pieces.len() >= full).count() > 3 { full } else { 2 };
+    let columns = strips(rows, least);
+    // `Prix mini  Prix maxi  Semaine 47 (mini)`: a long name reaches over the column beside its own.
+    let below = (columns.len() < named).then(|| strips(&rows[1..], least));
+    let columns = below.filter(|below| below.len() == named).unwrap_or(columns);
+    (columns.len() >= 2 && columns.len() + 1 >= named && columns.len() <= 24).then_some(columns)
+}
+
+/// The strips of the page that pieces of rows with at least so many of them stand in, from left to right.
+fn strips(rows: &[Row], least: usize) -> Vec<(f32, f32)> {
     let mut columns: Vec<(f32, f32)> = Vec::new();
     for piece in rows.iter().filter(|row| row.pieces.len() >= least).flat_map(|row| &row.pieces) {
         let mut joined = (piece.left, piece.right);
@@ -288,7 +340,7 @@ fn extents(rows: &[Row], named: usize) -> Option<Vec<(f32, f32)>> {
         columns.push(joined);
     }
     columns.sort_by(|a, b| a.0.total_cmp(&b.0));
-    (columns.len() >= 2 && columns.len() + 1 >= named && columns.len() <= 24).then_some(columns)
+    columns
 }
 
 fn assign(row: &Row, columns: &[(f32, f32)]) -> Vec<Cell> {

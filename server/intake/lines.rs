@@ -12,10 +12,10 @@ use std::collections::HashSet;
 
 use trade::money::PriceUnit;
 
-use crate::context::{Context, heading_name, is_heading, names_goods};
+use crate::context::{Context, heading_name, is_heading};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
-use crate::firm::{is_contact, is_firm, may_be_firm};
+use crate::firm::is_contact;
 use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, Strength, UnitText};
@@ -28,11 +28,11 @@ use charges::charges;
 use columns_told::{ColumnsTold, column_names};
 use heading::Heading;
 use listed::{
-    among_prices, are_goods, ends_with_its_only_number, listed, listed_by_bare_numbers,
-    without_number_of_message,
+    among_prices, are_goods, begin_with_prices, ends_with_its_only_number, listed, listed_by_bare_numbers,
+    opens_with_its_only_number, without_asides, without_number_of_message,
 };
+use remark::{are_quotes_of_metals, may_be_a_name, tells_of_the_past, tells_when_open};
 pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
-use remark::{may_be_a_name, tells_of_the_past, tells_when_open};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -65,6 +65,8 @@ pub(crate) struct LineReader {
     row_above: Option<(String, Option<String>)>,
     /// Most lines are a name and a bare number: `perfil limpio 41`.
     of_bare_numbers: bool,
+    /// Lines begin with their bare price: `4,150   Motherboards`.
+    numbers_first: bool,
     /// So many lines have prices that are marked as such.
     has_prices: bool,
     /// Lines and items whose bare numbers are prices: `brass 29` in the midst of `copper 38.50`, or in a list of goods.
@@ -97,6 +99,7 @@ impl LineReader {
         }
         LineReader {
             of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2,
+            numbers_first: begin_with_prices(lines),
             has_prices: marked >= FEWEST_PRICES,
             among_prices: among_prices(lines, marks),
             ..LineReader::default()
@@ -166,7 +169,11 @@ impl LineReader {
         let expects_numbers = self.expects_numbers()
             || self.of_bare_numbers && ends_with_its_only_number(&scan)
             || self.among_prices.contains(text);
-        let prices = chosen(&scan, price::prices(&scan, draft.marks), expects_numbers);
+        let all = without_asides(&scan, price::prices(&scan, draft.marks));
+        let prices = match self.numbers_first && opens_with_its_only_number(&scan) {
+            true => all,
+            false => chosen(&scan, all, expects_numbers),
+        };
         if starts_with(&scan, Use::Total) {
             return draft.leave_out(text, &line.place, Why::Total);
         }
@@ -194,10 +201,13 @@ impl LineReader {
         let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
         // `bright still 6.95 tomorrow?`
         let asks = text.ends_with('?') && prices.len() == 1 && text.split_whitespace().count() > 3;
-        if quoted || asks || tells_of_the_past(text, &scan) || tells_when_open(text, &scan) {
+        if quoted || asks || tells_of_the_past(text, &scan, draft.marks) || tells_when_open(text, &scan) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         let mut parts = parts::parts(&scan, &prices, draft);
+        if are_quotes_of_metals(&parts) {
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
         self.listing = heading_within(&mut parts).or(goes_on);
         // `Schrott: leicht 14,50 / schwer 21,00` below “Elektronik (€/kg)”: what the sheet says of all holds again.
         if self.listing.as_ref().is_some_and(|listing| listing.goods.is_some())
@@ -378,50 +388,28 @@ impl LineReader {
             (heading.perhaps, heading.may_be_firm) = (true, false);
             draft.was_no_heading(&heading.source);
         }
-        // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
-        let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
-        let known = names_goods(heading_name(text));
         if self.side_by_side(scan, text) {
             return draft.leave_out(text, &line.place, Why::Heading);
         }
         let tier = of_heading(scan, draft.marks);
         let is_tier = tier.is_some_and(|(_, is_all)| is_all);
         if is_heading(text) || is_tier {
-            // At the head of a sheet, the yard's name has words of the trade, too.
-            let opens = draft.rows.is_empty() && self.heading.as_ref().is_none_or(|heading| heading.perhaps);
-            let firm = opens && !text.ends_with(':') && is_firm(text);
-            let perhaps = firm || !(known || marked || is_tier || !draft.rows.is_empty());
-            let name = heading_name(text);
-            let mut context = Context::of(text, false);
-            let mut charge = charge(text);
-            let before = self.heading.take();
-            // A tier alone stands below the heading before it.
-            if let Some(before) = before.as_ref().filter(|before| is_tier && !before.perhaps) {
-                context = context.within(&before.context);
-                charge = charge.or(before.charge);
-            }
-            let (above, context_above) = Heading::group_above(before);
-            let bare = tier.and_then(|(within, _)| within.cut_from(scan, name));
-            self.heading = Some(Heading {
-                group: if is_tier { above.clone() } else { Some(bare.unwrap_or_else(|| name.to_string())) },
-                name: name.to_string(),
-                source: text.to_string(),
-                context,
-                charge,
-                perhaps,
-                is_name: false,
-                above,
-                context_above,
-                tier: tier.map(|(within, _)| within.tier),
-                is_tier,
-                may_be_firm: opens && may_be_firm(text),
-                may_be_name: !marked && !VOCABULARY.has_within(name, Use::Group),
-            });
+            let heading = Heading::below(self.heading.take(), text, scan, tier, draft.rows.is_empty());
+            let perhaps = heading.perhaps;
+            self.heading = Some(heading);
             self.beside.clear();
             self.headed = !perhaps;
             return draft.leave_out(text, &line.place, if perhaps { Why::NoPrice } else { Why::Heading });
         }
-        draft.whole_sheet(&Context::of(text, false), text);
+        let said = Context::of(text, false);
+        // `In EUR/kg vergüten wir:`
+        if text.ends_with(':')
+            && said.unit.is_some()
+            && self.heading.as_ref().is_some_and(|heading| heading.context.unit.is_some())
+        {
+            self.heading = Some(Heading::of_prices(text, said.clone()));
+        }
+        draft.whole_sheet(&said, text);
         self.unread = Some(text.to_string()).filter(|text| !dated && may_be_a_name(text));
         draft.leave_out(text, &line.place, Why::NoPrice);
     }

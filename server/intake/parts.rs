@@ -4,7 +4,7 @@ mod name;
 
 use rust_decimal::dec;
 
-use crate::context::{Context, heading_name, is_heading, speaks_of_goods};
+use crate::context::{Context, heading_name, is_all_of_goods, is_heading, speaks_of_goods};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
 use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::{Kind, Scan};
@@ -59,9 +59,13 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                 let apart = last.first > 0
                     && (scan.kind(last.first - 1) == Some(Kind::Gap)
                         || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
-                let ends = !(last.last..scan.tokens.len()).any(|i| {
-                    matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
-                });
+                // `Ferraille légère : 140 (bouteilles refusées)`
+                let remarked = scan.kind(last.last) == Some(Kind::Open)
+                    && scan.kind(scan.tokens.len() - 1) == Some(Kind::Close);
+                let ends = remarked
+                    || !(last.last..scan.tokens.len()).any(|i| {
+                        matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
+                    });
                 let plain = scan.word(last.first).bytes().all(|byte| byte.is_ascii_digit());
                 let year = plain && last.low >= dec!(1990) && last.low < dec!(2100);
                 // `12 lb` is a mass, and `165 gross ton` a price: nobody weighs in so many tons.
@@ -483,8 +487,12 @@ pub(crate) fn starts_with(scan: &Scan<'_>, is: Use) -> bool {
     if scan.is(0, Use::Label) && scan.kind(number) == Some(Kind::Fact) {
         return false;
     }
+    let named = || {
+        let number = (0..scan.tokens.len()).find(|&at| scan.kind(at) == Some(Kind::Number));
+        is_all_of_goods(scan.between(0, number.unwrap_or(scan.tokens.len())))
+    };
     (1..=2).any(|length| {
         let words = scan.between(0, length);
-        scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(words, is)
+        scan.kind(0) == Some(Kind::Word) && VOCABULARY.has(words, is) && !(is == Use::Remark && named())
     })
 }

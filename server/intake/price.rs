@@ -10,7 +10,7 @@ use crate::number::{self, Marks};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use unit::apiece;
-pub(crate) use unit::unit_words;
+pub(crate) use unit::{is_pounds, is_sterling, unit_words};
 
 /// A high end more than this many times the low end is no range but another number.
 const WIDEST_RANGE: Decimal = dec!(5);
@@ -206,7 +206,10 @@ fn is_leader(gap: &str) -> bool {
 fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) && apiece(scan, price.last).is_none() {
         let word = scan.word(price.last);
-        if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price)) {
+        if is_sterling(scan, price.last) {
+            narrow(&mut price.currencies, &[Currency::GBP]);
+        } else if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price))
+        {
             // The sign of the next price: `20 lb $9.50`.
             if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
                 return;

@@ -28,6 +28,8 @@ use said::{row_context, tier};
 
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
+/// A cell of more words is no price.
+const MOST_PRICE_WORDS: usize = 5;
 /// Words of a heading that says who pays.
 const MOST_HEADING_WORDS: usize = 10;
 
@@ -131,6 +133,11 @@ fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
     price::prices(&Scan::of(text), marks)
         .iter()
         .any(|price| price.strength > Strength::Decimals && price.first > 0 && price.unit.is_some())
+}
+
+/// Whether a cell holds a sentence.
+fn speaks(cell: Option<&Cell>) -> bool {
+    matches!(cell, Some(Cell::Text(text)) if text.split_whitespace().count() > MOST_PRICE_WORDS)
 }
 
 struct Table {
@@ -305,6 +312,8 @@ impl Table {
             None if tier.is_some() && !above.wording.is_empty() => {
                 (above.wording.clone(), format!("{} | {source}", above.wording))
             }
+            // A footnote stands in the first column, where the prices are.
+            None if panel.prices.iter().any(|price| speaks(cell(Some(price.at)))) => return Ok(()),
             None => return Err(Why::NoName),
         };
         let Some(name) = wording(name.trim_matches(['|', ' '])) else { return Err(Why::TooLong) };
@@ -322,6 +331,7 @@ impl Table {
         if named.names_nothing {
             return Err(Why::NoPrice);
         }
+        let name = named.without_unit.clone().unwrap_or(name);
         // `Brass (100-500 lb)`, where no column says from which mass on.
         let by_column = tier.is_some() || panel.prices.iter().any(|price| price.tier.is_some());
         let (name, whole, tier, charge) = match named.without_tier.as_ref().filter(|_| !by_column) {

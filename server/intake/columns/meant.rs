@@ -1,7 +1,7 @@
 //! Which of the columns that look alike by their names are meant.
 
-use super::Named;
 use super::shown::{Below, Shown, is_unit};
+use super::{Named, names_group};
 use crate::context::Context;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
@@ -60,7 +60,15 @@ pub(super) fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Op
         VOCABULARY.has(word, Use::Week).then_some(number.parse().ok().filter(|week| (1..=53).contains(week))?)
     };
     let weeks: Vec<Option<u32>> = cells.iter().map(week).collect();
+    let priced = |name: &Option<Named>| {
+        name.as_ref().is_some_and(|name| matches!(name.column, Column::Price | Column::Low))
+    };
     if weeks.iter().flatten().count() < 2 {
+        // `Prix | Semaine 47`: beside a price, a week is one that is over.
+        let beside = (0..names.len()).any(|at| weeks[at].is_none() && priced(&names[at]));
+        for at in (0..names.len()).filter(|&at| beside && weeks[at].is_some()) {
+            names[at] = Some(Named { column: Column::Other, context: Context::default(), tier: None });
+        }
         return names;
     }
     // The first week of a year comes after the last one of the year before.
@@ -72,6 +80,27 @@ pub(super) fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Op
         if let Some(week) = week {
             let column = if Some(place(*week)) == last { Column::Price } else { Column::Other };
             *name = Some(Named { column, context: Context::of(&cell.shown(), true), tier: None });
+        }
+    }
+    names
+}
+
+/// `BOARDS & CHIPS | $/lb | WHOLE UNITS & METAL | $/lb`: each list is called by what it is of, though a word of the second
+/// name can be that of a column.
+pub(super) fn side_by_side(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let is = |names: &[Option<Named>], at: usize, column: Column| {
+        names[at].as_ref().is_some_and(|name| name.column == column)
+    };
+    let calls = |at: &usize| is(&names, at + 1, Column::Price) && !cells[*at].is_empty();
+    let called: Vec<usize> = (0..names.len().saturating_sub(1)).filter(calls).collect();
+    let [first, others @ ..] = called.as_slice() else { return names };
+    let exact = |cell: &Cell| matches!(cell, Cell::Text(text) if VOCABULARY.column(text).is_some());
+    if names[*first].is_none() && (names_group(&cells[*first]) || !others.iter().any(|&at| exact(&cells[at])))
+    {
+        for &at in others {
+            if is(&names, at, Column::Wording) {
+                names[at] = None;
+            }
         }
     }
     names

@@ -10,6 +10,7 @@ use crate::document::{Cell, GridRow};
 use crate::number::Marks;
 use crate::price::{Strength, unit_words};
 use crate::scan::{Kind, Scan};
+use crate::tier::tier_at;
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
 
@@ -24,6 +25,11 @@ pub(super) struct Below<'r> {
 impl<'r> Below<'r> {
     pub fn new(rows: &'r [GridRow], marks: Marks) -> Self {
         Below { rows, marks, columns: RefCell::default() }
+    }
+
+    /// Cells of the longest of the first rows.
+    pub fn width(&self) -> usize {
+        self.rows.iter().take(Shown::FIRST).map(|row| row.cells.len()).max().unwrap_or(0)
     }
 
     pub fn shown(&self, at: usize) -> Rc<Shown> {
@@ -43,6 +49,8 @@ pub(super) struct Shown {
     pub sure: usize,
     pub units: usize,
     pub currencies: usize,
+    /// Masses from which, or up to which, a price holds.
+    pub tiers: usize,
     /// Numbers and letters of an item's number: `101`, `C02`.
     pub codes: usize,
     /// Whole numbers, each one more than the one above.
@@ -90,7 +98,11 @@ impl Shown {
                 shown.units += 1;
                 continue;
             }
-            let strength = Cut::of(text).strength(marks);
+            let cut = Cut::of(text);
+            if is_tier(&cut.scan, marks) {
+                shown.tiers += 1;
+            }
+            let strength = cut.strength(marks);
             if strength.is_some() || VOCABULARY.has(text, Use::OnRequest) {
                 shown.priced += 1;
                 shown.sure += usize::from(strength > Some(Strength::Weak));
@@ -122,9 +134,19 @@ impl Shown {
         self.filled > 0 && self.codes * 10 >= self.filled * 7
     }
 
+    pub fn holds_tiers(&self) -> bool {
+        self.mostly(self.tiers)
+    }
+
     pub fn reads_as_names(&self) -> bool {
         self.filled > 0 && self.words * 2 > self.filled
     }
+}
+
+/// Whether a cell is nothing but a tier: `under 50 kg`.
+fn is_tier(scan: &Scan<'_>, marks: Marks) -> bool {
+    scan.numbers().next().is_some()
+        && tier_at(scan, marks, 0, false).is_some_and(|(_, next)| next == scan.tokens.len())
 }
 
 /// Whether a cell is an item's number rather than its name: at most three letters beside its digits.

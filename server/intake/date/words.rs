@@ -277,6 +277,10 @@ impl<'t> Parts<'t> {
             || behind.starts_with(" - ")
             || behind.strip_prefix(['.', '!']).is_some_and(|rest| rest.starts_with(' '));
         let end = if over && !self.may_be_fraction(day) { day + 2 } else { self.all.len() };
+        // `Hey its Dale at the yard. Prices for today 11/27`
+        let begin =
+            (0..day).rev().find(|&at| matches!(self.all[at].joint, '.' | '!') && self.digits(at) == 0);
+        let begin = begin.unwrap_or(0);
         let until = |at: usize| {
             let day_behind = self.all.get(day + 2).is_some_and(|part| matches!(part.joint, '-' | '–'))
                 && (day + 2..day + 4).contains(&at);
@@ -289,8 +293,8 @@ impl<'t> Parts<'t> {
             let word = self.word(at);
             VOCABULARY.currencies(word).is_some() || at > day + 1 && VOCABULARY.unit(word).is_some()
         };
-        end <= LONGEST_TITLE + 2
-            && !(0..end).any(|at| other_number(at) || measured(at))
+        end <= begin + LONGEST_TITLE + 2
+            && !(begin..end).any(|at| other_number(at) || measured(at))
             && !(self.may_be_fraction(day) && VOCABULARY.has_within(self.text, Use::Group))
     }
 }

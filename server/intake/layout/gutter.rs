@@ -106,6 +106,8 @@ pub(super) fn names_its_price(row: &Row, marks: Marks) -> bool {
         && row
             .pieces
             .first()
+            // `[Halvorsen 4.00]` is what somebody noted.
+            .filter(|first| !first.text.starts_with('['))
             .is_some_and(|first| first.text.chars().filter(|c| c.is_alphabetic()).count() >= 2)
 }
 

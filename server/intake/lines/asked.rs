@@ -9,6 +9,9 @@ use crate::price::{self, Strength};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// Tokens of words in the place of a price, as `P.O.A.` has them.
+const LONGEST_ASKING: usize = 6;
+
 /// A name with “call”, “POA” or “no charge” in the place of its price.
 pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     // `Rottami Canneto s.n.c.` is no scrap that is taken at no charge.
@@ -21,10 +24,13 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     if let Some(part) = on_request_first(scan, end) {
         return Some(part);
     }
+    if let Some(part) = left_blank(scan) {
+        return Some(part);
+    }
     let before = |end: usize| {
         // `Tantalums (loose)  POA`: the words begin behind the bracket.
         let opens = |length: &usize| scan.kind(end - length) == Some(Kind::Word);
-        (1..=4.min(end)).rev().filter(opens).find_map(|length| {
+        (1..=LONGEST_ASKING.min(end)).rev().filter(opens).find_map(|length| {
             let words = scan.between(end - length, end);
             if VOCABULARY.has(words, Use::OnRequest) {
                 Some((end - length, DraftPrice::OnRequest))
@@ -59,6 +65,16 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     if apart || short { Some(Part::asking(name, price)) } else { on_request_and_more(scan, end) }
 }
 
+/// `ALUM RADS         ---`: a dash in the place of the price.
+fn left_blank(scan: &Scan<'_>) -> Option<Part> {
+    let dashed = |at: &usize| matches!(scan.kind(*at), Some(Kind::Dash | Kind::Minus));
+    let dashes = (0..scan.tokens.len()).rev().take_while(dashed).count();
+    let gap = scan.tokens.len().checked_sub(dashes + 1).filter(|&at| scan.kind(at) == Some(Kind::Gap))?;
+    let name = trimmed(scan, 0, gap).filter(|name| speaks_of_goods(name))?;
+    let named = scan.kind(0).is_some_and(|kind| matches!(kind, Kind::Word | Kind::Fact | Kind::Hash));
+    (1..=3).contains(&dashes).then(|| Part::asking(name, DraftPrice::OnRequest)).filter(|_| named)
+}
+
 /// `Catalytic converters    market, bring them in`: the words in the place of the price go on.
 fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
     if let Some(part) = on_request_within(scan, end) {
@@ -67,7 +83,7 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
     let gap = (1..end).find(|&at| {
         scan.kind(at) == Some(Kind::Gap) || scan.kind(at) == Some(Kind::Dash) && scan.spaced(at)
     })?;
-    let asks = (1..=3).any(|length| {
+    let asks = (1..=LONGEST_ASKING).any(|length| {
         let behind = gap + 1 + length;
         // `call Wade at 555-0163`, `market, bring them in`.
         let over = behind < end
@@ -93,7 +109,7 @@ fn on_request_within(scan: &Scan<'_>, end: usize) -> Option<Part> {
 
 /// `POA  Silver contacts`, among lines that begin with their price.
 fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let (length, price) = (1..=4.min(end)).rev().find_map(|length| {
+    let (length, price) = (1..=LONGEST_ASKING.min(end)).rev().find_map(|length| {
         let words = scan.between(0, length);
         if VOCABULARY.has(words, Use::OnRequest) {
             Some((length, DraftPrice::OnRequest))

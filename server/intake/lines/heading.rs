@@ -1,7 +1,8 @@
 //! The heading that lines stand under.
 
-use crate::context::Context;
+use crate::context::{Context, heading_name, names_goods};
 use crate::draft::Charge;
+use crate::firm::{is_firm, may_be_firm};
 use crate::number::Marks;
 use crate::parts::charge;
 use crate::scan::Scan;
@@ -34,6 +35,60 @@ pub(super) struct Heading {
 }
 
 impl Heading {
+    /// The heading that a line is, below the one `before` it; `opens` where no price has been read yet.
+    pub fn below(
+        before: Option<Heading>,
+        text: &str,
+        scan: &Scan<'_>,
+        tier: Option<(Within, bool)>,
+        opens: bool,
+    ) -> Heading {
+        let name = heading_name(text);
+        let is_tier = tier.is_some_and(|(_, is_all)| is_all);
+        // Before the first price, a title looks like a heading; only the trade's words, or marks, make it one.
+        let marked = text.ends_with(':') || text.starts_with(['=', '*', '#', '-']);
+        let known = names_goods(name);
+        // At the head of a sheet, the yard's name has words of the trade, too.
+        let at_head = opens && before.as_ref().is_none_or(|heading| heading.perhaps);
+        let firm = at_head && !text.ends_with(':') && is_firm(text);
+        let mut context = Context::of(text, false);
+        // `but in pounds:` and `verstehen sich netto in EUR/t:` are the ends of sentences.
+        let of_prices = !context.is_empty() && !known && name.starts_with(char::is_lowercase);
+        let mut charge = charge(text);
+        // A tier alone stands below the heading before it.
+        if let Some(before) = before.as_ref().filter(|before| is_tier && !before.perhaps) {
+            context = context.within(&before.context);
+            charge = charge.or(before.charge);
+        }
+        let (above, context_above) = Heading::group_above(before);
+        let bare = tier.and_then(|(within, _)| within.cut_from(scan, name));
+        let single = VOCABULARY.has_within(name, Use::Group) && name.split_whitespace().count() == 1;
+        Heading {
+            group: match (is_tier, of_prices) {
+                (true, _) => above.clone(),
+                (_, true) => None,
+                _ => Some(bare.unwrap_or_else(|| name.to_string())),
+            },
+            name: name.to_string(),
+            source: text.to_string(),
+            context,
+            charge,
+            perhaps: firm || !(known || marked || is_tier || !opens),
+            is_name: false,
+            above,
+            context_above,
+            tier: tier.map(|(within, _)| within.tier),
+            is_tier,
+            may_be_firm: at_head && may_be_firm(text),
+            may_be_name: !marked && !single,
+        }
+    }
+
+    /// A line that names nothing, and says what the prices below it are in: `In EUR/kg vergüten wir:`.
+    pub fn of_prices(text: &str, context: Context) -> Heading {
+        Heading { source: text.to_string(), context, ..Heading::default() }
+    }
+
     /// The heading that a name right below this one stands under, and what it says of prices.
     pub fn group_above(before: Option<Heading>) -> (Option<String>, Context) {
         match before {

@@ -132,15 +132,73 @@ pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
     found
 }
 
+/// Without the prices that are only told of beside another one: `€ 7,55 (7,45)  koperdraad blank`, where the name stands
+/// behind both, and what somebody noted in brackets, `4.10  [Halvorsen 4.00]`.
+pub(super) fn without_asides(scan: &Scan<'_>, mut prices: Vec<PriceText>) -> Vec<PriceText> {
+    let opens = |at: usize| scan.kind(at) == Some(Kind::Open);
+    if let [first, second, ..] = prices.as_mut_slice()
+        && first.first == 0
+        && first.last == second.first
+        && opens(second.first)
+    {
+        first.last = second.last;
+        prices.remove(1);
+    }
+    let mut before: Option<usize> = None;
+    prices.retain(|price| {
+        let last = before.replace(price.last);
+        let noted = last.is_some_and(|last| {
+            let open = (last..price.first).rev().find(|&at| scan.word(at) == "[");
+            open.is_some_and(|open| (open..price.first).all(|at| scan.word(at) != "]"))
+        });
+        !noted
+    });
+    prices
+}
+
+/// Whether a line is a bare number in a column of its own and a name behind it: `4,150   Motherboards, mixed`.
+pub(super) fn opens_with_its_only_number(scan: &Scan<'_>) -> bool {
+    let sign = usize::from(matches!(scan.kind(0), Some(Kind::Dash | Kind::Minus)));
+    let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    scan.kind(sign) == Some(Kind::Number)
+        && scan.kind(sign + 1) == Some(Kind::Gap)
+        && scan.word(sign + 1).chars().all(char::is_whitespace)
+        && scan.numbers().count() == 1
+        && scan.word(sign).len() <= LONGEST_BARE
+        && (1..=MOST_NAME_WORDS).contains(&words)
+}
+
+/// Whether the lines that begin with a bare number are a list of prices: the sheet says what they are in, and they do not
+/// count the lines.
+pub(super) fn begin_with_prices(lines: &[Line]) -> bool {
+    let number = |line: &Line| -> Option<i64> {
+        let scan = Scan::of(line.text.trim());
+        let number = scan.numbers().next().filter(|_| opens_with_its_only_number(&scan))?;
+        number.chars().filter(char::is_ascii_digit).collect::<String>().parse().ok()
+    };
+    let numbers: Vec<i64> = lines.iter().filter_map(number).collect();
+    let counted = numbers.windows(2).filter(|pair| pair[1] == pair[0] + 1).count();
+    let in_money = |line: &Line| {
+        let said = Context::of(&line.text, false);
+        said.unit.is_some() && (!said.currencies.is_empty() || said.cents)
+    };
+    numbers.len() >= FEWEST_GOODS && counted * 2 < numbers.len() && lines.iter().any(in_money)
+}
+
 /// Whether a line is a few words and a number behind them, as a price is that nothing marks.
 pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
     let last = scan.tokens.len().saturating_sub(1);
+    // `Stainless 316 135`: the alloy belongs to the name.
+    let alloy = last > 1
+        && scan.kind(last - 1) == Some(Kind::Number)
+        && scan.word(last - 1).len() == 3
+        && speaks_of_goods(scan.word(last - 1));
     // `#2 381`
     let words = scan.tokens.iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
     let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours))
         || last.checked_sub(1).is_some_and(|before| scan.is(before, Use::PhoneLabel));
     scan.kind(last) == Some(Kind::Number)
-        && scan.numbers().count() == 1
+        && scan.numbers().count() == 1 + usize::from(alloy)
         && scan.word(last).len() <= LONGEST_BARE
         && (1..=MOST_NAME_WORDS).contains(&words)
         && !hours

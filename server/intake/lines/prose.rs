@@ -41,7 +41,10 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<Vec<&'t s
         let mut items = Vec::new();
         let prices = &prices[within(sentence)];
         let whole = scan.between(sentence.start, sentence.end);
-        if prices.is_empty() || tells_of_the_past(whole, &Scan::of(whole)) || has_a_heading(whole) {
+        if prices.is_empty()
+            || tells_of_the_past(whole, &Scan::of(whole), draft.marks)
+            || has_a_heading(whole)
+        {
             items.push(whole);
         } else {
             cut(&scan, sentence, prices, draft, &mut items);

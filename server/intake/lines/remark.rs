@@ -1,14 +1,18 @@
 //! Lines and names that speak to the reader, and name nothing that is sold.
 
+use trade::mass::MassUnit;
+use trade::money::PriceUnit;
+
 use super::MOST_NAME_WORDS;
 use crate::context::Context;
+use crate::draft::DraftPrice;
 use crate::firm::is_contact;
-use crate::number::looks_like_price;
-use crate::parts::starts_with;
+use crate::number::{Marks, looks_like_price};
+use crate::parts::{Part, starts_with};
+use crate::price::{self, UnitText};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
-use crate::words::stem;
 
 /// Digits of a page's number.
 const LONGEST_PAGE: usize = 3;
@@ -27,15 +31,6 @@ pub(crate) fn is_only_a_date(scan: &Scan<'_>) -> bool {
     let month = |at: usize| scan.is(at, Use::Month);
     (0..scan.tokens.len()).any(month)
         && (0..scan.tokens.len()).all(|at| scan.kind(at) != Some(Kind::Word) || month(at))
-}
-
-/// `Phone charger & USB leads`: each word is one that grades are called by.
-fn is_all_of_the_trade(name: &str) -> bool {
-    let normal = normal(name);
-    let own = |word: &str| VOCABULARY.is_own(&stem(word)) && !VOCABULARY.is_idle(&stem(word));
-    let idle = |word: &str| VOCABULARY.is_idle(word) || word.len() == 1;
-    normal.split(' ').all(|word| own(word) || idle(word))
-        && normal.split(' ').filter(|word| own(word)).count() > 1
 }
 
 /// Whether what stands before a price is a sentence to the reader, and no name: `Terms: cash up to`, `We pay by bank
@@ -58,8 +53,7 @@ pub(crate) fn is_remark(name: &str) -> bool {
     let remark = words >= 2
         && scan.kind(0) == Some(Kind::Word)
         && starts_with(&scan, Use::Remark)
-        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group))
-        && !is_all_of_the_trade(name);
+        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
     let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     let service = VOCABULARY.has_within(name, Use::Service);
@@ -84,14 +78,34 @@ pub(crate) fn is_remark(name: &str) -> bool {
         || words > 14
 }
 
-/// Whether a line only tells what was paid before: `Last week: server 4.20`, `Prices were 4.08 for bright last week.`
-pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>) -> bool {
+/// `Gold $4,011.20/oz   Silver $49.80/oz`: what the metals cost on an exchange.
+pub(super) fn are_quotes_of_metals(parts: &[Part]) -> bool {
+    let ounces =
+        [MassUnit::Ounce, MassUnit::TroyOunce].map(|unit| Some(UnitText::Unit(PriceUnit::Mass(unit))));
+    let by_the_ounce = |(price, _): &(DraftPrice, _)| matches!(price, DraftPrice::Text(price) if ounces.contains(&price.unit));
+    let quote = |part: &Part| {
+        part.prices.iter().all(by_the_ounce)
+            && part.name.as_ref().is_some_and(|name| VOCABULARY.has(name, Use::Precious))
+    };
+    parts.len() > 1 && parts.iter().all(quote)
+}
+
+/// Whether a line only tells what was paid before, or is elsewhere: `Last week: server 4.20`, `Prices were 4.08 for bright
+/// last week.`, `I was getting 62p at the other place`.
+pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>, marks: Marks) -> bool {
     let begins = (1..=3).any(|length| VOCABULARY.has(scan.between(0, length), Use::Past));
     // `was 7.20 last week`
     let speaks = VOCABULARY.has(scan.word(0), Use::WholeSheet) || VOCABULARY.has(scan.word(0), Use::Was);
     let whole = speaks && VOCABULARY.has_within(text, Use::Past);
+    // `the other one gave 7.60 for bright last week`
+    let is_only = |gave: bool| {
+        let prices = price::prices(scan, marks);
+        prices.len() == 1 && (!gave || (0..prices[0].first).any(|at| scan.is(at, Use::Was)))
+    };
+    let only = VOCABULARY.has_within(text, Use::Past) && is_only(true);
+    let elsewhere = VOCABULARY.has_within(text, Use::Elsewhere) && is_only(false);
     // `Last week 4.10, this week 4.20` has a price of today.
-    (begins || whole) && !VOCABULARY.has_within(text, Use::Present)
+    (begins || whole || only || elsewhere) && !VOCABULARY.has_within(text, Use::Present)
 }
 
 /// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.

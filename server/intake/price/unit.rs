@@ -50,6 +50,16 @@ pub(super) fn apiece(scan: &Scan<'_>, at: usize) -> Option<usize> {
     if short { Some(at + 2) } else { per_piece.then_some(at + 3) }
 }
 
+pub(crate) fn is_pounds(word: &str) -> bool {
+    word.eq_ignore_ascii_case("pounds") || word.eq_ignore_ascii_case("pound")
+}
+
+/// Whether the pounds at this token are money: `pounds per tonne`, `pounds a tonne`.
+pub(crate) fn is_sterling(scan: &Scan<'_>, at: usize) -> bool {
+    let joined = scan.kind(at + 1) == Some(Kind::Slash) || scan.is(at + 1, Use::Per);
+    is_pounds(scan.word(at)) && joined && unit_words(scan, at + 2).is_some()
+}
+
 /// The unit that so many of another are: `100 kg`, `2000 lb`.
 fn multiple(times: &str, unit: PriceUnit) -> Option<PriceUnit> {
     let PriceUnit::Mass(mass) = unit else { return (times == "1").then_some(unit) };

@@ -137,6 +137,9 @@ impl<'t> Lexer<'t> {
             fact(tail.find('%').unwrap_or(0) + 1)
         } else if tail.starts_with(['"', '”', '″', '°']) {
             fact(tail.chars().next().map_or(0, char::len_utf8))
+        } else if tail.starts_with(".ª") || tail.starts_with(".º") {
+            // `cobre de 1.ª`
+            fact(1 + 'ª'.len_utf8())
         } else if let Some(extra) = fraction(number, tail) {
             fact(extra)
         } else if letters > 0 && !belongs_to_price(&tail[..letters]) {

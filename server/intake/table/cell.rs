@@ -9,7 +9,7 @@ use crate::draft::{Charge, DraftPrice, same_currency, second_price};
 use crate::lines::{is_only_a_date, is_only_of_days};
 use crate::number::Marks;
 use crate::parts::{charge, charge_within};
-use crate::price::{PriceText, Sign, Strength, UnitText};
+use crate::price::{PriceText, Sign, Strength, UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::sheet::Doubt;
 use crate::tier::{TierText, Within};
@@ -27,6 +27,8 @@ pub(crate) struct CellName {
     /// The name without the tier that stands in it, and that tier.
     pub without_tier: Option<(String, TierText)>,
     pub unit: Option<UnitText>,
+    /// The name without the unit in brackets behind it: `Wheels (ea)`.
+    pub without_unit: Option<String>,
     /// Whether the whole name says that the outlet charges.
     pub charge: Charge,
 }
@@ -41,9 +43,20 @@ impl CellName {
                 || VOCABULARY.is_within(&normal, Use::Service),
             without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
             unit: Context::within_scan(scan, false).unit,
+            without_unit: without_unit(scan),
             charge: charge_within(&normal),
         }
     }
+}
+
+/// What stands before a unit in brackets at the end of a name.
+fn without_unit(scan: &Scan<'_>) -> Option<String> {
+    let close = scan.tokens.len().checked_sub(1).filter(|&at| scan.kind(at) == Some(Kind::Close))?;
+    let open = (1..close).rev().find(|&at| scan.kind(at) == Some(Kind::Open))?;
+    let begin =
+        open + 1 + usize::from(scan.is(open + 1, Use::Per) || scan.kind(open + 1) == Some(Kind::Slash));
+    let (_, next) = unit_words(scan, begin)?;
+    (next == close).then(|| scan.between(0, open).to_string())
 }
 
 /// What one price cell says.

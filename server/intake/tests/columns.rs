@@ -180,3 +180,83 @@ fn a_sheet_of_metal_is_no_page() {
     let sheet = sheet("Soort;Prijs €/kg\nBlanke draad;8,30\nKoper blad;8\nBlad 2;\nZink blad;2\n");
     assert_eq!(rows(&sheet), "Blanke draad | 8.30 EUR/kg\nKoper blad | 8 EUR/kg\nZink blad | 2 EUR/kg\n");
 }
+
+#[test]
+fn names_stand_behind_their_prices_in_columns_too() {
+    let list = sheet(
+        "We pay,For,Grade notes\n$2.40,\"Motherboards, green\",Coolers off.\n$3.30,Laptop boards,Coin cell removed\n\
+         Call,Ceramic CPUs,By sample only\n$0.85 each,Toner cartridges,\n\"Unless stated, all prices are dollars per pound.\",,\n",
+    );
+    assert_eq!(
+        rows(&list),
+        "Motherboards, green | 2.40 USD/lb\nLaptop boards | 3.30 USD/lb\nCeramic CPUs | on request USD/lb\n\
+         Toner cartridges | 0.85 USD/each\n"
+    );
+    assert_eq!(list.rows[1].note.as_deref(), Some("Coin cell removed"));
+}
+
+#[test]
+fn lists_side_by_side_are_called_by_what_they_are_of() {
+    for (left, right) in
+        [("BOARDS & CHIPS", "WHOLE UNITS & METAL"), ("BOARDS", "METAL"), ("Wire", "Whole units")]
+    {
+        let list = sheet(&format!(
+            "{left},$/lb,,{right},$/lb\nServer boards,3.35,,Rack servers,0.62\nLaptop boards,2.85,,Towers,0.24\n\
+             Router boards,2.60,,Cable boxes,0.36\nGold RAM,19.25,,,\n"
+        ));
+        assert_eq!(
+            rows(&list),
+            format!(
+                "Server boards < {left} | 3.35 USD/lb\nRack servers < {right} | 0.62 USD/lb\n\
+                 Laptop boards < {left} | 2.85 USD/lb\nTowers < {right} | 0.24 USD/lb\n\
+                 Router boards < {left} | 2.60 USD/lb\nCable boxes < {right} | 0.36 USD/lb\n\
+                 Gold RAM < {left} | 19.25 USD/lb\n"
+            )
+        );
+    }
+}
+
+#[test]
+fn masses_show_themselves_whatever_their_column_is_called() {
+    let list = sheet(
+        "Material,Weight delivered,Rate $/kg\nServer boards,under 50 kg,4.60\nServer boards,50 - 250 kg,4.95\n\
+         Server boards,over 250 kg,5.25\nLaptop boards,any,4.30\nWheels (ea),any,13.00\n",
+    );
+    let from: Vec<_> =
+        list.rows.iter().map(|row| row.tier_from.map_or(Decimal::ZERO, |mass| mass.grams())).collect();
+    assert_eq!(from, [0, 50_000, 250_000, 0, 0].map(Decimal::from));
+    assert_eq!(list.rows[4].wording, "Wheels");
+    assert_eq!(list.rows[4].unit, Some(PriceUnit::Each));
+}
+
+#[test]
+fn the_least_and_the_most_beside_a_week_that_is_over() {
+    let list = sheet(
+        "Désignation;Prix mini;Prix maxi;Semaine 47 (mini)\nCuivre brillant;8150;8350;8100\nInox 304;980;1040;970\n\
+         Prix en € HT à la tonne;;;\n",
+    );
+    let ends: Vec<_> = list.rows.iter().map(|row| row.price).collect();
+    let range = |low: i64, high: i64| RowPrice::Priced { low: low.into(), high: Some(high.into()) };
+    assert_eq!(ends, [range(8150, 8350), range(980, 1040)]);
+    // Typed with blanks, two of the names run together.
+    let typed = "Désignation          Prix mini   Prix maxi Semaine 47 (mini)\nCuivre brillant         8 150       8 350             \
+                 8 100\nCuivre étamé            7 200       7 450             7 150\nInox 304                  980       1 \
+                 040               970\nPlomb doux              1 350       1 420             1 380\n\nPrix en € à la tonne\n";
+    let hints = Hints { currency: Currency::EUR, unit: None, today: date(2026, 11, 26) };
+    let typed = read(detect("list.txt", typed.as_bytes()).unwrap(), typed.as_bytes(), &hints).unwrap();
+    assert_eq!(typed.rows[0].price, range(8150, 8350), "{:?}", typed.rows);
+}
+
+#[test]
+fn all_tabs_of_a_page_are_read() {
+    let page = "<ul role=tablist><li role=tab>Boards</li><li role=tab>Wire</li></ul><section role=tabpanel><table>\
+                <tr><td>Server boards</td><td>$3.10 / lb</td></tr><tr><td>Laptop boards</td><td>$2.90 / lb</td></tr></table>\
+                </section><section role=tabpanel hidden><table><tr><td>Ribbon cable</td><td>$0.90 / lb</td></tr>\
+                <tr><td>Power cords</td><td>$1.40 / lb</td></tr></table></section><p hidden>Old brass $2.00 / lb</p>";
+    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
+    let page = read(detect("list.html", page.as_bytes()).unwrap(), page.as_bytes(), &hints).unwrap();
+    assert_eq!(
+        rows(&page),
+        "Server boards | 3.10 USD/lb\nLaptop boards | 2.90 USD/lb\nRibbon cable | 0.90 USD/lb\nPower cords | 1.40 USD/lb\n"
+    );
+}

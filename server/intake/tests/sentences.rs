@@ -220,3 +220,99 @@ fn the_second_number_is_told_to_be_for_more() {
         &["Cartes mères 3.2 kg", "Cartes mères 3.45 kg from 200 kg", "Cartes TV 0.7 kg"],
     );
 }
+
+#[test]
+fn prices_stand_in_front_of_their_names() {
+    check(
+        "Prices in € per tonne\n\n4,150   Motherboards, mixed\n5,900   Network boards\n  780   Power supply boards\n\
+         1,250   Aluminium heat sinks\n  -90   CRT monitors (charge)\n  P.O.A.   Laptop boards\n",
+        &[
+            "Motherboards, mixed 4150 tonne",
+            "Network boards 5900 tonne",
+            "Power supply boards 780 tonne",
+            "Aluminium heat sinks 1250 tonne",
+            "CRT monitors -90 tonne",
+            "Laptop boards ? tonne",
+        ],
+    );
+    // Of two in front of one name, the one in brackets is last week's.
+    check(
+        "Dagprijzen per kilo, vorige week tussen haakjes\n\n€ 7,55 (7,45)  koperdraad blank\n€ 6,60 (6,60)  gemengd koper\n\
+         € 0,62 (0,60)  accu's (auto)\n",
+        &["koperdraad blank 7.55 kg", "gemengd koper 6.6 kg", "accu's (auto) 0.62 kg"],
+    );
+    // Lines that are counted have no prices.
+    check("All prices in € per kilo\n1   Copper\n2   Brass\n3   Lead\n4   Zinc\n5   Steel\n", &[]);
+}
+
+#[test]
+fn pounds_are_money_where_they_are_per_something_else() {
+    let text = "We pay, in pence per kilo:\n\nCopper wire, bright .... 640p\nLead .... 130p\n\nFor electronics, per kilo as \
+                well, but in pounds:\n\nPC boards .... £2.95\nSet-top boxes .... £0.40\n\nLoads are in pounds per tonne.\n";
+    check(text, &["Copper wire, bright 6.4 kg", "Lead 1.3 kg", "PC boards 2.95 kg", "Set-top boxes 0.4 kg"]);
+    let steel = rows("Ferrous in pounds per tonne: heavy steel 165, light iron 120, shred 130\n");
+    assert_eq!(
+        steel.iter().map(|row| (told(row), row.currency)).collect::<Vec<_>>(),
+        [
+            ("heavy steel 165 tonne".to_string(), Some(Currency::GBP)),
+            ("light iron 120 tonne".to_string(), Some(Currency::GBP)),
+            ("shred 130 tonne".to_string(), Some(Currency::GBP)),
+        ]
+    );
+}
+
+#[test]
+fn what_others_pay_and_what_the_market_quotes_is_no_price() {
+    check(
+        "Dollars a pound\nbright & shiny          $4.10     [Halvorsen 4.00]\nno. 1                   $3.95     [Halvorsen 3.92]\n\
+         clean sheet             $.58     [Halvorsen .60]\n",
+        &["bright & shiny 4.1 lb", "no. 1 3.95 lb", "clean sheet 0.58 lb"],
+    );
+    check("Gold $4,011.20/oz   Silver $49.80/oz\nServer boards $4.10/lb\n", &["Server boards 4.1 lb"]);
+    check(
+        "Brass €4.30/kg\nI was getting €4.40 at the other place\nO outro dava 7,60 no brilhante na semana passada\n",
+        &["Brass 4.3 kg"],
+    );
+}
+
+#[test]
+fn a_line_that_says_what_prices_are_in_holds_for_those_below() {
+    check(
+        "Die Preise\nverstehen sich netto in EUR/t frei Lager:\n\nNetzteilplatinen    320,-\nFestplatten komplett    980,-\n\n\
+         In EUR/kg vergüten wir:\n\nRAM vergoldet    18,20\nHandyplatinen    12,40\n",
+        &[
+            "Netzteilplatinen 320 tonne",
+            "Festplatten komplett 980 tonne",
+            "RAM vergoldet 18.2 kg",
+            "Handyplatinen 12.4 kg",
+        ],
+    );
+}
+
+#[test]
+fn names_with_numbers_and_names_without_prices() {
+    // A list in bare pence, one with its alloy.
+    check(
+        "Prices pence per kilo\n\nDry bright 740\nBrass mixed 440\nGunmetal 520\nLead 148\nStainless 316 135\nStainless 304 90\n\
+         Cable flex 150\nBatteries 62\nCatalysts ring first\n",
+        &[
+            "Dry bright 7.4 kg",
+            "Brass mixed 4.4 kg",
+            "Gunmetal 5.2 kg",
+            "Lead 1.48 kg",
+            "Stainless 316 1.35 kg",
+            "Stainless 304 0.9 kg",
+            "Cable flex 1.5 kg",
+            "Batteries 0.62 kg",
+            "Catalysts ? kg",
+        ],
+    );
+    check(
+        "€/lb\nCLEAN BRASS       3.25\nALUM RADS         ---\nLEAD               .85\n",
+        &["CLEAN BRASS 3.25 lb", "ALUM RADS ? lb", "LEAD 0.85 lb"],
+    );
+    check(
+        "- cobre de 1.ª: 7,45 €/kg\n- placas-mãe: 2,50 €/kg; acima de 200 kg paga 2,75 €/kg\n",
+        &["cobre de 1.ª 7.45 kg", "placas-mãe 2.5 kg", "placas-mãe 2.75 kg from 200 kg"],
+    );
+}

@@ -74,6 +74,10 @@ pub(crate) enum Use {
     Bulk,
     NoPriceBehind,
     Market,
+    /// Beside what another outlet pays.
+    Elsewhere,
+    /// A metal that is quoted by the ounce on exchanges.
+    Precious,
     Pence,
     PhoneLabel,
     /// It tells of a price paid before.

@@ -73,8 +73,17 @@ pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
             | "s"
             | "strike"
             | "object"
-    ) || element.attr("hidden").is_some()
-        || style.contains("display:none")
-        || style.contains("display: none")
+    ) || matches!(element.attr("role"), Some("tab" | "tablist"))
+        || is_hidden(element, style) && !is_tab(element)
         || style.contains("line-through")
+}
+
+fn is_hidden(element: &scraper::node::Element, style: &str) -> bool {
+    element.attr("hidden").is_some() || style.contains("display:none") || style.contains("display: none")
+}
+
+/// Whether it is what stands behind a tab, of which only one is seen at a time.
+fn is_tab(element: &scraper::node::Element) -> bool {
+    element.attr("role") == Some("tabpanel")
+        || element.classes().any(|class| class.starts_with("tab-") || class.starts_with("tabpanel"))
 }
