@@ -2,9 +2,9 @@
 
 mod meant;
 mod shown;
+mod unnamed;
 
 use std::cell::Cell as Count;
-use std::ops::Range;
 use std::rc::Rc;
 
 use trade::money::PriceUnit;
@@ -21,6 +21,7 @@ use crate::wording::normal_wording;
 use meant::{filled, least_and_most, money_first, named_by_its_cells, newest, side_by_side, this_week};
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
+pub(crate) use unnamed::shown;
 
 /// Most price columns that one name can have; more are no tiers.
 const MOST_PRICES: usize = 12;
@@ -132,7 +133,16 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     // `Category` alone is what the rows are called.
     let grouped = names.iter().flatten().filter(|n| n.column == Column::Group).count() == 1;
-    let only_group = grouped && !names.iter().any(is_wording) && names.iter().any(of_price);
+    // `Familia | Clase | Cantidad | Precio`: another column holds the names.
+    let group = names.iter().position(|n| n.as_ref().is_some_and(|n| n.column == Column::Group));
+    let holds_names = |at: usize| {
+        let shown = Shown::at_first(below, at, marks);
+        names[at].is_none() && shown.reads_as_names() && !shown.holds_tiers()
+    };
+    let beside = group
+        .zip(names.iter().position(of_price))
+        .is_some_and(|(group, price)| (group + 1..price).any(holds_names));
+    let only_group = grouped && !beside && !names.iter().any(is_wording) && names.iter().any(of_price);
     let names: Vec<Option<Named>> = names
         .into_iter()
         .map(|name| {
@@ -199,58 +209,6 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
     let cells =
         (0..width).map(|at| cell(below, at).or_else(|| cell(above, at)).unwrap_or(Cell::Empty)).collect();
     Some(GridRow { place: above.place.clone(), cells })
-}
-
-/// The panels that the cells themselves show, where no row names the columns.
-pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Vec<Panel> {
-    let width = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
-    let columns: Vec<Shown> = (0..width).map(|at| Shown::of(rows, at, marks)).collect();
-    let Some(first) = shown_within(&columns, 0..width) else { return Vec::new() };
-    let price = first.prices[0].at;
-    // `No. 1 copper | 3.60 | | Cast | 0.61`: a second list beside the first, with rows of its own.
-    let filled = |row: &GridRow, at: usize| row.cells.get(at).is_some_and(|cell| !cell.is_empty());
-    let beside = shown_within(&columns, price + 1..width).filter(|panel| {
-        let (name, other) = (panel.wording, panel.prices[0].at);
-        // A row that only the second list has, or a heading in it.
-        let own = |row: &GridRow| match filled(row, other) {
-            true => !filled(row, first.wording),
-            false => VOCABULARY.has_within(&row.cells[name].shown(), Use::Group),
-        };
-        name < other && first.wording < price && rows.iter().any(|row| filled(row, name) && own(row))
-    });
-    let Some(beside) = beside else { return vec![first] };
-    let own = shown_within(&columns, 0..beside.wording).unwrap_or(first);
-    vec![own, beside]
-}
-
-/// The panel that these columns show.
-fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
-    let price = within.clone().filter(|&at| columns[at].mostly(columns[at].priced)).max_by_key(|&at| {
-        // Of several, the surest, and of these the first.
-        (columns[at].sure * 2 > columns[at].filled, std::cmp::Reverse(at))
-    })?;
-    let wording = within
-        .clone()
-        .filter(|&at| at != price && columns[at].mostly(columns[at].words) && !columns[at].holds_codes())
-        .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
-    let mut panel = Panel {
-        wording,
-        prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],
-        ..Panel::default()
-    };
-    for at in within.filter(|at| *at != price && *at != wording) {
-        let column = &columns[at];
-        if column.mostly(column.units) {
-            panel.unit.get_or_insert(at);
-        } else if column.mostly(column.currencies) {
-            panel.currency.get_or_insert(at);
-        } else if at < wording && column.mostly(column.words) {
-            panel.group.get_or_insert(at);
-        } else if column.mostly(column.words) {
-            panel.notes.push(at);
-        }
-    }
-    Some(panel)
 }
 
 fn name(cell: &Cell, marks: Marks) -> Option<Named> {
@@ -381,7 +339,10 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<P
         // `Metals | £/tonne | WEEE | £/kg`: the second list is called by what it is of.
         let next_is_price = prices.get(at + 1).copied().unwrap_or(false);
         let second_list = || next_is_price && names_group(&row.cells[at]) && prices[..at].contains(&true);
-        let stranger_names = strange && (!has_wording || second_list()) && below.shown(at).reads_as_names();
+        let stranger_names = strange && (!has_wording || second_list()) && {
+            let shown = below.shown(at);
+            shown.reads_as_names() && !shown.holds_tiers()
+        };
         // `Walk-in | From 500 kg`: what the first column is called says for whom its prices are.
         let before_tiers = tiered.is_some_and(|tiered| at + 1 == tiered);
         let stranger_prices = name.is_none() && has_wording && (!has_price || before_tiers) && {

@@ -151,6 +151,12 @@ struct Phrase {
 /// Weight of a word that no grade's phrases hold: it may be idle talk, or it may say that this is another grade.
 const STRANGE: u32 = 140;
 
+/// Whether a wording goes on from what its heading names: `De red UTP`, `d'antenne`.
+fn begins_with_of(wording: &str) -> bool {
+    let begins = |of: &&str| wording.get(..of.len()).is_some_and(|begin| begin.eq_ignore_ascii_case(of));
+    ["d'", "d’", "de ", "di ", "del ", "della ", "van "].iter().any(|of| begins(of))
+}
+
 impl Catalogue {
     /// Compares wordings with these grades; phrases of grades that are not among them are left aside.
     pub fn new(grades: impl IntoIterator<Item = Grade>) -> Self {
@@ -252,10 +258,18 @@ impl Catalogue {
         // Each entry of what it holds is made at once.
         let mut book = self.book.lock().unwrap_or_else(PoisonError::into_inner);
         let group = book.heading(group);
-        let words = book.words.words(wording);
+        let mut words = book.words.words(wording);
+        // `D'ordinateur` below “Fils” is wire: what the heading names is not said again.
+        let goes_on = begins_with_of(wording) && !group.words.is_empty();
+        if goes_on {
+            words.extend(&group.words);
+            words.sort_unstable();
+            words.dedup();
+        }
         let met = self.met(&mut book, &words, &group);
         // `Cords, ends cut off` are cords and no ends.
-        let present = if book.words.has_aside(wording) { absent::present(wording) } else { None };
+        let aside = !goes_on && book.words.has_aside(wording);
+        let present = if aside { absent::present(wording) } else { None };
         let by_what_is_there = |book: &mut Book| self.by_what_is_there(book, present.as_ref()?, &group);
         let hides = present
             .as_ref()
@@ -271,7 +285,10 @@ impl Catalogue {
         }
         if let Some(found) = self
             .by_alternatives(&mut book, wording, &group, &met.said)
-            .or_else(|| self.by_head(&mut book, wording, &group, &words, &met.said))
+            .or_else(|| {
+                let head = || self.by_head(&mut book, wording, &group, &words, &met.said);
+                (!goes_on).then(head).flatten()
+            })
             .or_else(|| by_what_is_there(&mut book))
         {
             return found;

@@ -216,6 +216,15 @@ impl LineReader {
         {
             self.heading = None;
         }
+        // `$10.10 for pipe with a bit of solder`, where other prices stand below their names: the rest is a remark.
+        if (headed || unread.is_some())
+            && self.below_names
+            && prices.first().is_some_and(|price| price.first == 0)
+            && let [part] = parts.as_mut_slice()
+            && let Some(remark) = part.name.take()
+        {
+            part.note = Some(remark);
+        }
         let charges = charges(text, &scan, &prices, &parts);
         if let [part] = parts.as_slice()
             && part.name.is_none()

@@ -1,8 +1,7 @@
 //! One line cut at its prices: which numbers are prices, and what is a name, a tier or a note between them.
 
+mod chosen;
 mod name;
-
-use rust_decimal::dec;
 
 use crate::context::{Context, heading_name, is_all_of_goods, is_heading, speaks_of_goods};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
@@ -12,6 +11,7 @@ use crate::sheet::Doubt;
 use crate::tier::{TierText, Within, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
+pub(crate) use chosen::chosen;
 pub(crate) use name::trimmed;
 use name::{names, without_columns};
 
@@ -22,14 +22,17 @@ const ABBREVIATED: [&str; 33] = [
     "alum", "elec", "mat", "qual",
 ];
 
+/// Whether a dot behind the word ends no sentence.
+pub(crate) fn is_cut_short(word: &str) -> bool {
+    ABBREVIATED.contains(&word.to_ascii_lowercase().as_str())
+}
+
 /// Letters of a word that may be cut short.
 const LONGEST_SHORT: usize = 4;
 
 /// What stands behind the last price is a tier if it has so few words; else it is a remark.
 const MOST_TIER_WORDS: usize = 4;
 
-/// So many items between commas, each with its number at the end, are a list of prices.
-const FEWEST_ITEMS: usize = 4;
 /// Words before a colon that are a sentence, and no heading of what is behind it.
 const FEWEST_SAID: usize = 5;
 
@@ -43,83 +46,6 @@ pub(crate) struct Part {
     pub prices: Vec<(DraftPrice, Option<TierText>)>,
     pub note: Option<String>,
     pub doubts: Vec<Doubt>,
-}
-
-/// Of the numbers that could be prices, those that are: the surest kind that occurs.
-///
-/// Decimals right beside a marked price count with it (`3.80 3.95/lb`); elsewhere they are part of the name. A bare
-/// number counts only as the last of the line, set apart from the name or under a heading that says what numbers are.
-pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool) -> Vec<PriceText> {
-    let strongest = all.iter().map(|p| p.strength).max();
-    match strongest {
-        None => all,
-        Some(Strength::Weak) => {
-            let remark = starts_with(scan, Use::Remark);
-            let last = all.into_iter().next_back().filter(|last| {
-                let apart = last.first > 0
-                    && (scan.kind(last.first - 1) == Some(Kind::Gap)
-                        || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
-                // `Ferraille légère : 140 (bouteilles refusées)`
-                let remarked = scan.kind(last.last) == Some(Kind::Open)
-                    && scan.kind(scan.tokens.len() - 1) == Some(Kind::Close);
-                let ends = remarked
-                    || !(last.last..scan.tokens.len()).any(|i| {
-                        matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))
-                    });
-                let plain = scan.word(last.first).bytes().all(|byte| byte.is_ascii_digit());
-                let year = plain && last.low >= dec!(1990) && last.low < dec!(2100);
-                // `12 lb` is a mass, and `165 gross ton` a price: nobody weighs in so many tons.
-                let per_ton = last.per_ton() && last.low >= dec!(20);
-                let unit_only = last.unit.is_some() && !per_ton;
-                !remark
-                    && ends
-                    && last.first > 0
-                    && (apart || expects_numbers || per_ton)
-                    && (!year || expects_numbers)
-                    && (!unit_only || apart)
-            });
-            last.into_iter().collect()
-        }
-        Some(strongest) => {
-            let sure = |i: usize| all[i].strength == strongest;
-            let touch = |i: usize, j: usize| all[i].last == all[j].first;
-            let beside = |i: usize| {
-                all[i].strength == Strength::Decimals
-                    && (i > 0 && sure(i - 1) && touch(i - 1, i)
-                        || i + 1 < all.len() && sure(i + 1) && touch(i, i + 1))
-            };
-            // In a line of several names, decimals with a name of their own are prices like the marked ones.
-            let named = |i: usize| {
-                let from = if i == 0 { 0 } else { all[i - 1].last };
-                all[i].strength == Strength::Decimals
-                    && (from..all[i].first).any(|at| matches!(scan.kind(at), Some(Kind::Word | Kind::Fact)))
-            };
-            let several = all.len() >= 4 && (0..all.len()).filter(|&i| named(i)).count() >= 2;
-            // `Schrott 165 €/t, Batterien 0,62`: set apart from each other, each is an item of its own.
-            let apart = |i: usize| {
-                let ends = |i: usize| {
-                    let mark = scan.word(all[i].last);
-                    all[i].last == scan.tokens.len()
-                        || matches!(mark, "," | ";")
-                        || mark == "." && scan.spaced(all[i].last + 1)
-                };
-                ends(i) && (i == 0 || ends(i - 1))
-            };
-            // `płyty główne 17, ram złoty 95, dyski 5,50`: in a list of items that each end with a number, a bare one is a price.
-            let words = |i: usize| {
-                let from = if i == 0 { 0 } else { all[i - 1].last };
-                (from..all[i].first).any(|at| scan.kind(at) == Some(Kind::Word))
-            };
-            let item = |i: usize| apart(i) && words(i);
-            let list =
-                (0..all.len()).filter(|&i| item(i)).count() >= FEWEST_ITEMS && (0..all.len()).all(item);
-            let bare = |i: usize| list && all[i].unit.is_none() && all[i].low.scale() == 0;
-            let keep: Vec<bool> = (0..all.len())
-                .map(|i| sure(i) || beside(i) || bare(i) || named(i) && (several || apart(i)))
-                .collect();
-            all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
-        }
-    }
 }
 
 /// Cuts the line at its prices: what stands between two of them is a name, a tier, or nothing.
@@ -345,8 +271,8 @@ impl Between {
             let one_letter = last.split_whitespace().next().is_some_and(|first| first.len() == 1);
             let short = word.chars().count() <= LONGEST_SHORT && (goes_on || one_letter);
             // `Kabel m. Stecker`
-            let known = word.chars().count() == 1 && word.starts_with(char::is_lowercase)
-                || ABBREVIATED.contains(&word.to_ascii_lowercase().as_str());
+            let known =
+                word.chars().count() == 1 && word.starts_with(char::is_lowercase) || is_cut_short(word);
             Some(before.ends_with('.') && (known || short))
         });
         if short == Some(true) {

@@ -2,6 +2,7 @@
 
 use std::ops::RangeInclusive;
 
+use crate::context::speaks_of_goods;
 use crate::decode::Decoded;
 use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut};
 use crate::layout::{self, Piece, Row};
@@ -102,7 +103,9 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
         let last = text.split_whitespace().next_back().unwrap_or_default();
         last.contains(|c: char| c.is_ascii_digit()) && !last.ends_with(',')
     };
-    let list = priced(above) && priced(below);
+    // `microwaves 0.18` is an item of its own.
+    let item = words(below) < FEWEST_WORDS / 2 && speaks_of_goods(first);
+    let list = priced(below) && (priced(above) || item);
     // `… and $3.95 for`, and in the next line `No. 1 copper`.
     let leads = [Use::For, Use::Lead].iter().any(|is| VOCABULARY.has(last, *is));
     was_full

@@ -145,8 +145,9 @@ impl Shown {
 
 /// Whether a cell is nothing but a tier: `under 50 kg`.
 fn is_tier(scan: &Scan<'_>, marks: Marks) -> bool {
-    scan.numbers().next().is_some()
-        && tier_at(scan, marks, 0, false).is_some_and(|(_, next)| next == scan.tokens.len())
+    VOCABULARY.has(scan.text, Use::AnyMass)
+        || scan.numbers().next().is_some()
+            && tier_at(scan, marks, 0, false).is_some_and(|(_, next)| next == scan.tokens.len())
 }
 
 /// Whether a cell is an item's number rather than its name: at most three letters beside its digits.

@@ -6,7 +6,7 @@ use super::MOST_NAME_WORDS;
 use super::remark::tells_of_the_past;
 use crate::context::speaks_of_goods;
 use crate::draft::{Charge, Draft};
-use crate::parts::{HeadingWithin, charge, chosen};
+use crate::parts::{HeadingWithin, charge, chosen, is_cut_short};
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
 use crate::tier::Within;
@@ -172,7 +172,9 @@ fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
                 let word = scan.word(before);
                 let letters = word.chars().count();
                 let spoken = at - from > LONG_SENTENCE && word.chars().all(char::is_lowercase);
-                (letters >= SHORTEST_END || letters > 1 && spoken) && !VOCABULARY.has(word, Use::Label)
+                (letters >= SHORTEST_END || letters > 1 && spoken)
+                    && !VOCABULARY.has(word, Use::Label)
+                    && !is_cut_short(word)
                     || scan.is_currency(before)
                     || scan.is(before, Use::Cents)
             }

@@ -87,7 +87,13 @@ pub(super) fn are_quotes_of_metals(parts: &[Part]) -> bool {
         part.prices.iter().all(by_the_ounce)
             && part.name.as_ref().is_some_and(|name| VOCABULARY.has(name, Use::Precious))
     };
-    parts.len() > 1 && parts.iter().all(quote)
+    // `Cobre LME 8.940 $/t ▲ 0,6 %`
+    let of_exchange = |part: &Part| {
+        let last =
+            part.name.as_ref().and_then(|name| name.split_whitespace().next_back()).unwrap_or_default();
+        VOCABULARY.has(last, Use::Market) && last.chars().all(char::is_uppercase)
+    };
+    parts.len() > 1 && parts.iter().all(quote) || parts.iter().any(of_exchange)
 }
 
 /// Whether a line only tells what was paid before, or is elsewhere: `Last week: server 4.20`, `Prices were 4.08 for bright

@@ -102,9 +102,11 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         && (3..=4).contains(&scan.word(0).len())
         && scan.word(0).bytes().all(|b| b.is_ascii_digit());
     // `acima de 200 kg paga 2,75`
-    let only_verbs = first > 0
-        && (first..last).all(|at| scan.is(at, Use::BeforePrice) || scan.is(at, Use::Paying))
-        && (first..last).all(is_small);
+    let spans = (first..last).all(|at| scan.is(at, Use::SpanFrom));
+    let only_verbs = spans
+        || first > 0
+            && (first..last).all(|at| scan.is(at, Use::BeforePrice) || scan.is(at, Use::Paying))
+            && (first..last).all(is_small);
     let named =
         alloy || !only_verbs && (first..last).any(|i| matches!(scan.kind(i), Some(Kind::Word | Kind::Fact)));
     let mut text = scan.between(first, last);

@@ -101,7 +101,10 @@ impl<'t> Lexer<'t> {
         }
         if letters == 0 {
             let sign = rest.chars().next().map_or(0, char::len_utf8);
-            return self.push(Kind::Word, sign);
+            // `$NZ`
+            let country = sign + run(&rest[sign..], char::is_alphabetic);
+            let whole = country > sign + 1 && VOCABULARY.currencies(&rest[..country]).is_some();
+            return self.push(Kind::Word, if whole { country } else { sign });
         }
         if let Some(length) = abbreviated_currency(rest, letters) {
             return self.push(Kind::Word, length);

@@ -50,6 +50,8 @@ pub(crate) enum Use {
     Change,
     Cents,
     AnyTier,
+    /// All masses, as a cell says it.
+    AnyMass,
     /// It speaks of the first of the numbers behind each name,
     FirstNumber,
     /// or of the second.
