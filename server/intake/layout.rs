@@ -216,43 +216,48 @@ fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
 /// A row of column names of which two run together: `Prix maxi Semaine 47 (mini)`, where each row below has two prices.
 fn with_names_apart(rows: &[Row], at: usize, marks: Marks) -> Row {
     let row = &rows[at];
-    let below: Vec<&Row> = rows[at + 1..]
-        .iter()
-        .take(40)
-        .filter(|below| below.pieces.len() == row.pieces.len() + 1)
-        .take(3)
-        .collect();
+    let below = with_one_piece_more(rows, at);
     let spans = |at: &usize| {
         let over = |other: &Piece| row.pieces[*at].left < other.right && row.pieces[*at].right > other.left;
         below.iter().all(|below| over(&below.pieces[*at]) && over(&below.pieces[*at + 1]))
     };
     let mut spanning = (0..row.pieces.len()).filter(spans);
-    let (Some(at), None, 3) = (spanning.next(), spanning.next(), below.len()) else { return row.clone() };
+    let (Some(at), None, FEWEST_LINES) = (spanning.next(), spanning.next(), below.len()) else {
+        return row.clone();
+    };
     let priced = |piece: &Piece| !price::prices(&Scan::of(&piece.text), marks).is_empty();
     if row.pieces.iter().any(priced)
         || !below.iter().all(|row| priced(&row.pieces[at]) && priced(&row.pieces[at + 1]))
     {
         return row.clone();
     }
-    let piece = &row.pieces[at];
+    let (ends, begins) = (below[0].pieces[at].right, below[0].pieces[at + 1].left);
+    let Some(names) = parted(&row.pieces[at], ends, begins) else { return row.clone() };
+    let mut pieces = row.pieces.clone();
+    pieces.splice(at..=at, names);
+    Row { place: row.place.clone(), pieces }
+}
+
+/// The first few rows below that have one piece more than the row there.
+fn with_one_piece_more(rows: &[Row], at: usize) -> Vec<&Row> {
+    let more = rows[at].pieces.len() + 1;
+    rows[at + 1..].iter().take(40).filter(|below| below.pieces.len() == more).take(FEWEST_LINES).collect()
+}
+
+/// A name cut at the blank where one column ends and the other begins: the first name ends where the prices below it do, or the
+/// second begins where those do.
+fn parted(piece: &Piece, ends: f32, begins: f32) -> Option<[Piece; 2]> {
     // Letters are about as wide as each other.
     let wide = (piece.right - piece.left) / piece.text.chars().count() as f32;
-    let (ends, begins) = (below[0].pieces[at].right, below[0].pieces[at + 1].left);
-    let split = piece.text.char_indices().enumerate().filter(|(_, (_, c))| *c == ' ').min_by(|a, b| {
-        // One ends where the prices below it do, or the other begins where those do.
-        let off = |nth: usize| {
-            let x = piece.left + wide * nth as f32;
-            (x - ends).abs().min((x + wide - begins).abs())
-        };
-        off(a.0).total_cmp(&off(b.0))
-    });
-    let Some((nth, (byte, _))) = split else { return row.clone() };
-    let x = piece.left + wide * nth as f32;
-    let (first, second) = (&piece.text[..byte], &piece.text[byte + 1..]);
-    let mut pieces = row.pieces.clone();
-    pieces[at] = Piece { text: first.to_string(), left: piece.left, right: x };
-    pieces.insert(at + 1, Piece { text: second.to_string(), left: x + wide, right: piece.right });
-    Row { place: row.place.clone(), pieces }
+    let x = |nth: usize| piece.left + wide * nth as f32;
+    let off = |nth: usize| (x(nth) - ends).abs().min((x(nth + 1) - begins).abs());
+    let blanks = piece.text.char_indices().enumerate().filter(|(_, (_, c))| *c == ' ');
+    let (nth, (byte, _)) = blanks.min_by(|(a, _), (b, _)| off(*a).total_cmp(&off(*b)))?;
+    let (first, second) = piece.text.split_at(byte);
+    Some([
+        Piece { text: first.to_string(), left: piece.left, right: x(nth) },
+        Piece { text: second.trim_start().to_string(), left: x(nth + 1), right: piece.right },
+    ])
 }
 
 /// A row of column names that leaves out the first, in which the names stand: `      LOW     HIGH`.
@@ -266,18 +271,13 @@ fn with_names_column(rows: &[Row], at: usize, marks: Marks) -> Row {
     if row.pieces.len() < 2 || !all_prices() {
         return row.clone();
     }
-    let below: Vec<&Row> = rows[at + 1..]
-        .iter()
-        .take(40)
-        .filter(|below| below.pieces.len() == row.pieces.len() + 1)
-        .take(3)
-        .collect();
+    let below = with_one_piece_more(rows, at);
     let Some(left) = below.iter().map(|below| below.pieces[0].left).reduce(f32::min) else {
         return row.clone();
     };
     let beyond =
         row.pieces.first().is_some_and(|first| below.iter().all(|below| below.pieces[0].right < first.left));
-    if below.len() < 3 || !beyond {
+    if below.len() < FEWEST_LINES || !beyond {
         return row.clone();
     }
     let names = Piece { text: NAMES.to_string(), left, right: left + 1.0 };
