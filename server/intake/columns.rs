@@ -122,7 +122,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         *first = None;
     }
     let names = named_by_its_cells(
-        this_week(least_and_most(side_by_side(names, &row.cells)), &row.cells),
+        this_week(least_and_most(side_by_side(names, &row.cells), &row.cells), &row.cells),
         &row.cells,
         below,
         marks,
@@ -137,7 +137,8 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let group = names.iter().position(|n| n.as_ref().is_some_and(|n| n.column == Column::Group));
     let holds_names = |at: usize| {
         let shown = Shown::at_first(below, at, marks);
-        names[at].is_none() && shown.reads_as_names() && !shown.holds_tiers()
+        let varied = shown.distinct > 2 || shown.distinct == shown.words;
+        names[at].is_none() && shown.reads_as_names() && varied && !shown.holds_tiers()
     };
     let beside = group
         .zip(names.iter().position(of_price))
@@ -165,7 +166,9 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
                 let plain = |i: usize| !row.cells[i].seen().contains(|c: char| c.is_ascii_digit());
                 let right =
                     |i: &usize| *i > price && plain(*i) && Shown::at_first(below, *i, marks).reads_as_names();
-                let first = row.cells[..price].iter().all(Cell::is_empty);
+                let empty =
+                    |at: usize| row.cells[at].is_empty() && Shown::at_first(below, at, marks).filled == 0;
+                let first = (0..price).all(empty);
                 let beside = strangers.iter().any(|&i| i < price) || first && strangers.iter().any(right);
                 beside
                     && known >= strangers.len()
@@ -295,7 +298,8 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         let found = run(length, &|column| column == Column::Other && length > 1)
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
             .or_else(|| {
-                run(length, &|column| matches!(column, Column::TierFrom | Column::TierTo) && words.len() <= 3)
+                let tier = |column| matches!(column, Column::TierFrom | Column::TierTo);
+                run(length, &|column| tier(column) && words.len() <= 3 && context.currencies.is_empty())
             })
             .or_else(|| run(length, &|column| column == Column::Wording && !money));
         if let Some(column) = found {
@@ -415,7 +419,9 @@ fn settle(panel: &mut Panel, named: &[bool], below: &Below<'_>) {
     panel.unit = panel.unit.or(units);
     // `Weight delivered`, and below it `under 50 kg`, `50 - 250 kg`.
     let is_read = |at: usize| at == panel.wording || panel.prices.iter().any(|price| price.at == at);
-    let tiers = (0..below.width()).find(|at| !is_read(*at) && below.shown(*at).holds_tiers());
+    let last = panel.prices.last().map_or(price, |price| price.at);
+    let about = panel.wording.min(price)..below.width().min(last + 2);
+    let tiers = about.into_iter().find(|at| !is_read(*at) && below.shown(*at).holds_tiers());
     panel.tier_from = panel.tier_from.or(tiers.map(|at| TierColumn { at, unit: None }));
     // Words left of the names, fewer of them than names, under a name of their own that says nothing: groups.
     panel.group = panel.group.or_else(|| {

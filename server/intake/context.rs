@@ -79,7 +79,12 @@ impl Context {
             let worded =
                 before.is_some_and(|b| b > 1 && scan.word(b) == "a" && scan.is(b - 2, Use::NumberWord));
             let said = joined && !worded || bracketed || after_money || in_units || alone;
-            if context.unit.is_none() && said || which_ton {
+            // `All prices in pounds, per kilo`
+            let of_money = context.in_pounds && joined;
+            if of_money && context.currencies.is_empty() {
+                context.currencies = vec![Currency::GBP];
+            }
+            if context.unit.is_none() && said || which_ton || of_money {
                 context.unit = Some(unit);
                 context.in_pounds = in_units && is_pounds(scan.word(at));
             }

@@ -19,8 +19,6 @@ const MOST_WITH_CENTS: Decimal = dec!(5);
 
 /// A price above this is asked about.
 const LARGE: Decimal = dec!(100_000);
-/// Below so much a ton, three figures behind a mark are no decimals (common practice, no source).
-const LEAST_PER_TON: Decimal = dec!(15);
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
 const AGREE_WITHIN: Decimal = dec!(0.02);
 
@@ -251,7 +249,7 @@ impl<'h> Draft<'h> {
         Sheet { rows, left_out: self.left_out, valid_from: self.dated.map(|d| d.date), currency, problems }
     }
 
-    fn row(&self, draft: DraftRow, remarked: &Context, decoration: Decoration) -> Row {
+    fn row(&self, mut draft: DraftRow, remarked: &Context, decoration: Decoration) -> Row {
         let mut doubts = draft.doubts.clone();
         let mut context = draft.context.within(remarked);
         let (currency, currency_clear) = self.currency(&draft.price, &context);
@@ -260,7 +258,6 @@ impl<'h> Draft<'h> {
         }
         context.cents &= !context.pence || currency == Currency::GBP;
         let unit = self.unit(&draft.price, &context, currency, &mut doubts);
-        let mut draft = draft;
         if let DraftPrice::Text(price) = &mut draft.price {
             as_thousands(price, unit);
         }
@@ -388,12 +385,12 @@ impl Decoration {
     }
 }
 
-/// `4,150` that may be four thousand is that by the ton: for a few dollars a ton nobody drives anywhere.
+/// `4,150` that may be four thousand is that by the ton: no price per ton has three decimals (common practice, no source).
 fn as_thousands(price: &mut PriceText, unit: Option<PriceUnit>) {
     use MassUnit::{GrossTon, ShortTon, Tonne};
     let tons = matches!(unit, Some(PriceUnit::Mass(GrossTon | ShortTon | Tonne)));
     let amounts = || [Some(price.low), price.high].into_iter().flatten();
-    if tons && price.unclear && amounts().all(|amount| amount.scale() == 3 && amount < LEAST_PER_TON) {
+    if tons && price.unclear && amounts().all(|amount| amount.scale() == 3) {
         let thousands = |amount: Decimal| (amount * Decimal::ONE_THOUSAND).normalize();
         (price.low, price.high) = (thousands(price.low), price.high.map(thousands));
     }

@@ -154,7 +154,7 @@ const STRANGE: u32 = 140;
 /// Whether a wording goes on from what its heading names: `De red UTP`, `d'antenne`.
 fn begins_with_of(wording: &str) -> bool {
     let begins = |of: &&str| wording.get(..of.len()).is_some_and(|begin| begin.eq_ignore_ascii_case(of));
-    ["d'", "d’", "de ", "di ", "del ", "della ", "van "].iter().any(begins)
+    ["d'", "d’", "de ", "di ", "del ", "della "].iter().any(begins)
 }
 
 impl Catalogue {

@@ -232,7 +232,9 @@ fn with_names_apart(rows: &[Row], at: usize, marks: Marks) -> Row {
         return row.clone();
     }
     let (ends, begins) = (below[0].pieces[at].right, below[0].pieces[at + 1].left);
-    let Some(names) = parted(&row.pieces[at], ends, begins) else { return row.clone() };
+    let names_price = |piece: &Piece| columns::names_price_or_past(&Cell::of(&piece.text), marks);
+    let names = parted(&row.pieces[at], ends, begins).filter(|names| names.iter().any(names_price));
+    let Some(names) = names else { return row.clone() };
     let mut pieces = row.pieces.clone();
     pieces.splice(at..=at, names);
     Row { place: row.place.clone(), pieces }

@@ -99,7 +99,7 @@ impl LineReader {
         }
         LineReader {
             of_bare_numbers: bare >= FEWEST_BARE && bare >= marked * 2,
-            numbers_first: begin_with_prices(lines),
+            numbers_first: begin_with_prices(lines, marks),
             has_prices: marked >= FEWEST_PRICES,
             among_prices: among_prices(lines, marks),
             ..LineReader::default()
@@ -169,7 +169,7 @@ impl LineReader {
         let expects_numbers = self.expects_numbers()
             || self.of_bare_numbers && ends_with_its_only_number(&scan)
             || self.among_prices.contains(text);
-        let all = without_asides(&scan, price::prices(&scan, draft.marks));
+        let all = without_asides(&scan, draft.marks, price::prices(&scan, draft.marks));
         let prices = match self.numbers_first && opens_with_its_only_number(&scan) {
             true => all,
             false => chosen(&scan, all, expects_numbers),
@@ -217,13 +217,15 @@ impl LineReader {
             self.heading = None;
         }
         // `$10.10 for pipe with a bit of solder`, where other prices stand below their names: the rest is a remark.
-        if (headed || unread.is_some())
+        let is_named =
+            unread.is_some() || headed && self.heading.as_ref().is_some_and(|heading| heading.may_be_name);
+        if is_named
             && self.below_names
             && prices.first().is_some_and(|price| price.first == 0)
             && let [part] = parts.as_mut_slice()
             && let Some(remark) = part.name.take()
         {
-            part.note = Some(remark);
+            part.note = Some(part.note.take().map_or(remark.clone(), |note| format!("{remark}; {note}")));
         }
         let charges = charges(text, &scan, &prices, &parts);
         if let [part] = parts.as_slice()

@@ -206,10 +206,7 @@ fn is_leader(gap: &str) -> bool {
 fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
     while scan.kind(price.last) == Some(Kind::Word) && apiece(scan, price.last).is_none() {
         let word = scan.word(price.last);
-        if is_sterling(scan, price.last) {
-            narrow(&mut price.currencies, &[Currency::GBP]);
-        } else if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price))
-        {
+        if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
             if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
                 return;

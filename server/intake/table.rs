@@ -136,7 +136,7 @@ fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
 }
 
 /// Whether a cell holds a sentence.
-fn speaks(cell: Option<&Cell>) -> bool {
+fn is_sentence(cell: Option<&Cell>) -> bool {
     matches!(cell, Some(Cell::Text(text)) if text.split_whitespace().count() > MOST_PRICE_WORDS)
 }
 
@@ -267,9 +267,11 @@ impl Table {
                 && !VOCABULARY.has(text, Use::Free)
                 && !text.contains(|c: char| c.is_ascii_digit()))
         };
+        // The names themselves may stand below none.
+        let named = |at: usize| row.cells.get(at).is_none_or(Cell::is_empty) || is_name(at);
         self.panels
             .iter()
-            .any(|panel| is_name(panel.wording) && panel.prices.iter().all(|price| is_name(price.at)))
+            .any(|panel| named(panel.wording) && panel.prices.iter().all(|price| is_name(price.at)))
     }
 
     /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.
@@ -313,7 +315,7 @@ impl Table {
                 (above.wording.clone(), format!("{} | {source}", above.wording))
             }
             // A footnote stands in the first column, where the prices are.
-            None if panel.prices.iter().any(|price| speaks(cell(Some(price.at)))) => return Ok(()),
+            None if panel.prices.iter().any(|price| is_sentence(cell(Some(price.at)))) => return Ok(()),
             None => return Err(Why::NoName),
         };
         let Some(name) = wording(name.trim_matches(['|', ' '])) else { return Err(Why::TooLong) };

@@ -6,9 +6,21 @@ use crate::context::Context;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
 use crate::vocabulary::{Column, Use, VOCABULARY};
+use crate::wording::normal;
 
-/// `Min | Max` where no column is called a price: the least and the most that is paid.
-pub(super) fn least_and_most(mut names: Vec<Option<Named>>) -> Vec<Option<Named>> {
+/// `Min | Max` where no column is called a price, and `€/kg min | €/kg max`: the least and the most that is paid.
+pub(super) fn least_and_most(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let called = |at: &usize, begin: &str| {
+        let price = |name: &Named| name.column == Column::Price && name.tier.is_none();
+        let word = |text: &str| normal(text).split(' ').any(|word| word.starts_with(begin));
+        names[*at].as_ref().is_some_and(price) && word(&cells[*at].shown())
+    };
+    let of = |begin: &str| (0..names.len()).filter(|at| called(at, begin)).collect::<Vec<_>>();
+    if let ([low], [high]) = (of("min").as_slice(), of("max").as_slice()) {
+        names[*low].iter_mut().for_each(|name| name.column = Column::Low);
+        names[*high].iter_mut().for_each(|name| name.column = Column::High);
+        return names;
+    }
     let at = |names: &[Option<Named>], column| {
         let bare = |name: &Named| name.column == column && name.context.is_empty() && name.tier.is_none();
         names.iter().position(|name| name.as_ref().is_some_and(bare))
@@ -60,12 +72,14 @@ pub(super) fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Op
         VOCABULARY.has(word, Use::Week).then_some(number.parse().ok().filter(|week| (1..=53).contains(week))?)
     };
     let weeks: Vec<Option<u32>> = cells.iter().map(week).collect();
+    let plain = |at: usize| !cells[at].shown().contains(|c: char| c.is_ascii_digit());
     let priced = |name: &Option<Named>| {
-        name.as_ref().is_some_and(|name| matches!(name.column, Column::Price | Column::Low))
+        name.as_ref()
+            .is_some_and(|name| matches!(name.column, Column::Price | Column::Low) && name.tier.is_none())
     };
     if weeks.iter().flatten().count() < 2 {
         // `Prix | Semaine 47`: beside a price, a week is one that is over.
-        let beside = (0..names.len()).any(|at| weeks[at].is_none() && priced(&names[at]));
+        let beside = (0..names.len()).any(|at| weeks[at].is_none() && plain(at) && priced(&names[at]));
         for at in (0..names.len()).filter(|&at| beside && weeks[at].is_some()) {
             names[at] = Some(Named { column: Column::Other, context: Context::default(), tier: None });
         }

@@ -51,6 +51,8 @@ pub(super) struct Shown {
     pub currencies: usize,
     /// Masses from which, or up to which, a price holds.
     pub tiers: usize,
+    /// Of the tiers, those that end somewhere.
+    bounded: usize,
     /// Numbers and letters of an item's number: `101`, `C02`.
     pub codes: usize,
     /// Whole numbers, each one more than the one above.
@@ -99,9 +101,9 @@ impl Shown {
                 continue;
             }
             let cut = Cut::of(text);
-            if is_tier(&cut.scan, marks) {
-                shown.tiers += 1;
-            }
+            let (tier, bounded) = tier_of(&cut.scan, marks);
+            shown.tiers += usize::from(tier);
+            shown.bounded += usize::from(bounded);
             let strength = cut.strength(marks);
             if strength.is_some() || VOCABULARY.has(text, Use::OnRequest) {
                 shown.priced += 1;
@@ -135,7 +137,7 @@ impl Shown {
     }
 
     pub fn holds_tiers(&self) -> bool {
-        self.mostly(self.tiers)
+        self.mostly(self.tiers) && self.bounded > 0
     }
 
     pub fn reads_as_names(&self) -> bool {
@@ -143,11 +145,16 @@ impl Shown {
     }
 }
 
-/// Whether a cell is nothing but a tier: `under 50 kg`.
-fn is_tier(scan: &Scan<'_>, marks: Marks) -> bool {
-    VOCABULARY.has(scan.text, Use::AnyMass)
-        || scan.numbers().next().is_some()
-            && tier_at(scan, marks, 0, false).is_some_and(|(_, next)| next == scan.tokens.len())
+/// Whether a cell is nothing but a tier, `under 50 kg`, and whether that ends somewhere: what a yard has in stock does not.
+fn tier_of(scan: &Scan<'_>, marks: Marks) -> (bool, bool) {
+    if VOCABULARY.has(scan.text, Use::AnyMass) {
+        return (true, false);
+    }
+    let tier = scan.numbers().next().and_then(|_| tier_at(scan, marks, 0, false));
+    match tier.filter(|(_, next)| *next == scan.tokens.len()) {
+        Some((tier, _)) => (true, tier.to.is_some()),
+        None => (false, false),
+    }
 }
 
 /// Whether a cell is an item's number rather than its name: at most three letters beside its digits.
@@ -189,7 +196,11 @@ pub(crate) fn is_unit(text: &str) -> bool {
     }
     let scan = Scan::of(text);
     let context = Context::within_scan(&scan, true);
-    context.unit.is_some() && context.currencies.is_empty() && scan.tokens.len() <= 4 && !names_more(&scan)
+    context.unit.is_some()
+        && context.currencies.is_empty()
+        && !context.cents
+        && scan.tokens.len() <= 4
+        && !names_more(&scan)
 }
 
 /// `PC towers`, where a piece is short for the first word.

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::shown::Shown;
 use super::{Panel, PriceColumn};
-use crate::context::Context;
+use crate::context::{Context, names_goods};
 use crate::document::GridRow;
 use crate::number::Marks;
 use crate::vocabulary::{Use, VOCABULARY};
@@ -24,7 +24,9 @@ pub(crate) fn shown(rows: &[GridRow], marks: Marks) -> Vec<Panel> {
             true => !filled(row, first.wording),
             false => {
                 VOCABULARY.has_within(&row.cells[name].shown(), Use::Group)
-                    || filled(row, first.wording) && !filled(row, price)
+                    || filled(row, first.wording)
+                        && !filled(row, price)
+                        && [first.wording, name].iter().all(|at| names_goods(&row.cells[*at].shown()))
             }
         };
         name < other && first.wording < price && rows.iter().any(|row| filled(row, name) && own(row))
@@ -43,7 +45,8 @@ fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
     let wording = within
         .clone()
         .filter(|&at| at != price && columns[at].mostly(columns[at].words) && !columns[at].holds_codes())
-        .max_by_key(|&at| (columns[at].distinct, std::cmp::Reverse(at)))?;
+        // The name of a column counts as one of its cells, and that of the names is left blank at times.
+        .max_by_key(|&at| (columns[at].distinct + usize::from(at < price), std::cmp::Reverse(at)))?;
     let mut panel = Panel {
         wording,
         prices: vec![PriceColumn { at: price, context: Context::default(), tier: None }],

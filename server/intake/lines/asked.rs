@@ -129,7 +129,7 @@ pub(super) fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
     }
     let ends = |at: usize| scan.word(at) == "." && (scan.spaced(at + 1) || at + 1 == scan.tokens.len());
     let end = (from + 1..scan.tokens.len()).find(|&at| ends(at)).unwrap_or(scan.tokens.len());
-    let length = (1..=3).rev().find(|length| {
+    let length = (1..=LONGEST_ASKING).rev().find(|length| {
         end > from + 1 + length && VOCABULARY.has(scan.between(end - length, end), Use::OnRequest)
     })?;
     let name = trimmed(scan, from + 1, end - length)?;

@@ -93,7 +93,7 @@ impl Heading {
     pub fn group_above(before: Option<Heading>) -> (Option<String>, Context) {
         match before {
             Some(before) if before.is_name || before.is_tier => (before.above, before.context_above),
-            Some(before) if !before.perhaps => (Some(before.name), before.context),
+            Some(before) if !before.perhaps => (before.group, before.context),
             _ => (None, Context::default()),
         }
     }

@@ -7,10 +7,12 @@ use super::asked::on_request;
 use crate::context::{Context, is_heading, speaks_of_goods};
 use crate::document::Line;
 use crate::draft::Draft;
+use crate::firm::is_contact;
 use crate::number::{self, Marks};
 use crate::parts::starts_with;
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
+use crate::tier::Within;
 use crate::vocabulary::Use;
 
 /// So many lines with marked prices, and more than have bare numbers, make a list of prices of all of them.
@@ -134,7 +136,7 @@ pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
 
 /// Without the prices that are only told of beside another one: `€ 7,55 (7,45)  koperdraad blank`, where the name stands
 /// behind both, and what somebody noted in brackets, `4.10  [Halvorsen 4.00]`.
-pub(super) fn without_asides(scan: &Scan<'_>, mut prices: Vec<PriceText>) -> Vec<PriceText> {
+pub(super) fn without_asides(scan: &Scan<'_>, marks: Marks, mut prices: Vec<PriceText>) -> Vec<PriceText> {
     let opens = |at: usize| scan.kind(at) == Some(Kind::Open);
     if let [first, second, ..] = prices.as_mut_slice()
         && first.first == 0
@@ -146,11 +148,18 @@ pub(super) fn without_asides(scan: &Scan<'_>, mut prices: Vec<PriceText>) -> Vec
     }
     let mut before: Option<usize> = None;
     prices.retain(|price| {
-        let last = before.replace(price.last);
-        let noted = last.is_some_and(|last| {
+        let noted = before.is_some_and(|last| {
             let open = (last..price.first).rev().find(|&at| scan.word(at) == "[");
-            open.is_some_and(|open| (open..price.first).all(|at| scan.word(at) != "]"))
+            let close = (price.last..scan.tokens.len()).find(|&at| scan.word(at) == "]");
+            // `4.10 [over 100 lb 4.40]` is a price, too.
+            open.zip(close).is_some_and(|(open, close)| {
+                (open..price.first).all(|at| scan.word(at) != "]")
+                    && Within::find(scan, marks, open, close).is_none()
+            })
         });
+        if !noted {
+            before = Some(price.last);
+        }
         !noted
     });
     prices
@@ -160,7 +169,11 @@ pub(super) fn without_asides(scan: &Scan<'_>, mut prices: Vec<PriceText>) -> Vec
 pub(super) fn opens_with_its_only_number(scan: &Scan<'_>) -> bool {
     let sign = usize::from(matches!(scan.kind(0), Some(Kind::Dash | Kind::Minus)));
     let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
+    let year = scan.word(sign).parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year));
     scan.kind(sign) == Some(Kind::Number)
+        && !year
+        && !is_contact(scan.text)
+        && on_request(scan.text, scan).is_none()
         && scan.kind(sign + 1) == Some(Kind::Gap)
         && scan.word(sign + 1).chars().all(char::is_whitespace)
         && scan.numbers().count() == 1
@@ -170,19 +183,24 @@ pub(super) fn opens_with_its_only_number(scan: &Scan<'_>) -> bool {
 
 /// Whether the lines that begin with a bare number are a list of prices: the sheet says what they are in, and they do not
 /// count the lines.
-pub(super) fn begin_with_prices(lines: &[Line]) -> bool {
+pub(super) fn begin_with_prices(lines: &[Line], marks: Marks) -> bool {
     let number = |line: &Line| -> Option<i64> {
         let scan = Scan::of(line.text.trim());
         let number = scan.numbers().next().filter(|_| opens_with_its_only_number(&scan))?;
         number.chars().filter(char::is_ascii_digit).collect::<String>().parse().ok()
     };
+    let marked = |line: &&Line| price::is_within(&line.text, marks);
     let numbers: Vec<i64> = lines.iter().filter_map(number).collect();
     let counted = numbers.windows(2).filter(|pair| pair[1] == pair[0] + 1).count();
     let in_money = |line: &Line| {
         let said = Context::of(&line.text, false);
-        said.unit.is_some() && (!said.currencies.is_empty() || said.cents)
+        let speaks = price::prices(&Scan::of(&line.text), marks).is_empty();
+        speaks && said.unit.is_some() && (!said.currencies.is_empty() || said.cents)
     };
-    numbers.len() >= FEWEST_GOODS && counted * 2 < numbers.len() && lines.iter().any(in_money)
+    numbers.len() >= FEWEST_GOODS
+        && counted * 2 < numbers.len()
+        && lines.iter().filter(marked).count() < numbers.len()
+        && lines.iter().any(in_money)
 }
 
 /// Whether a line is a few words and a number behind them, as a price is that nothing marks.

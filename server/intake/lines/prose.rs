@@ -174,7 +174,7 @@ fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
                 let spoken = at - from > LONG_SENTENCE && word.chars().all(char::is_lowercase);
                 (letters >= SHORTEST_END || letters > 1 && spoken)
                     && !VOCABULARY.has(word, Use::Label)
-                    && !is_cut_short(word)
+                    && !(is_cut_short(word) && VOCABULARY.unit(word).is_none())
                     || scan.is_currency(before)
                     || scan.is(before, Use::Cents)
             }

@@ -104,14 +104,13 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>, marks: Marks) -> bo
     let speaks = VOCABULARY.has(scan.word(0), Use::WholeSheet) || VOCABULARY.has(scan.word(0), Use::Was);
     let whole = speaks && VOCABULARY.has_within(text, Use::Past);
     // `the other one gave 7.60 for bright last week`
-    let is_only = |gave: bool| {
-        let prices = price::prices(scan, marks);
-        prices.len() == 1 && (!gave || (0..prices[0].first).any(|at| scan.is(at, Use::Was)))
+    let gave = || match price::prices(scan, marks).as_slice() {
+        [only] => (0..only.first).any(|at| scan.is(at, Use::Was)),
+        _ => false,
     };
-    let only = VOCABULARY.has_within(text, Use::Past) && is_only(true);
-    let elsewhere = VOCABULARY.has_within(text, Use::Elsewhere) && is_only(false);
+    let other = VOCABULARY.has_within(text, Use::Past) || VOCABULARY.has_within(text, Use::Elsewhere);
     // `Last week 4.10, this week 4.20` has a price of today.
-    (begins || whole || only || elsewhere) && !VOCABULARY.has_within(text, Use::Present)
+    (begins || whole || other && gave()) && !VOCABULARY.has_within(text, Use::Present)
 }
 
 /// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.

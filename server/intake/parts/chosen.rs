@@ -3,9 +3,10 @@
 use rust_decimal::dec;
 
 use super::starts_with;
+use crate::context::speaks_of_goods;
 use crate::price::{PriceText, Strength};
 use crate::scan::{Kind, Scan};
-use crate::vocabulary::Use;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many items between commas, each with its number at the end, are a list of prices.
 const FEWEST_ITEMS: usize = 4;
@@ -26,7 +27,9 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                         || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
                 // `Ferraille légère : 140 (bouteilles refusées)`
                 let remarked = scan.kind(last.last) == Some(Kind::Open)
-                    && scan.kind(scan.tokens.len() - 1) == Some(Kind::Close);
+                    && scan.kind(scan.tokens.len() - 1) == Some(Kind::Close)
+                    && !VOCABULARY.has_within(scan.between(last.last, scan.tokens.len()), Use::OnRequest)
+                    && !(scan.word(last.first).len() == 3 && speaks_of_goods(scan.word(last.first)));
                 let ends = remarked
                     || !(last.last..scan.tokens.len()).any(|i| {
                         matches!(scan.kind(i), Some(Kind::Word | Kind::Number | Kind::Plus | Kind::Fact))

@@ -57,7 +57,12 @@ pub(crate) fn is_pounds(word: &str) -> bool {
 /// Whether the pounds at this token are money: `pounds per tonne`, `pounds a tonne`.
 pub(crate) fn is_sterling(scan: &Scan<'_>, at: usize) -> bool {
     let joined = scan.kind(at + 1) == Some(Kind::Slash) || scan.is(at + 1, Use::Per);
-    is_pounds(scan.word(at)) && joined && unit_words(scan, at + 2).is_some()
+    // `2,000 pounds per ton`, `pounds a piece` are masses.
+    let counted =
+        at.checked_sub(1).is_some_and(|before| matches!(scan.kind(before), Some(Kind::Number | Kind::Fact)));
+    let per_mass =
+        || unit_words(scan, at + 2).is_some_and(|(unit, _)| unit != UnitText::Unit(PriceUnit::Each));
+    is_pounds(scan.word(at)) && joined && !counted && per_mass()
 }
 
 /// The unit that so many of another are: `100 kg`, `2000 lb`.

@@ -217,6 +217,30 @@ fn lists_side_by_side_are_called_by_what_they_are_of() {
 }
 
 #[test]
+fn lists_side_by_side_in_cents() {
+    let list = sheet(
+        "NON FERROUS 1,c/kg,,NON FERROUS 2 & OTHER,c/kg\nBright copper,1180,,Ali cast,190\nData cable,330,,Lead soft,230\n\
+         Coax,60,,Hard drives,120\n",
+    );
+    let amounts: Vec<_> = list.rows.iter().map(|row| (row.wording.as_str(), row.price)).collect();
+    let price = |cents: i64| RowPrice::Priced { low: Decimal::new(cents, 2), high: None };
+    assert_eq!(
+        amounts,
+        [
+            ("Bright copper", price(1180)),
+            ("Ali cast", price(190)),
+            ("Data cable", price(330)),
+            ("Lead soft", price(230)),
+            ("Coax", price(60)),
+            ("Hard drives", price(120)),
+        ]
+    );
+    let range = sheet("Materiale,€/kg min,€/kg max\nRame,8.2,8.4\nOttone,4.6,4.9\n");
+    let ends = RowPrice::Priced { low: Decimal::new(82, 1), high: Some(Decimal::new(84, 1)) };
+    assert_eq!(range.rows[0].price, ends);
+}
+
+#[test]
 fn masses_show_themselves_whatever_their_column_is_called() {
     let list = sheet(
         "Material,Weight delivered,Rate $/kg\nServer boards,under 50 kg,4.60\nServer boards,50 - 250 kg,4.95\n\
@@ -259,4 +283,31 @@ fn all_tabs_of_a_page_are_read() {
         rows(&page),
         "Server boards | 3.10 USD/lb\nLaptop boards | 2.90 USD/lb\nRibbon cable | 0.90 USD/lb\nPower cords | 1.40 USD/lb\n"
     );
+}
+
+#[test]
+fn remarks_and_blank_names_make_no_second_list() {
+    let blank = sheet(",$/lb,Remarks\nBare bright,4.10,clean\nNo 2,3.80,mixed ends\nBrass,2.40,no steel\n");
+    assert_eq!(rows(&blank), "Bare bright | 4.10 USD/lb\nNo 2 | 3.80 USD/lb\nBrass | 2.40 USD/lb\n");
+    let packed = sheet(
+        "Category,Packaging,Price/lb\nLaptop boards,Gaylord,3.10\nServer boards,Gaylord,4.10\nRAM,Gaylord,9.00\n",
+    );
+    assert_eq!(
+        rows(&packed),
+        "Laptop boards | 3.10 USD/lb\nServer boards | 4.10 USD/lb\nRAM | 9.00 USD/lb\n"
+    );
+    // What is in stock is no tier.
+    let stock = sheet(
+        "Item,Stock,Price/lb\nLaptop boards,500+ kg,3.10\nServer boards,200+ kg,4.10\nRAM,100+ kg,9.00\n",
+    );
+    assert!(stock.rows.iter().all(|row| row.tier_from.is_none()), "{:?}", stock.rows);
+}
+
+#[test]
+fn an_accordion_is_no_bar_of_tabs() {
+    let page = "<div role=tablist><div role=tab><h4>Copper</h4></div><div role=tabpanel hidden><table><tr><td>Bare bright</td>\
+                <td>$4.10/lb</td></tr><tr><td>No. 2</td><td>$3.70/lb</td></tr></table></div></div>";
+    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
+    let page = read(detect("list.html", page.as_bytes()).unwrap(), page.as_bytes(), &hints).unwrap();
+    assert_eq!(rows(&page), "Bare bright < Copper | 4.10 USD/lb\nNo. 2 < Copper | 3.70 USD/lb\n");
 }

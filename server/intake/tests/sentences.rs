@@ -316,3 +316,29 @@ fn names_with_numbers_and_names_without_prices() {
         &["cobre de 1.ª 7.45 kg", "placas-mãe 2.5 kg", "placas-mãe 2.75 kg from 200 kg"],
     );
 }
+
+#[test]
+fn what_only_looks_like_it_stays_what_it_was() {
+    // Masses are no pounds of money, and a state is no ton.
+    let us = |text: &str| rows(text).iter().map(|row| (told(row), row.currency)).collect::<Vec<_>>();
+    assert_eq!(
+        us("Best prices in TN, $ per lb\nMotors under 10 pounds each $.22 a pound\nBright copper $4.10\n"),
+        [
+            ("Motors under 10 pounds each 0.22 lb".to_string(), Some(Currency::USD)),
+            ("Bright copper 4.1 lb".to_string(), Some(Currency::USD)),
+        ]
+    );
+    // What is wanted in numbers of pieces has no prices.
+    check(
+        "Copper €3.90/kg\nBrass €2.10/kg\nLead €1.10/kg\nZinc €0.80/kg\nTin €9.00/kg\nWe need:\n40   Rack servers\n120   \
+         Laptops\n25   Switches\n300   Drives\n",
+        &["Copper 3.9 kg", "Brass 2.1 kg", "Lead 1.1 kg", "Zinc 0.8 kg", "Tin 9 kg"],
+    );
+    // An edge of gold is no currency, and a price for more stands in brackets of any kind.
+    check("Kaarten met gouden rand 4,50 €/kg\n", &["Kaarten met gouden rand 4.5 kg"]);
+    check(
+        "Server boards €4.10/kg [over 100 kg €4.40/kg]\n",
+        &["Server boards 4.1 kg", "Server boards 4.4 kg from 100 kg"],
+    );
+    check("Better than the other guy: bright copper €4.10/kg\n", &["bright copper 4.1 kg"]);
+}

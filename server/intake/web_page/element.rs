@@ -73,7 +73,7 @@ pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
             | "s"
             | "strike"
             | "object"
-    ) || matches!(element.attr("role"), Some("tab" | "tablist"))
+    ) || matches!(element.name(), "li" | "a" | "span" | "label") && element.attr("role") == Some("tab")
         || is_hidden(element, style) && !is_tab(element)
         || style.contains("line-through")
 }
