@@ -165,18 +165,23 @@ pub(super) fn without_asides(scan: &Scan<'_>, marks: Marks, mut prices: Vec<Pric
     prices
 }
 
-/// Whether a line is a bare number in a column of its own and a name behind it: `4,150   Motherboards, mixed`.
+/// Whether a line is a bare number in a column of its own, with another one in brackets at the most, and a name behind it:
+/// `4,150   Motherboards, mixed`, `4,150 (4,100)   Motherboards`.
 pub(super) fn opens_with_its_only_number(scan: &Scan<'_>) -> bool {
     let sign = usize::from(matches!(scan.kind(0), Some(Kind::Dash | Kind::Minus)));
+    let bracketed = scan.kind(sign + 1) == Some(Kind::Open)
+        && scan.kind(sign + 2) == Some(Kind::Number)
+        && scan.kind(sign + 3) == Some(Kind::Close);
+    let behind = if bracketed { sign + 4 } else { sign + 1 };
     let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
     let year = scan.word(sign).parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year));
     scan.kind(sign) == Some(Kind::Number)
         && !year
         && !is_contact(scan.text)
         && on_request(scan.text, scan).is_none()
-        && scan.kind(sign + 1) == Some(Kind::Gap)
-        && scan.word(sign + 1).chars().all(char::is_whitespace)
-        && scan.numbers().count() == 1
+        && scan.kind(behind) == Some(Kind::Gap)
+        && scan.word(behind).chars().all(char::is_whitespace)
+        && scan.numbers().count() == 1 + usize::from(bracketed)
         && scan.word(sign).len() <= LONGEST_BARE
         && (1..=MOST_NAME_WORDS).contains(&words)
 }

@@ -241,6 +241,16 @@ fn prices_stand_in_front_of_their_names() {
          € 0,62 (0,60)  accu's (auto)\n",
         &["koperdraad blank 7.55 kg", "gemengd koper 6.6 kg", "accu's (auto) 0.62 kg"],
     );
+    check(
+        "Prices in € per tonne, last week's in brackets\n\n8,150 (8,060)   Bare bright copper\n7,700 (7,650)   No. 1 copper\n  \
+         940 (910)   Aluminium extrusion\n  190   Light iron\n",
+        &[
+            "Bare bright copper 8150 tonne",
+            "No. 1 copper 7700 tonne",
+            "Aluminium extrusion 940 tonne",
+            "Light iron 190 tonne",
+        ],
+    );
     // Lines that are counted have no prices.
     check("All prices in € per kilo\n1   Copper\n2   Brass\n3   Lead\n4   Zinc\n5   Steel\n", &[]);
 }
