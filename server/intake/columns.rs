@@ -18,7 +18,10 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
-use meant::{filled, least_and_most, money_first, named_by_its_cells, newest, side_by_side, this_week};
+use meant::{
+    filled, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest, side_by_side,
+    this_week,
+};
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
 pub(crate) use unnamed::shown;
@@ -121,29 +124,20 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
-    let names = named_by_its_cells(
-        this_week(least_and_most(side_by_side(names, &row.cells), &row.cells), &row.cells),
-        &row.cells,
-        below,
-        marks,
-    );
+    let names = side_by_side(names, &row.cells);
+    let names = least_and_most(names, &row.cells);
+    let names = this_week(names, &row.cells);
+    let names = named_by_its_cells(names, &row.cells, below, marks);
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));
     let is_wording = |n: &Option<Named>| n.as_ref().is_some_and(|n| n.column == Column::Wording);
     // `Category` alone is what the rows are called.
     let grouped = names.iter().flatten().filter(|n| n.column == Column::Group).count() == 1;
-    // `Familia | Clase | Cantidad | Precio`: another column holds the names.
-    let group = names.iter().position(|n| n.as_ref().is_some_and(|n| n.column == Column::Group));
-    let holds_names = |at: usize| {
-        let shown = Shown::at_first(below, at, marks);
-        let varied = shown.distinct > 2 || shown.distinct == shown.words;
-        names[at].is_none() && shown.reads_as_names() && varied && !shown.holds_tiers()
-    };
-    let beside = group
-        .zip(names.iter().position(of_price))
-        .is_some_and(|(group, price)| (group + 1..price).any(holds_names));
-    let only_group = grouped && !beside && !names.iter().any(is_wording) && names.iter().any(of_price);
+    let only_group = grouped
+        && !names.iter().any(is_wording)
+        && names.iter().any(of_price)
+        && !names_beside_groups(&names, below, marks);
     let names: Vec<Option<Named>> = names
         .into_iter()
         .map(|name| {

@@ -177,18 +177,22 @@ pub(crate) fn speaks_of_goods(text: &str) -> bool {
 /// Whether a heading names goods: by words for groups of them, or by none but words that grades are called by.
 pub(crate) fn names_goods(heading: &str) -> bool {
     let normal = normal(heading);
-    VOCABULARY.is_within(&normal, Use::Group)
-        || normal.split(' ').all(|word| is_of_goods(word) || VOCABULARY.is_idle(word) || word.len() == 1)
-            && normal.split(' ').any(is_of_goods)
+    VOCABULARY.is_within(&normal, Use::Group) || count_if_all(&normal, is_of_goods) > 0
 }
 
 /// `Phone charger & USB leads`: each word is one that grades are called by, whatever it says elsewhere.
 pub(crate) fn is_all_of_goods(name: &str) -> bool {
-    let normal = normal(name);
     let own = |word: &str| VOCABULARY.is_own(&stem(word)) && !VOCABULARY.is_idle(&stem(word));
+    count_if_all(&normal(name), own) > 1
+}
+
+/// How many words are such, idle ones aside; none where some other word stands among them.
+fn count_if_all(normal: &str, is: impl Fn(&str) -> bool) -> usize {
     let idle = |word: &str| VOCABULARY.is_idle(word) || word.len() == 1;
-    normal.split(' ').all(|word| own(word) || idle(word))
-        && normal.split(' ').filter(|word| own(word)).count() > 1
+    if !normal.split(' ').all(|word| is(word) || idle(word)) {
+        return 0;
+    }
+    normal.split(' ').filter(|word| is(word)).count()
 }
 
 /// Whether grades are called by a word, in whatever language.

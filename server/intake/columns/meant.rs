@@ -148,6 +148,24 @@ pub(super) fn named_by_its_cells(
     names
 }
 
+/// `Familia | Clase | Cantidad | Precio`: whether a column between the groups and the prices holds the names, by a name that
+/// says nothing.
+pub(super) fn names_beside_groups(names: &[Option<Named>], below: &[GridRow], marks: Marks) -> bool {
+    let first = |columns: &[Column]| {
+        names.iter().position(|name| name.as_ref().is_some_and(|name| columns.contains(&name.column)))
+    };
+    let holds_names = |at: usize| {
+        let shown = Shown::at_first(below, at, marks);
+        // What is the same in each row, as its packaging, names nothing.
+        let varied = shown.distinct > 2 || shown.distinct == shown.words;
+        names[at].is_none() && shown.reads_as_names() && varied && !shown.holds_tiers()
+    };
+    let (Some(group), Some(price)) = (first(&[Column::Group]), first(&[Column::Price, Column::Low])) else {
+        return false;
+    };
+    (group + 1..price).any(holds_names)
+}
+
 /// Where a column names its currency, one that names nothing but a unit holds masses: `Min. lot kg | USD/lb`.
 pub(super) fn money_first(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
     let is_price = |name: &&Named| name.column == Column::Price && name.tier.is_none();

@@ -7,8 +7,12 @@ use rust_decimal::Decimal;
 use trade::money::{Currency, PriceUnit};
 
 fn sheet(csv: &str) -> Sheet {
+    file("list.csv", csv)
+}
+
+fn file(name: &str, text: &str) -> Sheet {
     let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
-    read(detect("list.csv", csv.as_bytes()).unwrap(), csv.as_bytes(), &hints).unwrap()
+    read(detect(name, text.as_bytes()).unwrap(), text.as_bytes(), &hints).unwrap()
 }
 
 /// The rows as `name < group | price currency/unit`, each on a line.
@@ -93,9 +97,7 @@ fn francs_are_written_with_a_dot_and_fridays_are_none() {
     );
     assert_eq!(rows(&sheet), "Kupferdraht blank | 775.00 CHF/100kg\nMessing | 430.00 CHF/100kg\n");
     let lines = "Kupferdraht blank  Fr. 7.75 / kg\nMessing  Fr. 4.30 / kg\nMo.-Fr. 8.00-12.00 Uhr\n";
-    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
-    let text = read(detect("list.txt", lines.as_bytes()).unwrap(), lines.as_bytes(), &hints).unwrap();
-    assert_eq!(rows(&text), "Kupferdraht blank | 7.75 CHF/kg\nMessing | 4.30 CHF/kg\n");
+    assert_eq!(rows(&file("list.txt", lines)), "Kupferdraht blank | 7.75 CHF/kg\nMessing | 4.30 CHF/kg\n");
 }
 
 #[test]
@@ -168,8 +170,7 @@ fn units_by_their_common_codes_and_a_date_in_each_row() {
 fn the_head_of_each_page_is_no_row() {
     let printed = "SEDGE BAY METALS LTD                      PAGE  1\nBright wire      4.10\nLight iron       0.09\n\
                    SEDGE BAY METALS LTD                      PAGE  2\nSoft lead        0.65\n";
-    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
-    let sheet = read(detect("list.txt", printed.as_bytes()).unwrap(), printed.as_bytes(), &hints).unwrap();
+    let sheet = file("list.txt", printed);
     let wordings: Vec<&str> = sheet.rows.iter().map(|row| row.wording.as_str()).collect();
     assert_eq!(wordings, ["Bright wire", "Light iron", "Soft lead"]);
 }
@@ -266,8 +267,7 @@ fn the_least_and_the_most_beside_a_week_that_is_over() {
     let typed = "Désignation          Prix mini   Prix maxi Semaine 47 (mini)\nCuivre brillant         8 150       8 350             \
                  8 100\nCuivre étamé            7 200       7 450             7 150\nInox 304                  980       1 \
                  040               970\nPlomb doux              1 350       1 420             1 380\n\nPrix en € à la tonne\n";
-    let hints = Hints { currency: Currency::EUR, unit: None, today: date(2026, 11, 26) };
-    let typed = read(detect("list.txt", typed.as_bytes()).unwrap(), typed.as_bytes(), &hints).unwrap();
+    let typed = file("list.txt", typed);
     assert_eq!(typed.rows[0].price, range(8150, 8350), "{:?}", typed.rows);
 }
 
@@ -277,10 +277,8 @@ fn all_tabs_of_a_page_are_read() {
                 <tr><td>Server boards</td><td>$3.10 / lb</td></tr><tr><td>Laptop boards</td><td>$2.90 / lb</td></tr></table>\
                 </section><section role=tabpanel hidden><table><tr><td>Ribbon cable</td><td>$0.90 / lb</td></tr>\
                 <tr><td>Power cords</td><td>$1.40 / lb</td></tr></table></section><p hidden>Old brass $2.00 / lb</p>";
-    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
-    let page = read(detect("list.html", page.as_bytes()).unwrap(), page.as_bytes(), &hints).unwrap();
     assert_eq!(
-        rows(&page),
+        rows(&file("list.html", page)),
         "Server boards | 3.10 USD/lb\nLaptop boards | 2.90 USD/lb\nRibbon cable | 0.90 USD/lb\nPower cords | 1.40 USD/lb\n"
     );
 }
@@ -307,7 +305,8 @@ fn remarks_and_blank_names_make_no_second_list() {
 fn an_accordion_is_no_bar_of_tabs() {
     let page = "<div role=tablist><div role=tab><h4>Copper</h4></div><div role=tabpanel hidden><table><tr><td>Bare bright</td>\
                 <td>$4.10/lb</td></tr><tr><td>No. 2</td><td>$3.70/lb</td></tr></table></div></div>";
-    let hints = Hints { currency: Currency::USD, unit: None, today: date(2026, 11, 26) };
-    let page = read(detect("list.html", page.as_bytes()).unwrap(), page.as_bytes(), &hints).unwrap();
-    assert_eq!(rows(&page), "Bare bright < Copper | 4.10 USD/lb\nNo. 2 < Copper | 3.70 USD/lb\n");
+    assert_eq!(
+        rows(&file("list.html", page)),
+        "Bare bright < Copper | 4.10 USD/lb\nNo. 2 < Copper | 3.70 USD/lb\n"
+    );
 }

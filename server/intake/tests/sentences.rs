@@ -344,6 +344,8 @@ fn what_only_looks_like_it_stays_what_it_was() {
          Laptops\n25   Switches\n300   Drives\n",
         &["Copper 3.9 kg", "Brass 2.1 kg", "Lead 1.1 kg", "Zinc 0.8 kg", "Tin 9 kg"],
     );
+    // `Hier` is yesterday in French, and here in German.
+    check("Hier das Kupfer: 8,10 €/kg\nMessing 4,90 €/kg\n", &["Hier das Kupfer 8.1 kg", "Messing 4.9 kg"]);
     // An edge of gold is no currency, and a price for more stands in brackets of any kind.
     check("Kaarten met gouden rand 4,50 €/kg\n", &["Kaarten met gouden rand 4.5 kg"]);
     check(
