@@ -210,7 +210,7 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
 
 fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let Cell::Text(text) = cell else { return None };
-    if text.chars().count() > 60 || is_day(text) {
+    if text.chars().count() > 60 || is_day(text) || is_numbered_title(text) {
         return None;
     }
     let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
@@ -293,7 +293,11 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
             .or_else(|| {
                 let tier = |column| matches!(column, Column::TierFrom | Column::TierTo);
-                run(length, &|column| tier(column) && words.len() <= 3 && context.currencies.is_empty())
+                // `ritirato da noi` says by whom, and no mass.
+                let amid = length == 1
+                    && ends.iter().flatten().all(|word| !VOCABULARY.column(word).is_some_and(tier));
+                let short = words.len() <= 3 && !amid && context.currencies.is_empty();
+                run(length, &|column| tier(column) && short)
             })
             .or_else(|| run(length, &|column| column == Column::Wording && !money));
         if let Some(column) = found {
@@ -304,6 +308,17 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let of_pieces = context.currencies.is_empty() && context.unit == Some(UnitText::Unit(PriceUnit::Each));
     let of_goods = of_pieces && !context.cents && VOCABULARY.has_within(text, Use::Group);
     (money && !of_goods && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
+}
+
+/// `PRICE LIST NO. 47`
+fn is_numbered_title(text: &str) -> bool {
+    let number = |normal: &str| {
+        let digits = normal.rsplit(' ').next().and_then(|last| last.strip_prefix("no"));
+        digits.is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit()))
+    };
+    text.ends_with(|c: char| c.is_ascii_digit())
+        && number(&normal_wording(text))
+        && VOCABULARY.has_within(text, Use::Title)
 }
 
 /// Whether a cell is the name of a column of prices for any mass.

@@ -1,11 +1,15 @@
 //! What is known of an outlet before its sheet is read, and what can be told from a sheet whose outlet is not known.
 
+mod address;
+
 use std::collections::HashMap;
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
+
+use address::currency_of_address;
 
 use crate::date::DateOrder;
 use crate::document::{Cell, Document};
@@ -47,7 +51,7 @@ impl Hints {
     }
 
     /// What the document itself shows of an outlet that is not known: the currency that it names most, or the one of
-    /// its language, and the unit usual with it (common practice, no source).
+    /// its address or language, and the unit usual with it (common practice, no source).
     pub(crate) fn shown_by(document: &Document, today: Date) -> Hints {
         let mut votes: HashMap<Currency, u32> = HashMap::new();
         let mut letters: HashMap<Currency, u32> = HashMap::new();
@@ -56,8 +60,13 @@ impl Hints {
         let mut shared: Option<&[Currency]> = None;
         let (mut in_pounds, mut in_kilos) = (false, false);
         let mut order: Vec<Currency> = Vec::new();
+        let mut address = None;
         for text in document.texts() {
+            address = address.or_else(|| currency_of_address(text));
             let scan = Scan::of(text);
+            if is_exchange_rate(&scan) {
+                continue;
+            }
             for at in (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word)) {
                 let counted = scan.kind(at + 1) == Some(Kind::Slash)
                     || at > 0 && scan.kind(at - 1) == Some(Kind::Number) && !scan.spaced(at)
@@ -110,6 +119,7 @@ impl Hints {
             document.country.as_ref().is_some_and(|country| currency.used_by().contains(country))
         };
         let by_country = shared.and_then(|currencies| currencies.iter().find(of_country)).copied();
+        let address = address.filter(|address| shared.is_none_or(|shared| shared.contains(address)));
         let shared = shared.and_then(|currencies| currencies.first().copied());
         // `$` on a sheet in French is Canadian.
         let shared = match shared {
@@ -123,6 +133,7 @@ impl Hints {
         // A language says nothing of dollars: English is spoken where they pay in others, and in pence.
         let by_language = most(languages, &[]).filter(|currency| *currency != Currency::USD);
         let currency = most(votes, &order)
+            .or(address)
             .or(shared)
             .or(by_language)
             .or_else(|| most(letters, &[]))
@@ -133,6 +144,15 @@ impl Hints {
         };
         Hints { currency, unit: Some(PriceUnit::Mass(unit)), today }
     }
+}
+
+/// `1 USD = 1.39 CAD`: what is paid in is none of the two.
+pub(crate) fn is_exchange_rate(scan: &Scan<'_>) -> bool {
+    let equals = (0..scan.tokens.len()).find(|&at| scan.word(at) == "=");
+    equals.is_some_and(|equals| {
+        let named = |mut tokens: std::ops::Range<usize>| tokens.any(|at| scan.currencies(at).is_some());
+        named(0..equals) && named(equals + 1..scan.tokens.len())
+    })
 }
 
 /// The currency with most votes; of equals the first that is named, or the first by its code.

@@ -16,6 +16,7 @@ use crate::context::{Context, heading_name, is_heading};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_contact;
+use crate::hints::is_exchange_rate;
 use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, Strength, UnitText};
@@ -29,9 +30,9 @@ use columns_told::{ColumnsTold, column_names};
 use heading::Heading;
 use listed::{
     among_prices, are_goods, begin_with_prices, ends_with_its_only_number, listed, listed_by_bare_numbers,
-    opens_with_its_only_number, without_asides, without_number_of_message,
+    names_above_prices, opens_with_its_only_number, without_asides, without_number_of_message,
 };
-use remark::{are_quotes_of_metals, may_be_a_name, tells_of_the_past, tells_when_open};
+use remark::{are_quotes_of_metals, is_legend, may_be_a_name, tells_of_the_past, tells_when_open};
 pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
@@ -75,6 +76,8 @@ pub(crate) struct LineReader {
     only_goods: HashSet<String>,
     /// Some prices have stood on lines of their own, below their names.
     below_names: bool,
+    /// Such names that end with a number, which is none of the prices.
+    numbered: HashSet<String>,
 }
 
 /// What a heading says of the table below it.
@@ -102,6 +105,7 @@ impl LineReader {
             numbers_first: begin_with_prices(lines, marks),
             has_prices: marked >= FEWEST_PRICES,
             among_prices: among_prices(lines, marks),
+            numbered: names_above_prices(lines, marks),
             ..LineReader::default()
         }
     }
@@ -171,6 +175,7 @@ impl LineReader {
             || self.among_prices.contains(text);
         let all = without_asides(&scan, draft.marks, price::prices(&scan, draft.marks));
         let prices = match self.numbers_first && opens_with_its_only_number(&scan) {
+            _ if self.numbered.contains(text) => Vec::new(),
             true => all,
             false => chosen(&scan, all, expects_numbers),
         };
@@ -193,20 +198,27 @@ impl LineReader {
         if prices.is_empty() {
             return self.without_price(text, &scan, line, goes_on, draft);
         }
-        // `LME copper 3-month: $10,240`.
-        if VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3 {
+        // `LME copper 3-month: $10,240`, `Exchange today 1 USD = 1.39 CAD`.
+        let market = VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3;
+        if market || is_exchange_rate(&scan) || is_legend(&scan, &prices) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         // What a customer says of the outlet is set in quotation marks.
         let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
         // `bright still 6.95 tomorrow?`
         let asks = text.ends_with('?') && prices.len() == 1 && text.split_whitespace().count() > 3;
-        if quoted || asks || tells_of_the_past(text, &scan, draft.marks) || tells_when_open(text, &scan) {
+        if quoted || asks || tells_of_the_past(text, &scan, draft.marks) || tells_when_open(text) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         let mut parts = parts::parts(&scan, &prices, draft);
         if are_quotes_of_metals(&parts) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
+        // `You pay $20.00`, below the name of what it is for.
+        if let ([part], [price]) = (parts.as_mut_slice(), prices.as_slice())
+            && VOCABULARY.has(scan.between(0, price.first), Use::Charge)
+        {
+            part.name = None;
         }
         self.listing = heading_within(&mut parts).or(goes_on);
         // `Schrott: leicht 14,50 / schwer 21,00` below “Elektronik (€/kg)”: what the sheet says of all holds again.
@@ -387,7 +399,9 @@ impl LineReader {
             self.heading = None;
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
-        if text.ends_with(':') && VOCABULARY.has_within(text, Use::Wrote) {
+        // So does what stands below `* One price for any weight *`.
+        let wrote = text.ends_with(':') && VOCABULARY.has_within(text, Use::Wrote);
+        if wrote || text.starts_with(['*', '=']) && VOCABULARY.has_within(text, Use::AnyTier) {
             self.heading = None;
         }
         let dated = draft.finds_date(text);

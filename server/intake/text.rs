@@ -1,5 +1,6 @@
 //! Plain text, pasted or from a file: lines as they stand, typed tables, and messages without what wraps them.
 
+use std::collections::HashSet;
 use std::ops::RangeInclusive;
 
 use crate::context::speaks_of_goods;
@@ -49,26 +50,32 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     let Wrapped { lines, aside, dates } = message::unwrap(lines);
     document.aside = aside;
     let lines = paragraphs(lines, &mut document.joined);
-    let lines = without_remarks(lines, &mut document.aside);
+    let lines = with_units(lines, &mut document.joined);
+    let lines = without_remarks(lines, &document.joined, &mut document.aside);
     document.dates = dates;
     document.blocks = blocks(lines);
     document
 }
 
-/// The lines that stand right below each other, with no blank one between.
-fn together(lines: &[Line]) -> Vec<&[Line]> {
+/// The lines that stand right below each other, with none between but such as were joined to the upper one.
+fn together<'l>(lines: &'l [Line], joined: &[Line]) -> Vec<&'l [Line]> {
     let number = |line: &Line| match line.place {
         Place::Line(number) => number,
         _ => 0,
     };
-    lines.chunk_by(|above, below| number(below) == number(above) + 1).collect()
+    let joined: HashSet<u32> = joined.iter().map(number).collect();
+    let follows = |above: &Line, below: &Line| {
+        number(above) < number(below)
+            && (number(above) + 1..number(below)).all(|between| joined.contains(&between))
+    };
+    lines.chunk_by(follows).collect()
 }
 
 /// Sentences that a mail program broke into lines of one width, whole again. A list has a name and a price in each line, and
 /// is left as it is.
 fn paragraphs(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
     let mut whole: Vec<Line> = Vec::with_capacity(lines.len());
-    for lines in together(&lines) {
+    for lines in together(&lines, &[]) {
         let width = lines.iter().map(|line| line.text.chars().count()).max().unwrap_or(0);
         let broken = WIDTHS.contains(&width) && lines.len() >= FEWEST_BROKEN;
         let mut above: Option<&str> = None;
@@ -118,11 +125,42 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
             || first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£:–".contains(c)))
 }
 
+/// Of a table that was copied with a cell a line, the prices with the unit that stands in the line below each.
+fn with_units(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
+    let marks = Marks::of([], Habit::Point);
+    // The price and what it is per, where the lower line is nothing but a unit and the upper one has none.
+    let whole = |above: &Line, below: &Line| {
+        let unit = Scan::of(below.text.trim());
+        let is_unit = price::unit_words(&unit, 0).is_some_and(|(_, end)| end == unit.tokens.len());
+        let prices = price::prices(&Scan::of(&above.text), marks);
+        let priced =
+            matches!(prices.as_slice(), [only] if only.strength > Strength::Weak && only.unit.is_none());
+        let asked = VOCABULARY.has(&above.text, Use::OnRequest);
+        let text = if asked { above.text.clone() } else { format!("{} {}", above.text, below.text.trim()) };
+        (is_unit && (priced || asked)).then_some(text)
+    };
+    let pairs = lines.windows(2).filter(|pair| whole(&pair[0], &pair[1]).is_some()).count();
+    if pairs < FEWEST_CARDS {
+        return lines;
+    }
+    let mut cells: Vec<Line> = Vec::with_capacity(lines.len());
+    for line in lines {
+        match cells.last_mut().and_then(|above| whole(above, &line).map(|text| (above, text))) {
+            Some((above, text)) => {
+                above.text = text;
+                joined.push(line);
+            }
+            None => cells.push(line),
+        }
+    }
+    cells
+}
+
 /// Of a list of cards that blank lines part, each a name, what is said of it and its prices below, the names and prices;
 /// the remarks are set aside.
-fn without_remarks(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
+fn without_remarks(lines: Vec<Line>, joined: &[Line], aside: &mut Vec<Line>) -> Vec<Line> {
     let marks = Marks::of([], Habit::Point);
-    let cards = together(&lines);
+    let cards = together(&lines, joined);
     let only_price = |line: &Line| {
         let scan = Scan::of(&line.text);
         let prices = price::prices(&scan, marks);

@@ -36,6 +36,7 @@ pub(crate) struct Vocabulary {
     months: HashMap<String, i8>,
     languages: HashMap<String, Currency>,
     dollar_languages: HashMap<String, Currency>,
+    places: HashMap<String, Currency>,
     /// Ways to write each grade, by its slug, as they stand in the file.
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
@@ -238,6 +239,11 @@ impl Vocabulary {
         self.languages.get(word).copied()
     }
 
+    /// What is paid in at a place, by its name in normal form.
+    pub fn currency_of_place(&self, name: &str) -> Option<Currency> {
+        self.places.get(name).copied()
+    }
+
     /// Whose dollars are meant where the language of this word is spoken.
     pub fn language_dollars(&self, word: &str) -> Option<Currency> {
         self.dollar_languages.get(word).copied()
@@ -290,17 +296,18 @@ impl Vocabulary {
             let number: i8 = number.parse().map_err(|_| format!("“{number}” is no month"))?;
             months.extend(names.iter().map(|name| (normal_wording(name), number)));
         }
-        let by_language =
+        let by_currency =
             |table: &BTreeMap<String, Vec<String>>| -> Result<HashMap<String, Currency>, String> {
-                let mut languages = HashMap::default();
+                let mut of_words = HashMap::default();
                 for (code, words) in table {
                     let currency = currency(code)?;
-                    languages.extend(words.iter().map(|word| (normal_wording(word), currency)));
+                    of_words.extend(words.iter().map(|word| (normal_wording(word), currency)));
                 }
-                Ok(languages)
+                Ok(of_words)
             };
-        let languages = by_language(&file.languages)?;
-        let dollar_languages = by_language(&file.dollar_languages)?;
+        let languages = by_currency(&file.languages)?;
+        let dollar_languages = by_currency(&file.dollar_languages)?;
+        let places = by_currency(&file.places)?;
         let mut columns = HashMap::default();
         for (column, names) in &file.columns {
             for name in names {
@@ -386,6 +393,7 @@ impl Vocabulary {
             months,
             languages,
             dollar_languages,
+            places,
             grades: file.grades,
             codes: file.codes,
             stand_ins,
@@ -420,6 +428,7 @@ struct File {
     months: BTreeMap<String, Vec<String>>,
     languages: BTreeMap<String, Vec<String>>,
     dollar_languages: BTreeMap<String, Vec<String>>,
+    places: BTreeMap<String, Vec<String>>,
     currencies: BTreeMap<String, Vec<String>>,
     shared: BTreeMap<String, Vec<String>>,
     columns: HashMap<Column, Vec<String>>,

@@ -19,6 +19,8 @@ use crate::vocabulary::Use;
 const FEWEST_MARKED: usize = 2;
 /// So many items of goods, each with a bare number, are a list of prices.
 const FEWEST_GOODS: usize = 4;
+/// So many names with their prices below them make a list of such.
+const FEWEST_BELOW: usize = 4;
 /// Digits and marks of a bare price.
 const LONGEST_BARE: usize = 6;
 
@@ -226,4 +228,25 @@ pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
         && (1..=MOST_NAME_WORDS).contains(&words)
         && !hours
         && !starts_with(scan, Use::Remark)
+}
+
+/// Lines that end with the number of their alloy and stand right above their prices: `Stainless steel 316`, then `2.20`, where
+/// other names have their prices below them too.
+pub(super) fn names_above_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
+    let is_price = |line: &Line| {
+        let scan = Scan::of(&line.text);
+        let whole = |price: &PriceText| price.first == 0 && price.last == scan.tokens.len();
+        let prices = price::prices(&scan, marks);
+        matches!(prices.as_slice(), [only] if only.strength > Strength::Weak && whole(only))
+    };
+    let names = |line: &Line| {
+        let scan = Scan::of(&line.text);
+        let last = scan.word(scan.tokens.len().saturating_sub(1));
+        ends_with_its_only_number(&scan) && last.len() > 2 && last.bytes().all(|byte| byte.is_ascii_digit())
+    };
+    let pairs = || lines.windows(2).filter(|pair| is_price(&pair[1]) && !is_price(&pair[0]));
+    if pairs().count() < FEWEST_BELOW {
+        return HashSet::new();
+    }
+    pairs().filter(|pair| names(&pair[0])).map(|pair| pair[0].text.trim().to_string()).collect()
 }

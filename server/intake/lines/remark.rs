@@ -108,9 +108,18 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>, marks: Marks) -> bo
         [only] => (0..only.first).any(|at| scan.is(at, Use::Was)),
         _ => false,
     };
-    let other = VOCABULARY.has_within(text, Use::Past) || VOCABULARY.has_within(text, Use::Elsewhere);
+    let elsewhere = VOCABULARY.has_within(text, Use::Elsewhere);
+    // `place over in Sorrelburg pays 6.80 on phones`
+    let gives = || (0..scan.tokens.len()).any(|at| scan.is(at, Use::BeforePrice));
+    let other = VOCABULARY.has_within(text, Use::Past) || elsewhere;
     // `Last week 4.10, this week 4.20` has a price of today.
-    (begins || whole || other && gave()) && !VOCABULARY.has_within(text, Use::Present)
+    (begins || whole || other && gave() || elsewhere && gives()) && !VOCABULARY.has_within(text, Use::Present)
+}
+
+/// `UM: LB = POUND  GT = GROSS TON 2240 LB`: what short words on the sheet stand for.
+pub(super) fn is_legend(scan: &Scan<'_>, prices: &[price::PriceText]) -> bool {
+    let explained = (0..scan.tokens.len()).filter(|&at| scan.word(at) == "=");
+    explained.count() > 1 && prices.iter().all(|price| price.strength == price::Strength::Weak)
 }
 
 /// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.
@@ -155,8 +164,12 @@ fn is_of_days(scan: &Scan<'_>, at: usize) -> bool {
 }
 
 /// `Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30`: when the yard is open, though some of it could be prices.
-pub(super) fn tells_when_open(text: &str, scan: &Scan<'_>) -> bool {
+pub(super) fn tells_when_open(text: &str) -> bool {
     let said = Context::of(text, false);
+    // `Mobile 085 010 0192 | Weighbridge open 8.30 - 5`
+    let text =
+        text.rsplit_once(" | ").filter(|(before, _)| is_contact(before)).map_or(text, |(_, text)| text);
+    let scan = &Scan::of(text);
     let numbers: Vec<&str> = text
         .split(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ':'))
         .map(|number| number.trim_matches(['.', ':']))
@@ -190,9 +203,10 @@ mod tests {
 
     #[test]
     fn hours_are_no_prices() {
-        let tells = |text: &str| tells_when_open(text, &Scan::of(text));
+        let tells = |text: &str| tells_when_open(text);
         assert!(tells("Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30"));
         assert!(tells("Geöffnet 7:30-16:00"));
+        assert!(tells("Mobile 085 010 0192 | Weighbridge open 8.30 - 5, closed 1 - 1.45"));
         assert!(!tells("Open reels 8.30"));
         assert!(!tells("Open cable 4.75 - 12.80"));
         assert!(!tells("Open cans $1.20 - 1.45"));

@@ -26,9 +26,9 @@ pub(super) fn answered(question: &str, asked: Asked, answer: &str) -> Option<Str
     let of_those = price.strength > Strength::Decimals
         && prices.len() == 1
         && !(0..scan.tokens.len()).any(|at| is_of_the_trade(&scan, at) && !scan.is(at, Use::Charge));
-    // `7.60 for bright wire` names what it is of.
-    let behind = price.last + 1..scan.tokens.len();
-    let names = scan.is(price.last, Use::For) && behind.into_iter().any(|at| is_of_the_trade(&scan, at));
+    // `7.60 for bright wire` names what it is of, and so does `$38 perfil limpio`.
+    let more = (price.last + 1..scan.tokens.len()).any(|at| is_of_the_trade(&scan, at));
+    let names = more && (scan.is(price.last, Use::For) || is_of_the_trade(&scan, price.last));
     if names || price.first > 0 && !of_those {
         return None;
     }
@@ -83,6 +83,12 @@ mod tests {
         assert_eq!(told("hows cable", "Twin & earth £2.90"), None);
         assert_eq!(told("when do u pay", "2.30"), None);
         assert_eq!(told("what about network cable?", "7.60 for bright wire"), None);
+        assert_eq!(told("y el aluminio?", "$38 perfil limpio"), None);
+        assert_eq!(told("baterías?", "$13 batería de carro"), None);
+        assert_eq!(
+            told("hard drives?", "$0.45 with boards").as_deref(),
+            Some("hard drives: $0.45 with boards")
+        );
         let quoted = |question, answer| answered(question, Asked::First, answer);
         assert_eq!(
             quoted("1. PC motherboards, about 120 lb", "1.95").as_deref(),

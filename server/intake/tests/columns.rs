@@ -1,7 +1,7 @@
 //! Which column of a table holds what, on layouts that offices use: common practice, no source; all words are invented.
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use intake::{Hints, RowPrice, Sheet, detect, read};
+use intake::{Hints, RowPrice, Sheet, detect, read, read_alone};
 use jiff::civil::date;
 use rust_decimal::Decimal;
 use trade::money::{Currency, PriceUnit};
@@ -308,5 +308,45 @@ fn an_accordion_is_no_bar_of_tabs() {
     assert_eq!(
         rows(&file("list.html", page)),
         "Bare bright < Copper | 4.10 USD/lb\nNo. 2 < Copper | 3.70 USD/lb\n"
+    );
+}
+
+#[test]
+fn who_brings_it_is_no_mass_that_a_price_holds_from() {
+    let sheet = sheet(
+        "Materiale;Ritirato da noi;Consegnato in sede\nRame lucido;7,90;8,15\nOttone giallo;4,60;4,80\nPiombo;1,20;1,30\n",
+    );
+    assert_eq!(rows(&sheet), "Rame lucido | 7.90 USD/-\nOttone giallo | 4.60 USD/-\nPiombo | 1.20 USD/-\n");
+    assert!(sheet.rows.iter().all(|row| row.tier_from.is_none()));
+}
+
+#[test]
+fn what_a_card_says_below_its_title_is_a_remark() {
+    let card = |name: &str, said: &str, price: &str| {
+        format!(
+            "<div class=\"card\"><div class=\"card-title\">{name}</div><div class=\"card-desc\">{said}</div>\
+             <div><span>{price}</span><span>/lb</span></div></div>"
+        )
+    };
+    let cards = [
+        card("Laptop boards", "No plastic, no batteries", "$2.65"),
+        card("Hard drives", "Caddies off", "$0.68"),
+        card("Routers", "No adapters", "$0.27"),
+    ];
+    let page = format!("<html><body><h2>We buy</h2>{}</body></html>", cards.concat());
+    assert_eq!(
+        rows(&file("cards.html", &page)),
+        "Laptop boards | 2.65 USD/lb\nHard drives | 0.68 USD/lb\nRouters | 0.27 USD/lb\n"
+    );
+}
+
+#[test]
+fn an_address_says_what_is_paid_in_where_no_price_does() {
+    let csv = "Pinegate Salvage, Moss Lake ON\n\nItem,¢/lb\n#1 copper,498\nYellow brass,288\nStainless,60\n";
+    let sheet =
+        read_alone(detect("list.csv", csv.as_bytes()).unwrap(), csv.as_bytes(), date(2026, 11, 26)).unwrap();
+    assert_eq!(
+        rows(&sheet),
+        "#1 copper | 4.98 CAD/lb\nYellow brass | 2.88 CAD/lb\nStainless | 0.60 CAD/lb\n"
     );
 }

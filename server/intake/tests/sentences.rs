@@ -354,3 +354,44 @@ fn what_only_looks_like_it_stays_what_it_was() {
     );
     check("Better than the other guy: bright copper €4.10/kg\n", &["bright copper 4.1 kg"]);
 }
+
+#[test]
+fn a_table_copied_with_a_cell_a_line_has_its_units() {
+    check(
+        "COPPER\nBare bright\n$4.12\nlb\n#1 copper\n$3.98\nlb\nBrass shells\nCall\nlb\n\nIRON\nLight iron\n$165.00\ngross ton\n\
+         \nELECTRONICS\nTube TV\nYou pay $20.00\neach\n",
+        &[
+            "Bare bright 4.12 lb",
+            "#1 copper 3.98 lb",
+            "Brass shells ? lb",
+            "Light iron 165 gross_ton",
+            "Tube TV -20 each",
+        ],
+    );
+}
+
+#[test]
+fn an_alloy_above_a_price_is_part_of_the_name() {
+    check(
+        "Non-ferrous $/kg\n\nBrass mixed\n\n6.40\n\nCast aluminium\n\n1.80\n\nSoft lead\n\n2.40\n\nStainless steel 316\n\n2.20\n",
+        &["Brass mixed 6.4 kg", "Cast aluminium 1.8 kg", "Soft lead 2.4 kg", "Stainless steel 316 2.2 kg"],
+    );
+}
+
+#[test]
+fn who_pays_in_us_dollars_charges_nothing() {
+    check(
+        "WHAT WE PAY (US dollars per pound)\n\nServer boards  2.70\nLaptop boards  4.20\n",
+        &["Server boards 2.7 lb", "Laptop boards 4.2 lb"],
+    );
+}
+
+#[test]
+fn what_is_quoted_beside_the_list_is_no_price() {
+    check(
+        "Server boards  2.70/lb\nLaptop boards  4.20/lb\nExchange today 1 USD = 1.39 CAD\nUM: LB = POUND  GT = GROSS TON 2240 LB\n\
+         place over in Sorrelburg pays 6.80 on phones\nMobile 085 010 0192 | Weighbridge open 8.30 - 5, closed 1 - 1.45\n\
+         Freight is about 0.14 a pound inside 300 miles.\nThe chili was good.\n",
+        &["Server boards 2.7 lb", "Laptop boards 4.2 lb"],
+    );
+}

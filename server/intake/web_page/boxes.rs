@@ -8,6 +8,9 @@ use crate::number::{Habit, Marks};
 use crate::price;
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// What pages call the element that says what a box is of.
+const TITLES: [&str; 4] = ["title", "name", "heading", "headline"];
+
 /// One of at least two boxes of the same kind side by side, each with a name and a price of a few words: its text in
 /// one line. Boxes that hold boxes of the same kind are no records.
 pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
@@ -32,12 +35,24 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
     {
         return None;
     }
-    // What is set as a heading is the name, and the rest is said of it.
+    // What is set as a heading, or is called a title, is the name, and the rest is said of it.
     let first = inner.iter().find(|inner| inner.text().any(|text| !text.trim().is_empty()));
-    let headed = first.is_some_and(|first| is_heading(first.value().name()));
+    let own = |inner: &&ElementRef<'_>| {
+        inner.children().any(|child| child.value().as_text().is_some_and(|text| !text.trim().is_empty()))
+    };
+    let headed = first.is_some_and(|first| is_heading(first.value().name()))
+        || inner.iter().find(own).is_some_and(|first| is_called_a_title(*first));
     let text = name_and_price(&lines_shown(element), headed).unwrap_or_else(|| shown(element));
     let short = text.chars().count() <= 240;
     short.then_some(text)
+}
+
+/// `class="card-title"`.
+fn is_called_a_title(element: ElementRef<'_>) -> bool {
+    let class = element.value().attr("class").unwrap_or_default();
+    class
+        .split(|c: char| !c.is_alphanumeric())
+        .any(|part| TITLES.contains(&part.to_ascii_lowercase().as_str()))
 }
 
 /// A name, what is said of it, and then its price, with the price behind the name: what stands between the two is a remark.
