@@ -235,12 +235,16 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
         words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
     };
-    if let Some(tier) = (0..scan.tokens.len()).find_map(|at| tier_at(&scan, marks, at, true)) {
+    let tier = (0..scan.tokens.len()).find_map(|at| Some((at, tier_at(&scan, marks, at, true)?)));
+    if let Some((at, (tier, next))) = tier {
         // `last wk < 250 kg`
         if run(2, &|column| column == Column::Other).is_some() {
             return Some(Named { column: Column::Other, context: Context::default(), tier: None });
         }
-        return Some(Named { column: Column::Price, context: Context::of(text, false), tier: Some(tier.0) });
+        // `250 à 1000 kg` is no price per tonne.
+        let around = [scan.between(0, at), scan.between(next, scan.tokens.len())];
+        let [before, behind] = around.map(|text| Context::of(text, false));
+        return Some(Named { column: Column::Price, context: before.within(&behind), tier: Some(tier) });
     }
     // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
     let joined = |at: usize| {

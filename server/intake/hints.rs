@@ -64,7 +64,8 @@ impl Hints {
         for text in document.texts() {
             address = address.or_else(|| currency_of_address(text));
             let scan = Scan::of(text);
-            if is_exchange_rate(&scan) {
+            // `Dólar: $18.42 · Cobre bolsa: 4.61 USD/lb`
+            if is_exchange_rate(&scan) || VOCABULARY.has(scan.word(0), Use::Market) {
                 continue;
             }
             for at in (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word)) {

@@ -5,6 +5,7 @@
 //! itself; below a row of column names it parts the columns of a table.
 
 mod gutter;
+mod running;
 
 use crate::columns::{self, Reach};
 use crate::document::{Block, Cell, GridRow, Line};
@@ -14,6 +15,7 @@ use crate::scan::Scan;
 use crate::sheet::Place;
 use crate::tier::tier_at;
 use gutter::names_its_price;
+pub(crate) use running::without_running_rows;
 
 /// Columns side by side are looked for this often, one within the other.
 const MOST_SPLITS: usize = 4;

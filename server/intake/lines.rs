@@ -16,7 +16,6 @@ use crate::context::{Context, heading_name, is_heading};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_contact;
-use crate::hints::is_exchange_rate;
 use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, Strength, UnitText};
@@ -32,7 +31,10 @@ use listed::{
     among_prices, are_goods, begin_with_prices, ends_with_its_only_number, listed, listed_by_bare_numbers,
     names_above_prices, opens_with_its_only_number, without_asides, without_number_of_message,
 };
-use remark::{are_quotes_of_metals, is_legend, may_be_a_name, tells_of_the_past, tells_when_open};
+use remark::{
+    are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past,
+    tells_when_open,
+};
 pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
@@ -148,6 +150,7 @@ impl LineReader {
         }
         let text = without_number_of_message(line.text.trim());
         if is_number_of_a_page(text) || text.starts_with('©') {
+            draft.look_for_date(text);
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         if let Some(items) = asked_amid(text, draft) {
@@ -198,9 +201,7 @@ impl LineReader {
         if prices.is_empty() {
             return self.without_price(text, &scan, line, goes_on, draft);
         }
-        // `LME copper 3-month: $10,240`, `Exchange today 1 USD = 1.39 CAD`.
-        let market = VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3;
-        if market || is_exchange_rate(&scan) || is_legend(&scan, &prices) {
+        if is_beside_the_list(text, &scan, &prices) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         // What a customer says of the outlet is set in quotation marks.
@@ -324,7 +325,8 @@ impl LineReader {
             return draft.leave_out(text, place, Why::NoName);
         }
         // `Ceny od 24.11 zl/kg`
-        if is_remark(&wording) || VOCABULARY.has(&wording, Use::Title) {
+        let of_a_service = part.note.as_ref().is_some_and(|note| is_of_a_service(&wording, note));
+        if is_remark(&wording) || of_a_service || VOCABULARY.has(&wording, Use::Title) {
             draft.look_for_date(text);
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, place, Why::NoPrice);

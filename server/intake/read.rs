@@ -47,11 +47,14 @@ fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
 }
 
 /// The blocks of all pages, one after the other.
-fn pages(read: pdf::Pages) -> Document {
+fn pages(mut read: pdf::Pages) -> Document {
+    let aside = layout::without_running_rows(&mut read.pages);
     let texts = read.pages.iter().flatten().flat_map(|row| &row.pieces).map(|piece| piece.text.as_str());
     let marks = Marks::of(texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>()), Habit::Point);
     let blocks = read.pages.into_iter().flat_map(|rows| layout::blocks(rows, marks)).collect();
-    Document { blocks, problems: read.problems, ..Document::default() }
+    // `Valid from November 4, 2026 - Page 1 of 2`
+    let dates = aside.iter().map(|line| line.text.clone()).collect();
+    Document { blocks, problems: read.problems, aside, dates, ..Document::default() }
 }
 
 pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {

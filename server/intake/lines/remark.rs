@@ -4,15 +4,19 @@ use trade::mass::MassUnit;
 use trade::money::PriceUnit;
 
 use super::MOST_NAME_WORDS;
-use crate::context::Context;
+use crate::context::{Context, speaks_of_goods};
 use crate::draft::DraftPrice;
 use crate::firm::is_contact;
+use crate::hints::is_exchange_rate;
 use crate::number::{Marks, looks_like_price};
 use crate::parts::{Part, starts_with};
-use crate::price::{self, UnitText};
+use crate::price::{self, PriceText, Strength, UnitText};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
+
+/// Words behind a price that are looked at for what it is paid for.
+const MOST_SERVICE_WORDS: usize = 3;
 
 /// Digits of a page's number.
 const LONGEST_PAGE: usize = 3;
@@ -54,7 +58,8 @@ pub(crate) fn is_remark(name: &str) -> bool {
         && scan.kind(0) == Some(Kind::Word)
         && starts_with(&scan, Use::Remark)
         && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
-    let remark = remark || VOCABULARY.has(first, Use::Market) && words >= 2;
+    // `Copper on the exchange this morning`
+    let remark = remark || VOCABULARY.has_within(name, Use::Market) && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     let service = VOCABULARY.has_within(name, Use::Service);
     // `Seg a sex 8h às 17h | …`.
@@ -109,17 +114,38 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>, marks: Marks) -> bo
         _ => false,
     };
     let elsewhere = VOCABULARY.has_within(text, Use::Elsewhere);
-    // `place over in Sorrelburg pays 6.80 on phones`
-    let gives = || (0..scan.tokens.len()).any(|at| scan.is(at, Use::BeforePrice));
+    // `place over in Sorrelburg pays 6.80 on phones`, `Yard in Carrowby paying 3.60`
+    let gives = || {
+        let pays =
+            |at: usize| scan.is(at, Use::BeforePrice) || scan.is(at, Use::Paying) || scan.word(at) == "is";
+        (0..scan.tokens.len()).any(pays)
+    };
     let other = VOCABULARY.has_within(text, Use::Past) || elsewhere;
     // `Last week 4.10, this week 4.20` has a price of today.
     (begins || whole || other && gave() || elsewhere && gives()) && !VOCABULARY.has_within(text, Use::Present)
 }
 
+/// Whether a line with numbers is about something else than what is bought: `LME copper 3-month: $10,240`, `Exchange today 1 USD
+/// = 1.39 CAD`, `Dock 3, Corliss Park, OH - 555-0186   1`.
+pub(super) fn is_beside_the_list(text: &str, scan: &Scan<'_>, prices: &[PriceText]) -> bool {
+    let market = VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3;
+    let of_page = |price: &PriceText| price.strength == Strength::Weak && scan.word(price.first).len() <= 2;
+    let footer = is_contact(text) && prices.iter().all(of_page);
+    market || footer || is_exchange_rate(scan) || is_legend(scan, prices)
+}
+
+/// Whether what stands behind a price says that it is for a service, where the name is none of goods: `20 yd $0 drop`.
+pub(super) fn is_of_a_service(name: &str, note: &str) -> bool {
+    let begins = note.split_whitespace().take(MOST_SERVICE_WORDS).collect::<Vec<_>>().join(" ");
+    // Numbers are parts of some names: `20 yd` has none of goods.
+    let named = |word: &str| word.starts_with(char::is_alphabetic) && speaks_of_goods(word);
+    !name.split(' ').any(named) && VOCABULARY.has_within(&begins, Use::Service)
+}
+
 /// `UM: LB = POUND  GT = GROSS TON 2240 LB`: what short words on the sheet stand for.
-pub(super) fn is_legend(scan: &Scan<'_>, prices: &[price::PriceText]) -> bool {
+fn is_legend(scan: &Scan<'_>, prices: &[PriceText]) -> bool {
     let explained = (0..scan.tokens.len()).filter(|&at| scan.word(at) == "=");
-    explained.count() > 1 && prices.iter().all(|price| price.strength == price::Strength::Weak)
+    explained.count() > 1 && prices.iter().all(|price| price.strength == Strength::Weak)
 }
 
 /// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.
@@ -134,7 +160,13 @@ pub(crate) fn is_number_of_a_page(text: &str) -> bool {
     let called = words
         .next()
         .is_some_and(|first| VOCABULARY.has(first, Use::Page) || VOCABULARY.has(first, Use::Leaf));
+    // `Members are paid in May. Page 1 of 2`
+    let of_many = || {
+        let last: Vec<&str> = normal.rsplit(' ').take(4).collect();
+        matches!(last.as_slice(), [all, _, nth, page] if digits(all) && digits(nth) && VOCABULARY.has(page, Use::Page))
+    };
     called && words.next().is_some_and(digits) && words.count() <= 2
+        || of_many()
         || text.starts_with(dashes) && text.ends_with(dashes) && digits(number)
         || ends_with_number_of_a_page(&normal, digits) && !names_a_price(text)
 }

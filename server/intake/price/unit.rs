@@ -20,7 +20,7 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
         Some(Kind::Number) => (scan.word(at), at + 1),
         _ => ("1", at),
     };
-    if !(scan.is(at, Use::UnitStart) || scan.is(at, Use::Ton)) {
+    if !(scan.is(at, Use::UnitStart) || scan.is(at, Use::Ton)) || is_computer(scan, at) {
         return None;
     }
     for length in (1..=3).rev() {
@@ -38,6 +38,12 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
         }
     }
     None
+}
+
+/// `Schede madri per PC` are for computers, and not priced by the piece.
+fn is_computer(scan: &Scan<'_>, at: usize) -> bool {
+    let behind_words = at > 1 && scan.is(at - 1, Use::Per) && scan.kind(at - 2) == Some(Kind::Word);
+    scan.word(at) == "PC" && behind_words && scan.text.contains(char::is_lowercase)
 }
 
 /// The token behind the Italian `cad.`, which without its dot is a currency, or the Dutch `p/st`, whose first letter can be

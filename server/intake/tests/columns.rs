@@ -350,3 +350,26 @@ fn an_address_says_what_is_paid_in_where_no_price_does() {
         "#1 copper | 4.98 CAD/lb\nYellow brass | 2.88 CAD/lb\nStainless | 0.60 CAD/lb\n"
     );
 }
+
+#[test]
+fn masses_between_two_are_no_unit_of_a_price() {
+    let sheet = sheet(
+        "Tarif en euros par kilo;;;\nMatière;jusqu'à 250 kg;250 à 1000 kg;plus de 1000 kg\nLaiton;4,30 €;4,40 €;4,55 €\n\
+         Cuivre mêlé;6,90 €;7,05 €;7,20 €\n",
+    );
+    assert!(
+        sheet.rows.len() == 6
+            && sheet.rows.iter().all(|row| row.unit.is_some_and(|unit| unit.code() == "kg"))
+    );
+}
+
+#[test]
+fn a_column_that_says_what_a_grade_is_holds_no_names() {
+    let sheet = sheet(
+        "Grade;What it is;$/kg\nCopper bright;clean wire over 1.6 mm;13.10\nCopper tinned wire;;11.20\nCast;no iron;1.70\n",
+    );
+    assert_eq!(
+        rows(&sheet),
+        "Copper bright | 13.10 USD/kg\nCopper tinned wire | 11.20 USD/kg\nCast | 1.70 USD/kg\n"
+    );
+}

@@ -395,3 +395,37 @@ fn what_is_quoted_beside_the_list_is_no_price() {
         &["Server boards 2.7 lb", "Laptop boards 4.2 lb"],
     );
 }
+
+#[test]
+fn buttons_and_changes_copied_along_with_cells_are_no_prices() {
+    check(
+        "Bright & Shiny\nStripped, no tarnish\n$5.35 /lb\nView details\n\nNo. 1 Copper\nClean pipe and dull wire\n$5.10 /lb\nView details\n\n\
+         No. 2 Copper\nSolder joints, paint\n$4.72 /lb\nView details\n\nYellow Brass\nTaps, fittings\n$2.95 /lb\nView details\n",
+        &["Bright & Shiny 5.35 lb", "No. 1 Copper 5.1 lb", "No. 2 Copper 4.72 lb", "Yellow Brass 2.95 lb"],
+    );
+    check(
+        "All prices are per pound.\nMaterial\nPrice\nChange\nCOPPER\nBare Bright Wire\n$4.12\n+0.04\n#1 Tubing\n$3.98\n+0.04\n#2 Copper\n$3.74\n\
+         +0.03\nSheet Copper\n$3.41\n0.00\nBreakage\nCall\n–\nCoax\n$0.12\n-0.01\n",
+        &[
+            "Bare Bright Wire 4.12 lb",
+            "#1 Tubing 3.98 lb",
+            "#2 Copper 3.74 lb",
+            "Sheet Copper 3.41 lb",
+            "Breakage ? lb",
+            "Coax 0.12 lb",
+        ],
+    );
+}
+
+#[test]
+fn what_exchanges_others_and_services_cost_is_no_price() {
+    check(
+        "Server boards  2.70/lb\nLaptop boards  4.20/lb\nYard in Carrowby paying 3.60 on motherboards\nCopper on the exchange this morning: $4.87\n\
+         20 yd $0 drop\n3 m³ $35 a week.\nHarlow Boards, Dock 3, Corliss Park, OH - phone 555-0186   1\n",
+        &["Server boards 2.7 lb", "Laptop boards 4.2 lb"],
+    );
+    check(
+        "Schede madri per PC da 3,60 a 3,90 euro al kg.\nSchede server 4,30 euro al kg.\n",
+        &["Schede madri per PC 3.6 kg", "Schede server 4.3 kg"],
+    );
+}
