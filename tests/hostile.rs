@@ -49,6 +49,11 @@ pub(crate) fn routes() -> Vec<Route> {
 }
 
 impl Route {
+    /// Its addresses with each of the ids; one that takes no id has one.
+    fn with_each(&self, ids: &[String]) -> BTreeSet<String> {
+        ids.iter().map(|id| self.with(id)).collect()
+    }
+
     /// The address with `id` wherever it takes one.
     pub(crate) fn with(&self, id: &str) -> String {
         let parts = self.path.split('/').map(|part| if part.starts_with('{') { id } else { part });
@@ -139,8 +144,7 @@ async fn any_address_takes_any_id(shop: &TestShop) {
     furnished(shop).await;
     let before = shop.everything().await;
     for route in routes() {
-        for id in strange::ids() {
-            let address = route.with(&id);
+        for address in route.with_each(&strange::ids()) {
             assert_held(&shop.get(&address).await, &format!("GET {address}"));
         }
     }
@@ -187,9 +191,9 @@ async fn any_post_takes_any_body(shop: &TestShop) {
     furnished(shop).await;
     let lot = shop.filled("Bag 9", "copper-2", "1 lb").await;
     let before = shop.everything().await;
+    let ids = [lot.clone(), new_id(), "copper-2".to_string(), "%00".to_string(), "x".to_string()];
     for route in routes().iter().filter(|route| route.takes_post && !route.ends_a_session()) {
-        for id in [lot.clone(), new_id(), "copper-2".to_string(), "%00".to_string(), "x".to_string()] {
-            let address = route.with(&id);
+        for address in route.with_each(&ids) {
             for (kind, body) in strange::bodies() {
                 let what = format!("POST {address} {kind} {} bytes", body.len());
                 let page = shop.phone().send(post(shop, &address, kind, body)).await;
