@@ -297,9 +297,10 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
             .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
             .or_else(|| {
                 let tier = |column| matches!(column, Column::TierFrom | Column::TierTo);
-                // `ritirato da noi` says by whom, and no mass.
-                let amid = length == 1
-                    && ends.iter().flatten().all(|word| !VOCABULARY.column(word).is_some_and(tier));
+                // `ritirato da noi` says by whom, and no mass; `Peso da kg` does.
+                let at_an_end =
+                    || ends.iter().flatten().any(|word| VOCABULARY.column(word).is_some_and(tier));
+                let amid = length == 1 && context.unit.is_none() && !at_an_end();
                 let short = words.len() <= 3 && !amid && context.currencies.is_empty();
                 run(length, &|column| tier(column) && short)
             })

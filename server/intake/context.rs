@@ -3,6 +3,7 @@
 use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
+use crate::parts::without_us_money;
 use crate::price::{UnitText, is_pounds, is_sterling, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::tier::TierUnit;
@@ -166,7 +167,7 @@ fn explains_a_charge(before: &str, inside: &str) -> bool {
 
 /// How many words say that something is charged for.
 fn longest_charge(text: &str) -> usize {
-    VOCABULARY.longest_within(&normal(text), Use::Charge)
+    VOCABULARY.longest_within(&normal(&without_us_money(text)), Use::Charge)
 }
 
 /// Whether some word of a text is one for goods: `Share this page` has none.

@@ -13,6 +13,7 @@ use address::currency_of_address;
 
 use crate::date::DateOrder;
 use crate::document::{Cell, Document};
+use crate::lines::is_exchange_rate;
 use crate::number::Habit;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
@@ -145,15 +146,6 @@ impl Hints {
         };
         Hints { currency, unit: Some(PriceUnit::Mass(unit)), today }
     }
-}
-
-/// `1 USD = 1.39 CAD`: what is paid in is none of the two.
-pub(crate) fn is_exchange_rate(scan: &Scan<'_>) -> bool {
-    let equals = (0..scan.tokens.len()).find(|&at| scan.word(at) == "=");
-    equals.is_some_and(|equals| {
-        let named = |mut tokens: std::ops::Range<usize>| tokens.any(|at| scan.currencies(at).is_some());
-        named(0..equals) && named(equals + 1..scan.tokens.len())
-    })
 }
 
 /// The currency with most votes; of equals the first that is named, or the first by its code.

@@ -35,7 +35,7 @@ use remark::{
     are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past,
     tells_when_open,
 };
-pub(crate) use remark::{is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
+pub(crate) use remark::{is_exchange_rate, is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -151,6 +151,7 @@ impl LineReader {
         let text = without_number_of_message(line.text.trim());
         if is_number_of_a_page(text) || text.starts_with('©') {
             draft.look_for_date(text);
+            draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         if let Some(items) = asked_amid(text, draft) {
@@ -215,12 +216,6 @@ impl LineReader {
         if are_quotes_of_metals(&parts) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
-        // `You pay $20.00`, below the name of what it is for.
-        if let ([part], [price]) = (parts.as_mut_slice(), prices.as_slice())
-            && VOCABULARY.has(scan.between(0, price.first), Use::Charge)
-        {
-            part.name = None;
-        }
         self.listing = heading_within(&mut parts).or(goes_on);
         // `Schrott: leicht 14,50 / schwer 21,00` below “Elektronik (€/kg)”: what the sheet says of all holds again.
         if self.listing.as_ref().is_some_and(|listing| listing.goods.is_some())
@@ -232,6 +227,12 @@ impl LineReader {
         // `$10.10 for pipe with a bit of solder`, where other prices stand below their names: the rest is a remark.
         let is_named =
             unread.is_some() || headed && self.heading.as_ref().is_some_and(|heading| heading.may_be_name);
+        // `You pay $20.00`, below the name of what it is for.
+        if let (true, [part], [price]) = (is_named, parts.as_mut_slice(), prices.as_slice())
+            && VOCABULARY.has(scan.between(0, price.first), Use::Charge)
+        {
+            part.name = None;
+        }
         if is_named
             && self.below_names
             && prices.first().is_some_and(|price| price.first == 0)

@@ -3,6 +3,8 @@
 mod chosen;
 mod name;
 
+use std::borrow::Cow;
+
 use crate::context::{Context, heading_name, is_all_of_goods, is_heading, speaks_of_goods};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
 use crate::price::{PriceText, Strength, UnitText};
@@ -395,7 +397,23 @@ fn behind_price(scan: &Scan<'_>, first: usize, last: usize, draft: &Draft<'_>) -
 
 /// Whether words of the line say that the outlet charges. One word may belong to the name (`charge controller`).
 pub(crate) fn charge(text: &str) -> Charge {
-    charge_within(&normal(text))
+    charge_within(&normal(&without_us_money(text)))
+}
+
+/// `we pay US dollars` and `what we pay, US$/lb` without what makes `pay us` of them.
+pub(crate) fn without_us_money(text: &str) -> Cow<'_, str> {
+    const MONEY: [&str; 4] = ["$", " dollar", " funds", " currency"];
+    let lower = text.to_ascii_lowercase();
+    // `you pay us $15`, but `we pay US $2.70`.
+    let of_money = |at: usize| {
+        let behind = &lower[at + "us".len()..];
+        MONEY.iter().any(|money| behind.starts_with(money))
+            || behind.starts_with(" $") && text[at..].starts_with("US")
+    };
+    match lower.match_indices("us").map(|(at, _)| at).find(|&at| of_money(at)) {
+        Some(at) => Cow::Owned(format!("{}{}", &text[..at], without_us_money(&text[at + "us".len()..]))),
+        None => Cow::Borrowed(text),
+    }
 }
 
 /// The same of a text in its normal form.

@@ -1,9 +1,11 @@
 //! Plain text, pasted or from a file: lines as they stand, typed tables, and messages without what wraps them.
 
-use std::collections::{HashMap, HashSet};
+mod cells;
+
+use std::collections::HashSet;
 use std::ops::RangeInclusive;
 
-use crate::context::{Context, speaks_of_goods};
+use crate::context::speaks_of_goods;
 use crate::decode::Decoded;
 use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut};
 use crate::layout::{self, Piece, Row};
@@ -16,8 +18,6 @@ use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many lines with tabs after each other are rows of a table.
 const FEWEST_ROWS: usize = 3;
-/// So many changes below prices are a column of them.
-const FEWEST_CHANGES: usize = 3;
 /// So many cards make a list of them.
 const FEWEST_CARDS: usize = 4;
 
@@ -52,9 +52,7 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     let Wrapped { lines, aside, dates } = message::unwrap(lines);
     document.aside = aside;
     let lines = paragraphs(lines, &mut document.joined);
-    let lines = without_buttons(lines, &mut document.aside);
-    let lines = without_changes(lines, &mut document.aside);
-    let lines = with_units(lines, &mut document.joined);
+    let lines = cells::joined(lines, &mut document.joined, &mut document.aside);
     let read = [document.joined.as_slice(), &document.aside].concat();
     let lines = without_remarks(lines, &read, &mut document.aside);
     document.dates = dates;
@@ -128,101 +126,6 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
         && !list
         && (leads
             || first.starts_with(|c: char| c.is_lowercase() || c.is_ascii_digit() || "€$£:–".contains(c)))
-}
-
-/// Lines without what stands below every card in the same words: `View details`.
-fn without_buttons(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
-    let mut counts: HashMap<&str, usize> = HashMap::new();
-    for line in &lines {
-        *counts.entry(line.text.trim()).or_default() += 1;
-    }
-    let marks = Marks::of([], Habit::Point);
-    // Each stands right below a price.
-    let priced =
-        |line: &Line| price::is_within(&line.text, marks) || VOCABULARY.has(&line.text, Use::OnRequest);
-    let below =
-        |text: &str| lines.windows(2).filter(|pair| pair[1].text.trim() == text && priced(&pair[0])).count();
-    let is_button = |text: &str| {
-        !text.contains(|c: char| c.is_ascii_digit())
-            && text.split_whitespace().count() > 1
-            && !VOCABULARY.has(text, Use::OnRequest)
-            && Context::of(text, true).is_empty()
-            && !speaks_of_goods(text)
-    };
-    let buttons: HashSet<String> = counts
-        .into_iter()
-        .filter(|(text, count)| *count >= FEWEST_CARDS && is_button(text) && below(text) * 2 > *count)
-        .map(|(text, _)| text.to_string())
-        .collect();
-    if buttons.is_empty() {
-        return lines;
-    }
-    let (pressed, kept): (Vec<Line>, Vec<Line>) =
-        lines.into_iter().partition(|line| buttons.contains(line.text.trim()));
-    aside.extend(pressed);
-    kept
-}
-
-/// Of a table that was copied with a cell a line, the cells without those of a column of changes: `+0.04` below `$4.12`.
-fn without_changes(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
-    let raised = lines
-        .windows(2)
-        .filter(|pair| pair[1].text.trim().starts_with(['+', '▲']) && is_signed(pair[1].text.trim()));
-    if raised.count() < FEWEST_CHANGES {
-        return lines;
-    }
-    let marks = Marks::of([], Habit::Point);
-    let mut kept: Vec<Line> = Vec::with_capacity(lines.len());
-    for line in lines {
-        let text = line.text.trim();
-        let change = is_signed(text) || matches!(text, "–" | "-" | "—" | "=" | "0" | "0.00" | "0,00");
-        let below_price = kept.last().is_some_and(|above| {
-            price::is_within(&above.text, marks) || VOCABULARY.has(&above.text, Use::OnRequest)
-        });
-        if change && below_price { aside.push(line) } else { kept.push(line) }
-    }
-    kept
-}
-
-/// `+0.04`, `▼ 0.10`
-fn is_signed(text: &str) -> bool {
-    text.strip_prefix(['+', '-', '–', '−', '▲', '▼']).is_some_and(|number| is_number(number.trim_start()))
-}
-
-fn is_number(text: &str) -> bool {
-    text.starts_with(|c: char| c.is_ascii_digit())
-        && text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | ','))
-}
-
-/// Of a table that was copied with a cell a line, the prices with the unit that stands in the line below each.
-fn with_units(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
-    let marks = Marks::of([], Habit::Point);
-    // The price and what it is per, where the lower line is nothing but a unit and the upper one has none.
-    let whole = |above: &Line, below: &Line| {
-        let unit = Scan::of(below.text.trim());
-        let is_unit = price::unit_words(&unit, 0).is_some_and(|(_, end)| end == unit.tokens.len());
-        let prices = price::prices(&Scan::of(&above.text), marks);
-        let priced =
-            matches!(prices.as_slice(), [only] if only.strength > Strength::Weak && only.unit.is_none());
-        let asked = VOCABULARY.has(&above.text, Use::OnRequest);
-        let text = if asked { above.text.clone() } else { format!("{} {}", above.text, below.text.trim()) };
-        (is_unit && (priced || asked)).then_some(text)
-    };
-    let pairs = lines.windows(2).filter(|pair| whole(&pair[0], &pair[1]).is_some()).count();
-    if pairs < FEWEST_CARDS {
-        return lines;
-    }
-    let mut cells: Vec<Line> = Vec::with_capacity(lines.len());
-    for line in lines {
-        match cells.last_mut().and_then(|above| whole(above, &line).map(|text| (above, text))) {
-            Some((above, text)) => {
-                above.text = text;
-                joined.push(line);
-            }
-            None => cells.push(line),
-        }
-    }
-    cells
 }
 
 /// Of a list of cards that blank lines part, each a name, what is said of it and its prices below, the names and prices;

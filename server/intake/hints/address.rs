@@ -2,6 +2,7 @@
 
 use trade::money::Currency;
 
+use crate::context::speaks_of_goods;
 use crate::vocabulary::VOCABULARY;
 use crate::wording::normal_wording;
 
@@ -13,25 +14,31 @@ const MOST_WORDS: usize = 3;
 /// A place counts only at the end of an address, so that `Ontario, California` and `Alberta Street` say nothing.
 pub(super) fn currency_of_address(text: &str) -> Option<Currency> {
     let words: Vec<&str> = text.split_whitespace().collect();
-    // In capitals throughout, `ON` may be a word.
-    let shouted = !text.chars().any(char::is_lowercase);
-    (0..words.len()).find_map(|at| {
-        if at > 0 && is_postal_code(words[at], words.get(at + 1).copied().unwrap_or_default()) {
+    (1..words.len()).find_map(|at| {
+        if is_postal_code(words[at], words.get(at + 1).copied().unwrap_or_default()) {
             return Some(Currency::CAD);
+        }
+        // Behind the town, or a comma.
+        let before = words[at - 1];
+        if !words[at].starts_with(char::is_uppercase)
+            || !before.starts_with(|c: char| c.is_uppercase() || c.is_ascii_digit())
+        {
+            return None;
         }
         let longest = (1..=MOST_WORDS.min(words.len() - at)).rev();
         let (currency, length) = longest.into_iter().find_map(|length| {
             let name = words[at..at + length].join(" ");
             Some((VOCABULARY.currency_of_place(&normal_wording(&name))?, length))
         })?;
-        let place = words[at + length - 1];
-        let named = words[at].starts_with(char::is_uppercase);
-        // `ON`, `QLD`: in lower case they are words, or parts of some.
+        let (place, next) = (words[at + length - 1], words.get(at + length).copied());
+        // `ON` and `AB` are words as well, and `Laptop MB` is a board.
         let short = place.trim_end_matches(is_mark).len() <= 3;
-        let spelled = !short || !shouted && words[at].chars().all(|c| c.is_uppercase() || is_mark(c));
-        let before = at > 0 && words[at - 1].starts_with(char::is_uppercase);
-        (named && spelled && (before || !short) && ends_address(place, words.get(at + length).copied()))
-            .then_some(currency)
+        let spelled = words[at].chars().all(|c| c.is_uppercase() || is_mark(c));
+        let code = next.is_some_and(|next| next.len() == 4 && next.bytes().all(|byte| byte.is_ascii_digit()));
+        let bare = || !text.contains(|c: char| c.is_ascii_digit()) && !speaks_of_goods(text);
+        let sure = !short
+            || spelled && (before.ends_with(',') || code || bare() && text.contains(char::is_lowercase));
+        (sure && ends_address(place, next)).then_some(currency)
     })
 }
 
@@ -79,6 +86,10 @@ mod tests {
             "HARD DRIVES BOARD ON",
             "Batteries with the clips on",
             "We ship to Canada and back",
+            "We buy from all over the United States and Canada.",
+            "Laptop MB",
+            "Hard Drives w/ Board ON  $0.80",
+            "Preise AB 500 kg",
             "",
         ] {
             assert_eq!(told(text), None, "{text}");

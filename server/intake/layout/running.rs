@@ -3,7 +3,9 @@
 use std::collections::HashMap;
 
 use super::Row;
+use crate::context::Context;
 use crate::document::Line;
+use crate::lines::is_number_of_a_page;
 
 /// So many rows at the head and at the foot of a page may be of the page.
 const DEPTH: usize = 2;
@@ -53,10 +55,14 @@ fn beside_number(row: &Row, page: usize) -> Option<String> {
         .find_map(|of| bare.trim_end().strip_suffix(of))
         .filter(|rest| rest.trim_end().ends_with(|c: char| c.is_ascii_digit()));
     let text = of_all.map_or(text, str::trim_end);
+    // `Klasse 1` and `Klasse 2` at the heads of two pages are headings.
+    let apart = row.pieces.len() > 1 || of_all.is_some() || is_number_of_a_page(text);
     let own = |rest: &&str| !rest.ends_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
     let rest = text
         .strip_suffix(page.as_str())
         .filter(own)
         .or_else(|| text.strip_prefix(page.as_str()).filter(|rest| rest.starts_with(char::is_whitespace)))?;
-    rest.contains(char::is_alphabetic).then(|| rest.trim().to_string())
+    // What says how prices are told is read like any other line.
+    let of_prices = !Context::of(rest, false).is_empty();
+    (apart && rest.contains(char::is_alphabetic) && !of_prices).then(|| rest.trim().to_string())
 }

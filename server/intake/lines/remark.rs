@@ -1,5 +1,7 @@
 //! Lines and names that speak to the reader, and name nothing that is sold.
 
+use std::ops::Range;
+
 use trade::mass::MassUnit;
 use trade::money::PriceUnit;
 
@@ -7,10 +9,9 @@ use super::MOST_NAME_WORDS;
 use crate::context::{Context, speaks_of_goods};
 use crate::draft::DraftPrice;
 use crate::firm::is_contact;
-use crate::hints::is_exchange_rate;
 use crate::number::{Marks, looks_like_price};
 use crate::parts::{Part, starts_with};
-use crate::price::{self, PriceText, Strength, UnitText};
+use crate::price::{self, PriceText, Strength, UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
@@ -58,8 +59,8 @@ pub(crate) fn is_remark(name: &str) -> bool {
         && scan.kind(0) == Some(Kind::Word)
         && starts_with(&scan, Use::Remark)
         && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
-    // `Copper on the exchange this morning`
-    let remark = remark || VOCABULARY.has_within(name, Use::Market) && words >= 2;
+    let market = VOCABULARY.has(first, Use::Market) || VOCABULARY.has_within(name, Use::Quoted);
+    let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     let service = VOCABULARY.has_within(name, Use::Service);
     // `Seg a sex 8h às 17h | …`.
@@ -120,17 +121,28 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>, marks: Marks) -> bo
             |at: usize| scan.is(at, Use::BeforePrice) || scan.is(at, Use::Paying) || scan.word(at) == "is";
         (0..scan.tokens.len()).any(pays)
     };
+    // `Our yard in Carrowby pays`
+    let ours = (0..scan.tokens.len()).any(|at| matches!(normal(scan.word(at)).as_ref(), "we" | "our" | "us"));
     let other = VOCABULARY.has_within(text, Use::Past) || elsewhere;
     // `Last week 4.10, this week 4.20` has a price of today.
-    (begins || whole || other && gave() || elsewhere && gives()) && !VOCABULARY.has_within(text, Use::Present)
+    (begins || whole || other && gave() || elsewhere && !ours && gives())
+        && !VOCABULARY.has_within(text, Use::Present)
 }
 
 /// Whether a line with numbers is about something else than what is bought: `LME copper 3-month: $10,240`, `Exchange today 1 USD
 /// = 1.39 CAD`, `Dock 3, Corliss Park, OH - 555-0186   1`.
 pub(super) fn is_beside_the_list(text: &str, scan: &Scan<'_>, prices: &[PriceText]) -> bool {
     let market = VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3;
-    let of_page = |price: &PriceText| price.strength == Strength::Weak && scan.word(price.first).len() <= 2;
-    let footer = is_contact(text) && prices.iter().all(of_page);
+    // The number of the page, behind a gap.
+    let last = scan.tokens.len().saturating_sub(1);
+    let of_page = |price: &PriceText| {
+        price.strength == Strength::Weak
+            && (price.first, scan.word(last).len() <= 2) == (last, true)
+            && last.checked_sub(1).is_some_and(|before| scan.kind(before) == Some(Kind::Gap))
+    };
+    let reached =
+        VOCABULARY.has_within(text, Use::PhoneLabel) || text.contains(['@']) || text.contains("www.");
+    let footer = reached && prices.iter().all(of_page);
     market || footer || is_exchange_rate(scan) || is_legend(scan, prices)
 }
 
@@ -139,13 +151,29 @@ pub(super) fn is_of_a_service(name: &str, note: &str) -> bool {
     let begins = note.split_whitespace().take(MOST_SERVICE_WORDS).collect::<Vec<_>>().join(" ");
     // Numbers are parts of some names: `20 yd` has none of goods.
     let named = |word: &str| word.starts_with(char::is_alphabetic) && speaks_of_goods(word);
-    !name.split(' ').any(named) && VOCABULARY.has_within(&begins, Use::Service)
+    let lent = [Use::Service, Use::Lent].iter().any(|is| VOCABULARY.has_within(&begins, *is));
+    !name.split(' ').any(named) && lent
 }
 
 /// `UM: LB = POUND  GT = GROSS TON 2240 LB`: what short words on the sheet stand for.
 fn is_legend(scan: &Scan<'_>, prices: &[PriceText]) -> bool {
-    let explained = (0..scan.tokens.len()).filter(|&at| scan.word(at) == "=");
-    explained.count() > 1 && prices.iter().all(|price| price.strength == Strength::Weak)
+    let end = scan.tokens.len();
+    let equals: Vec<usize> = (0..end).filter(|&at| scan.word(at) == "=").collect();
+    // `Copper = 620 / Brass = 380` are prices.
+    let of_words =
+        equals.iter().all(|&at| scan.kind(at + 1) == Some(Kind::Word) || unit_words(scan, at + 1).is_some());
+    equals.len() > 1 && of_words && prices.iter().all(|price| price.strength == Strength::Weak)
+}
+
+/// `1 USD = 1.39 CAD`: what is paid in is none of the two. `$4.12/lb = $9.08/kg` is one price twice.
+pub(crate) fn is_exchange_rate(scan: &Scan<'_>) -> bool {
+    let equals = (0..scan.tokens.len()).find(|&at| scan.word(at) == "=");
+    equals.is_some_and(|equals| {
+        let named = |mut tokens: Range<usize>| tokens.find_map(|at| scan.currencies(at));
+        let both = (named(0..equals), named(equals + 1..scan.tokens.len()));
+        matches!(both, (Some(one), Some(other)) if one != other)
+            && !(0..scan.tokens.len()).any(|at| unit_words(scan, at).is_some())
+    })
 }
 
 /// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.
@@ -166,7 +194,7 @@ pub(crate) fn is_number_of_a_page(text: &str) -> bool {
         matches!(last.as_slice(), [all, _, nth, page] if digits(all) && digits(nth) && VOCABULARY.has(page, Use::Page))
     };
     called && words.next().is_some_and(digits) && words.count() <= 2
-        || of_many()
+        || of_many() && !names_a_price(text)
         || text.starts_with(dashes) && text.ends_with(dashes) && digits(number)
         || ends_with_number_of_a_page(&normal, digits) && !names_a_price(text)
 }

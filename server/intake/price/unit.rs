@@ -20,7 +20,10 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
         Some(Kind::Number) => (scan.word(at), at + 1),
         _ => ("1", at),
     };
-    if !(scan.is(at, Use::UnitStart) || scan.is(at, Use::Ton)) || is_computer(scan, at) {
+    // `oltre 100 chili`, but `The chili was good`.
+    let uncounted =
+        scan.is(at, Use::Counted) && !at.checked_sub(1).is_some_and(|n| scan.kind(n) == Some(Kind::Number));
+    if !(scan.is(at, Use::UnitStart) || scan.is(at, Use::Ton)) || uncounted || is_computer(scan, at) {
         return None;
     }
     for length in (1..=3).rev() {
@@ -42,8 +45,18 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
 
 /// `Schede madri per PC` are for computers, and not priced by the piece.
 fn is_computer(scan: &Scan<'_>, at: usize) -> bool {
-    let behind_words = at > 1 && scan.is(at - 1, Use::Per) && scan.kind(at - 2) == Some(Kind::Word);
-    scan.word(at) == "PC" && behind_words && scan.text.contains(char::is_lowercase)
+    // `Price per PC` names a column.
+    let goods = |word: usize| {
+        let text = scan.word(word);
+        scan.kind(word) == Some(Kind::Word)
+            && VOCABULARY.column(text).is_none()
+            && scan.currencies(word).is_none()
+    };
+    scan.word(at) == "PC"
+        && at > 1
+        && scan.is(at - 1, Use::Per)
+        && goods(at - 2)
+        && scan.text.contains(char::is_lowercase)
 }
 
 /// The token behind the Italian `cad.`, which without its dot is a currency, or the Dutch `p/st`, whose first letter can be

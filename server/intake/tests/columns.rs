@@ -373,3 +373,12 @@ fn a_column_that_says_what_a_grade_is_holds_no_names() {
         "Copper bright | 13.10 USD/kg\nCopper tinned wire | 11.20 USD/kg\nCast | 1.70 USD/kg\n"
     );
 }
+
+#[test]
+fn a_mass_from_which_a_price_holds_and_a_price_by_the_piece_have_columns_of_their_own() {
+    let masses = sheet("Materiale;Peso da kg;Prezzo €/kg\nRame;100;7,90\nOttone;50;4,60\nPiombo;20;1,30\n");
+    assert_eq!(rows(&masses), "Rame | 7.90 EUR/kg\nOttone | 4.60 EUR/kg\nPiombo | 1.30 EUR/kg\n");
+    assert!(masses.rows.iter().all(|row| row.tier_from.is_some()));
+    let pieces = sheet("Item,Price per PC\nLaptop,12.00\nServer,20.00\nTower,5.00\n");
+    assert_eq!(rows(&pieces), "Laptop | 12.00 USD/each\nServer | 20.00 USD/each\nTower | 5.00 USD/each\n");
+}

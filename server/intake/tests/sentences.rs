@@ -429,3 +429,18 @@ fn what_exchanges_others_and_services_cost_is_no_price() {
         &["Schede madri per PC 3.6 kg", "Schede server 4.3 kg"],
     );
 }
+
+#[test]
+fn goods_that_sound_like_services_or_exchanges_are_bought() {
+    check(
+        "Aluminum service drop  $0.45/lb\nTelecom drop wire  1.20/lb\nTelephone exchange boards  2.10/lb\n\
+         Bare bright  $4.12/lb = $9.08/kg\nTube TVs - pay us $15 each\n",
+        &[
+            "Aluminum service drop 0.45 lb",
+            "Telecom drop wire 1.2 lb",
+            "Telephone exchange boards 2.1 lb",
+            "Bare bright 4.12 lb",
+            "Tube TVs -15 each",
+        ],
+    );
+}

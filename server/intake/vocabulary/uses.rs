@@ -76,6 +76,12 @@ pub(crate) enum Use {
     Bulk,
     NoPriceBehind,
     Market,
+    /// What an exchange quotes, in whatever words around it.
+    Quoted,
+    /// Behind an amount: it is for what the yard lends or brings.
+    Lent,
+    /// A unit behind a number, and elsewhere another word.
+    Counted,
     /// Beside what another outlet pays.
     Elsewhere,
     /// A metal that is quoted by the ounce on exchanges.

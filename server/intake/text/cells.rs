@@ -1,0 +1,117 @@
+//! Tables that were copied with a cell a line.
+
+use std::collections::{HashMap, HashSet};
+
+use super::FEWEST_CARDS;
+use crate::context::{Context, speaks_of_goods};
+use crate::document::Line;
+use crate::number::{Habit, Marks};
+use crate::price::{self, Strength};
+use crate::scan::Scan;
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// So many changes below prices are a column of them.
+const FEWEST_CHANGES: usize = 3;
+
+/// The prices with the unit that stands in the line below each, and without what else a page has below them: buttons, and by how
+/// much they changed.
+pub(super) fn joined(lines: Vec<Line>, joined: &mut Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
+    let lines = without_buttons(lines, aside);
+    let lines = without_changes(lines, aside);
+    with_units(lines, joined)
+}
+
+/// Whether a line tells a price, or that it has to be asked for.
+fn tells_a_price(line: &Line) -> bool {
+    price::is_within(&line.text, Marks::of([], Habit::Point)) || VOCABULARY.has(&line.text, Use::OnRequest)
+}
+
+/// Lines without what stands below the prices of many cards in the same words: `View details`.
+fn without_buttons(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
+    let mut counts: HashMap<&str, usize> = HashMap::new();
+    for line in &lines {
+        *counts.entry(line.text.trim()).or_default() += 1;
+    }
+    let is_button = |text: &str| {
+        !text.contains(|c: char| c.is_ascii_digit())
+            && text.split_whitespace().count() > 1
+            && !VOCABULARY.has(text, Use::OnRequest)
+            && Context::of(text, true).is_empty()
+            && !speaks_of_goods(text)
+    };
+    counts.retain(|text, count| *count >= FEWEST_CARDS && is_button(text));
+    let mut below: HashMap<&str, usize> = HashMap::new();
+    for pair in lines.windows(2) {
+        let text = pair[1].text.trim();
+        if counts.contains_key(text) && tells_a_price(&pair[0]) {
+            *below.entry(text).or_default() += 1;
+        }
+    }
+    let buttons: HashSet<String> = below
+        .into_iter()
+        .filter(|(text, below)| counts.get(text).is_some_and(|count| below * 2 > *count))
+        .map(|(text, _)| text.to_string())
+        .collect();
+    let (pressed, kept): (Vec<Line>, Vec<Line>) =
+        lines.into_iter().partition(|line| buttons.contains(line.text.trim()));
+    aside.extend(pressed);
+    kept
+}
+
+/// The cells without those of a column of changes: `+0.04` below `$4.12`.
+fn without_changes(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
+    let is_raise = |text: &str| text.starts_with(['+', '▲']) && is_signed(text);
+    if lines.iter().filter(|line| is_raise(line.text.trim())).count() < FEWEST_CHANGES {
+        return lines;
+    }
+    let mut kept: Vec<Line> = Vec::with_capacity(lines.len());
+    for line in lines {
+        let text = line.text.trim();
+        let change = is_signed(text) || matches!(text, "–" | "-" | "—" | "=" | "0" | "0.00" | "0,00");
+        if change && kept.last().is_some_and(tells_a_price) { aside.push(line) } else { kept.push(line) }
+    }
+    kept
+}
+
+/// `+0.04`, `▼ 0.10`
+fn is_signed(text: &str) -> bool {
+    text.strip_prefix(['+', '-', '–', '−', '▲', '▼']).is_some_and(|number| is_number(number.trim_start()))
+}
+
+fn is_number(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_ascii_digit())
+        && text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | ','))
+}
+
+/// The prices with the unit that stands in the line below each.
+fn with_units(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
+    let pairs = lines.windows(2).filter(|pair| with_unit(&pair[0], &pair[1]).is_some()).count();
+    if pairs < FEWEST_CARDS {
+        return lines;
+    }
+    let mut cells: Vec<Line> = Vec::with_capacity(lines.len());
+    for line in lines {
+        match cells.last_mut().and_then(|above| with_unit(above, &line).map(|text| (above, text))) {
+            Some((above, text)) => {
+                above.text = text;
+                joined.push(line);
+            }
+            None => cells.push(line),
+        }
+    }
+    cells
+}
+
+/// The price and what it is per, where the lower line is nothing but a unit and the upper one has none. What has to be asked for
+/// stays as it is.
+fn with_unit(above: &Line, below: &Line) -> Option<String> {
+    let unit = below.text.trim();
+    let scan = Scan::of(unit);
+    price::unit_words(&scan, 0).filter(|(_, end)| *end == scan.tokens.len())?;
+    if VOCABULARY.has(&above.text, Use::OnRequest) {
+        return Some(above.text.clone());
+    }
+    let prices = price::prices(&Scan::of(&above.text), Marks::of([], Habit::Point));
+    let bare = matches!(prices.as_slice(), [only] if only.strength > Strength::Weak && only.unit.is_none());
+    bare.then(|| format!("{} {unit}", above.text))
+}
