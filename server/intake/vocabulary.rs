@@ -37,6 +37,7 @@ pub(crate) struct Vocabulary {
     languages: HashMap<String, Currency>,
     dollar_languages: HashMap<String, Currency>,
     places: HashMap<String, Currency>,
+    place_starts: HashSet<String>,
     /// Ways to write each grade, by its slug, as they stand in the file.
     pub grades: BTreeMap<String, Vec<String>>,
     /// The trade circular's code words, by the slug of the grade they mean.
@@ -244,6 +245,11 @@ impl Vocabulary {
         self.places.get(name).copied()
     }
 
+    /// Whether the name of a place begins with a word, or is one.
+    pub fn starts_a_place(&self, word: &str) -> bool {
+        self.place_starts.contains(word)
+    }
+
     /// Whose dollars are meant where the language of this word is spoken.
     pub fn language_dollars(&self, word: &str) -> Option<Currency> {
         self.dollar_languages.get(word).copied()
@@ -308,6 +314,8 @@ impl Vocabulary {
         let languages = by_currency(&file.languages)?;
         let dollar_languages = by_currency(&file.dollar_languages)?;
         let places = by_currency(&file.places)?;
+        let place_starts =
+            places.keys().filter_map(|name| Some(name.split(' ').next()?.to_string())).collect();
         let mut columns = HashMap::default();
         for (column, names) in &file.columns {
             for name in names {
@@ -394,6 +402,7 @@ impl Vocabulary {
             languages,
             dollar_languages,
             places,
+            place_starts,
             grades: file.grades,
             codes: file.codes,
             stand_ins,

@@ -4,7 +4,7 @@ use trade::money::Currency;
 
 use crate::context::speaks_of_goods;
 use crate::vocabulary::VOCABULARY;
-use crate::wording::normal_wording;
+use crate::wording::{normal_wording, with_normal};
 
 /// The most words that a place is called by: `New South Wales`.
 const MOST_WORDS: usize = 3;
@@ -23,6 +23,9 @@ pub(super) fn currency_of_address(text: &str) -> Option<Currency> {
         if !words[at].starts_with(char::is_uppercase)
             || !before.starts_with(|c: char| c.is_uppercase() || c.is_ascii_digit())
         {
+            return None;
+        }
+        if !with_normal(words[at], |word| VOCABULARY.starts_a_place(word)) {
             return None;
         }
         let longest = (1..=MOST_WORDS.min(words.len() - at)).rev();

@@ -21,6 +21,8 @@ const FEWEST_MARKED: usize = 2;
 const FEWEST_GOODS: usize = 4;
 /// So many names with their prices below them make a list of such.
 const FEWEST_BELOW: usize = 4;
+/// Bytes of a line that is nothing but a price: `€ 1.250,00 / 100 kg`.
+const LONGEST_PRICE: usize = 32;
 /// Digits and marks of a bare price.
 const LONGEST_BARE: usize = 6;
 
@@ -234,19 +236,25 @@ pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
 /// other names have their prices below them too.
 pub(super) fn names_above_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
     let is_price = |line: &Line| {
-        let scan = Scan::of(&line.text);
+        let text = line.text.trim();
+        if text.len() > LONGEST_PRICE {
+            return false;
+        }
+        let scan = Scan::of(text);
         let whole = |price: &PriceText| price.first == 0 && price.last == scan.tokens.len();
         let prices = price::prices(&scan, marks);
         matches!(prices.as_slice(), [only] if only.strength > Strength::Weak && whole(only))
     };
+    let are_prices: Vec<bool> = lines.iter().map(is_price).collect();
+    let below: Vec<usize> = (1..lines.len()).filter(|&at| are_prices[at] && !are_prices[at - 1]).collect();
+    if below.len() < FEWEST_BELOW {
+        return HashSet::new();
+    }
     let names = |line: &Line| {
         let scan = Scan::of(&line.text);
         let last = scan.word(scan.tokens.len().saturating_sub(1));
         ends_with_its_only_number(&scan) && last.len() > 2 && last.bytes().all(|byte| byte.is_ascii_digit())
     };
-    let pairs = || lines.windows(2).filter(|pair| is_price(&pair[1]) && !is_price(&pair[0]));
-    if pairs().count() < FEWEST_BELOW {
-        return HashSet::new();
-    }
-    pairs().filter(|pair| names(&pair[0])).map(|pair| pair[0].text.trim().to_string()).collect()
+    let above = below.into_iter().map(|at| &lines[at - 1]);
+    above.filter(|line| names(line)).map(|line| line.text.trim().to_string()).collect()
 }

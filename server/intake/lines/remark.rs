@@ -122,10 +122,11 @@ pub(super) fn tells_of_the_past(text: &str, scan: &Scan<'_>, marks: Marks) -> bo
         (0..scan.tokens.len()).any(pays)
     };
     // `Our yard in Carrowby pays`
-    let ours = (0..scan.tokens.len()).any(|at| matches!(normal(scan.word(at)).as_ref(), "we" | "our" | "us"));
+    let ours =
+        || (0..scan.tokens.len()).any(|at| matches!(normal(scan.word(at)).as_ref(), "we" | "our" | "us"));
     let other = VOCABULARY.has_within(text, Use::Past) || elsewhere;
     // `Last week 4.10, this week 4.20` has a price of today.
-    (begins || whole || other && gave() || elsewhere && !ours && gives())
+    (begins || whole || other && gave() || elsewhere && !ours() && gives())
         && !VOCABULARY.has_within(text, Use::Present)
 }
 
@@ -135,14 +136,10 @@ pub(super) fn is_beside_the_list(text: &str, scan: &Scan<'_>, prices: &[PriceTex
     let market = VOCABULARY.has(scan.word(0), Use::Market) && scan.tokens.len() > 3;
     // The number of the page, behind a gap.
     let last = scan.tokens.len().saturating_sub(1);
-    let of_page = |price: &PriceText| {
-        price.strength == Strength::Weak
-            && (price.first, scan.word(last).len() <= 2) == (last, true)
-            && last.checked_sub(1).is_some_and(|before| scan.kind(before) == Some(Kind::Gap))
-    };
-    let reached =
-        VOCABULARY.has_within(text, Use::PhoneLabel) || text.contains(['@']) || text.contains("www.");
-    let footer = reached && prices.iter().all(of_page);
+    let behind_gap = last > 0 && scan.kind(last - 1) == Some(Kind::Gap) && scan.word(last).len() <= 2;
+    let of_page = |price: &PriceText| price.strength == Strength::Weak && price.first == last;
+    let reached = VOCABULARY.has_within(text, Use::PhoneLabel) || text.contains('@') || text.contains("www.");
+    let footer = behind_gap && reached && prices.iter().all(of_page);
     market || footer || is_exchange_rate(scan) || is_legend(scan, prices)
 }
 
@@ -151,8 +148,8 @@ pub(super) fn is_of_a_service(name: &str, note: &str) -> bool {
     let begins = note.split_whitespace().take(MOST_SERVICE_WORDS).collect::<Vec<_>>().join(" ");
     // Numbers are parts of some names: `20 yd` has none of goods.
     let named = |word: &str| word.starts_with(char::is_alphabetic) && speaks_of_goods(word);
-    let lent = [Use::Service, Use::Lent].iter().any(|is| VOCABULARY.has_within(&begins, *is));
-    !name.split(' ').any(named) && lent
+    let service = [Use::Service, Use::Lent].iter().any(|is| VOCABULARY.has_within(&begins, *is));
+    !name.split(' ').any(named) && service
 }
 
 /// `UM: LB = POUND  GT = GROSS TON 2240 LB`: what short words on the sheet stand for.
