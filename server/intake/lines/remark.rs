@@ -42,6 +42,8 @@ pub(crate) fn is_only_a_date(scan: &Scan<'_>) -> bool {
 /// above`.
 pub(crate) fn is_remark(name: &str) -> bool {
     let scan = Scan::of(name);
+    let normal = normal(name);
+    let says = |is: Use| VOCABULARY.is_within(&normal, is);
     let words = scan.tokens.iter().filter(|token| token.kind == Kind::Word).count();
     let speaks = (0..scan.tokens.len()).filter(|&at| scan.is(at, Use::Sentence)).count();
     // `Checks only over`, `3 % fee on wires under`: what follows is a limit, and no price.
@@ -58,11 +60,11 @@ pub(crate) fn is_remark(name: &str) -> bool {
     let remark = words >= 2
         && scan.kind(0) == Some(Kind::Word)
         && starts_with(&scan, Use::Remark)
-        && (words >= 6 || !VOCABULARY.has_within(name, Use::Group));
-    let market = VOCABULARY.has(first, Use::Market) || VOCABULARY.has_within(name, Use::Quoted);
+        && (words >= 6 || !says(Use::Group));
+    let market = VOCABULARY.has(first, Use::Market) || says(Use::Quoted);
     let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
-    let service = VOCABULARY.has_within(name, Use::Service);
+    let service = says(Use::Service);
     // `Seg a sex 8h às 17h | …`.
     let time = |at: usize| {
         let hour = matches!(scan.word(at + 1), "h" | "am" | "pm" | "Uhr" | "uhr");
