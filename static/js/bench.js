@@ -15,8 +15,8 @@ async function answer(form) {
     const fresh = new DOMParser().parseFromString(await page.text(), 'text/html').getElementById(form.dataset.answers);
     const shown = document.getElementById(form.dataset.answers);
     if (!fresh || !shown) return;
-    const open = new Set([...shown.querySelectorAll('details[open]')].map((details) => details.closest('[id]')?.id));
-    for (const details of fresh.querySelectorAll('details')) details.open = open.has(details.closest('[id]')?.id);
+    const open = new Set([...shown.querySelectorAll('details[open]')].map((details) => details.closest('[id]')?.getAttribute('id')));
+    for (const details of fresh.querySelectorAll('details')) details.open = open.has(details.closest('[id]')?.getAttribute('id'));
     shown.replaceChildren(...fresh.childNodes);
     history.replaceState(null, '', address);
   } catch {

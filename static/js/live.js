@@ -101,7 +101,9 @@ function takeOver(shown, fresh) {
 /// Whether two elements are the same part of the page, at two moments.
 function isSame(one, other) {
   if (one.tagName !== other.tagName) return false;
-  if (one.id || other.id) return one.id === other.id;
+  // A form with a field called `id` has that field for its property of this name.
+  const [id, otherId] = [one, other].map((element) => element.getAttribute('id'));
+  if (id || otherId) return id === otherId;
   return address(one) === address(other);
 }
 

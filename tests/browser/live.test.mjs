@@ -143,3 +143,19 @@ test('of two who change the same thing, the second sees both and chooses', async
   await one.close();
   await other.close();
 });
+
+test('a form with a field called id is there once, however much is saved while it is filled in', async () => {
+  const [one, other] = [await phone(), await phone()];
+  await one.page.goto('/bench/tower-computer');
+  await one.page.getByLabel('I have read what stands above').check();
+  const lot = await firstLot(other.page);
+  const refreshed = one.page.waitForResponse((answer) => answer.url().endsWith('/bench/tower-computer'));
+  await weighIn(other.page, lot, '2 lb 7 oz');
+  await (await refreshed).finished();
+  // The page takes over what has come as soon as it has it.
+  await one.page.waitForTimeout(200);
+  assert.equal(await one.page.getByRole('button', { name: 'Begin' }).count(), 1);
+  assert.ok(await one.page.getByLabel('I have read what stands above').isChecked());
+  await one.close();
+  await other.close();
+});
