@@ -403,17 +403,27 @@ pub(crate) fn charge(text: &str) -> Charge {
 /// `we pay US dollars` and `what we pay, US$/lb` without what makes `pay us` of them.
 pub(crate) fn without_us_money(text: &str) -> Cow<'_, str> {
     const MONEY: [&str; 4] = ["$", " dollar", " funds", " currency"];
+    // Of the same length, so that places in one are places in the other.
     let lower = text.to_ascii_lowercase();
     // `you pay us $15`, but `we pay US $2.70`.
     let of_money = |at: usize| {
         let behind = &lower[at + "us".len()..];
-        MONEY.iter().any(|money| behind.starts_with(money))
-            || behind.starts_with(" $") && text[at..].starts_with("US")
+        let begins = !lower[..at].ends_with(char::is_alphanumeric);
+        let money = || MONEY.iter().any(|money| behind.starts_with(money));
+        begins && (money() || behind.starts_with(" $") && text[at..].starts_with("US"))
     };
-    match lower.match_indices("us").map(|(at, _)| at).find(|&at| of_money(at)) {
-        Some(at) => Cow::Owned(format!("{}{}", &text[..at], without_us_money(&text[at + "us".len()..]))),
-        None => Cow::Borrowed(text),
+    let marks: Vec<usize> = lower.match_indices("us").map(|(at, _)| at).filter(|&at| of_money(at)).collect();
+    if marks.is_empty() {
+        return Cow::Borrowed(text);
     }
+    let mut rest = String::with_capacity(text.len());
+    let mut from = 0;
+    for at in marks {
+        rest.push_str(&text[from..at]);
+        from = at + "us".len();
+    }
+    rest.push_str(&text[from..]);
+    Cow::Owned(rest)
 }
 
 /// The same of a text in its normal form.
