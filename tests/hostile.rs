@@ -194,7 +194,7 @@ async fn any_post_takes_any_body(shop: &TestShop) {
     let ids = [lot.clone(), new_id(), "copper-2".to_string(), "%00".to_string(), "x".to_string()];
     for route in routes().iter().filter(|route| route.takes_post && !route.ends_a_session()) {
         for address in route.with_each(&ids) {
-            for (kind, body) in strange::bodies() {
+            for (kind, body) in half(shop, strange::bodies()) {
                 let what = format!("POST {address} {kind} {} bytes", body.len());
                 let page = shop.phone().send(post(shop, &address, kind, body)).await;
                 assert_held(&page, &what);
@@ -257,6 +257,11 @@ fn shape_of(name: &str) -> String {
     name.split(|c: char| c.is_ascii_digit()).next().unwrap_or_default().to_string()
 }
 
+/// Every other one, and on the other database the others: what is wrong with a field is found before a database is asked.
+fn half<T>(shop: &TestShop, all: Vec<T>) -> impl Iterator<Item = T> {
+    all.into_iter().skip(usize::from(shop.is_on_postgres())).step_by(2)
+}
+
 /// Sends a form and leaves it at the answer: where that leads is crawled in the end.
 async fn sent(shop: &TestShop, form: Form) -> Page {
     shop.phone().send(shop.phone().posted(form)).await
@@ -273,14 +278,13 @@ async fn any_form_takes_anything_in_any_field(shop: &TestShop) {
         let names: BTreeSet<String> = form.fields.iter().map(|field| field.name.clone()).collect();
         let mut shapes = BTreeSet::new();
         for name in names.iter().filter(|name| shapes.insert(shape_of(name))) {
-            let mut without = form.clone();
-            without.fields.retain(|field| field.name != *name);
-            let what = format!("POST {} without {name}", form.action);
-            assert_held(&sent(shop, without).await, &what);
-            for value in strange::values() {
-                let what = format!("POST {} with {name}={value:?}", form.action);
-                let answer = sent(shop, form.clone().forge(name, &value)).await;
-                assert_held(&answer, &what);
+            let every_time = strange::NO_DATABASE_KEEPS.map(|value| Some(value.to_string()));
+            for value in every_time.into_iter().chain(half(shop, strange::values())) {
+                let mut forged = form.clone();
+                forged.fields.retain(|field| field.name != *name);
+                let forged = value.iter().fold(forged, |form, value| form.forge(name, value));
+                let answer = sent(shop, forged).await;
+                assert_held(&answer, &format!("POST {} with {name}={value:.40?}", form.action));
                 // It went through: what comes next is not to be refused as out of date.
                 if let (StatusCode::SEE_OTHER, Ok(version)) =
                     (answer.status, form.value("version").parse::<i64>())
@@ -288,8 +292,6 @@ async fn any_form_takes_anything_in_any_field(shop: &TestShop) {
                     form = form.forge("version", &(version + 1).to_string());
                 }
             }
-            let what = format!("POST {} with very much of {name}", form.action);
-            assert_held(&sent(shop, form.clone().forge(name, &"9".repeat(100_000))).await, &what);
         }
         let mut empty = form.clone();
         empty.fields.clear();

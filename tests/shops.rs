@@ -143,6 +143,7 @@ async fn no_request_of_the_api_reaches_another_shop(shop: &TestShop) {
     let before = next_door.digests(shop).await;
     let key = Token::random();
     shop.store.make_key(&shop.by(), &new_id(), "scale", &key.hash()).await.expect("a key");
+    let phone = shop.strange_phone();
     let send = async |method: &str, url: String, body: String| {
         let request = axum::http::Request::builder()
             .method(method)
@@ -150,7 +151,7 @@ async fn no_request_of_the_api_reaches_another_shop(shop: &TestShop) {
             .header(HOST, SHOP_HOST)
             .header(AUTHORIZATION, format!("Bearer {}", key.text()))
             .header(CONTENT_TYPE, "application/json");
-        shop.strange_phone().send(request.body(Body::from(body)).expect("a request")).await
+        phone.send(request.body(Body::from(body)).expect("a request")).await
     };
     let description = send("GET", "/api/v1/openapi.json".into(), String::new()).await;
     let description: Value = serde_json::from_str(&description.body).expect("JSON");

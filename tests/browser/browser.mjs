@@ -30,13 +30,13 @@ export function openBrowser() {
   return chromium.launch({ executablePath, args: FLAGS });
 }
 
-/// A page of a phone that is signed in where the shop let one in, with the list of everything that went wrong while it was open: errors in the console,
+/// A page of a phone, with `dots` for each CSS pixel, that is signed in where the shop let one in, with the list of everything that went wrong while it was open: errors in the console,
 /// requests to other hosts, answers that failed.
-export async function openPage(browser, address, { size = PHONE, scheme = 'light', scripts = true } = {}) {
+export async function openPage(browser, address, { size = PHONE, scheme = 'light', scripts = true, dots = 1 } = {}) {
   const context = await browser.newContext({
     baseURL: address,
     colorScheme: scheme,
-    deviceScaleFactor: size === PHONE ? 2 : 1,
+    deviceScaleFactor: dots,
     hasTouch: size === PHONE,
     javaScriptEnabled: scripts,
     locale: 'en-GB',

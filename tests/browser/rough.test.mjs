@@ -33,25 +33,27 @@ after(async () => {
   await shop?.stop();
 });
 
-for (const size of [PHONE, WIDE]) {
-  for (const scheme of ['light', 'dark']) {
-    test(`a form full of nonsense comes back fit to be put right (${size.name}, ${scheme})`, async () => {
-      const { page, close } = await openPage(browser, shop.address, { size, scheme });
-      const found = [];
-      await page.goto('/lots');
-      const lot = await page.locator('.tickets a[href^="/lots/"]').first().getAttribute('href');
-      for (const form of FORMS) {
-        await page.goto(form.replace('{lot}', lot));
-        const fields = 'main form input:not([type=hidden], [type=radio], [type=checkbox], [type=file], [type=date])';
-        for (const field of await page.locator(fields).all()) await field.fill('99999999999999999999999xx');
-        await answered(page, () => page.locator('main form[method=post] button').first().click());
-        if ((await page.locator('.problem').count()) === 0) found.push(`${form} took it`);
-        found.push(...(await faults(page)));
-      }
-      await close();
-      assert.deepEqual(found, []);
-    });
-  }
+const WAYS = [
+  { size: PHONE, scheme: 'dark' },
+  { size: WIDE, scheme: 'light' },
+];
+for (const way of WAYS) {
+  test(`a form full of nonsense comes back fit to be put right (${way.size.name}, ${way.scheme})`, async () => {
+    const { page, close } = await openPage(browser, shop.address, way);
+    const found = [];
+    await page.goto('/lots');
+    const lot = await page.locator('.tickets a[href^="/lots/"]').first().getAttribute('href');
+    for (const form of FORMS) {
+      await page.goto(form.replace('{lot}', lot));
+      const fields = 'main form input:not([type=hidden], [type=radio], [type=checkbox], [type=file], [type=date])';
+      for (const field of await page.locator(fields).all()) await field.fill('99999999999999999999999xx');
+      await answered(page, () => page.locator('main form[method=post] button').first().click());
+      if ((await page.locator('.problem').count()) === 0) found.push(`${form} took it`);
+      found.push(...(await faults(page)));
+    }
+    await close();
+    assert.deepEqual(found, []);
+  });
 }
 
 test('every focus is seen, above the bar, and a fold opens by the keyboard', async () => {

@@ -83,7 +83,7 @@ const shop = await openShop();
 const browser = await openBrowser();
 try {
   for (const { name, at, size, scheme, steps = [] } of SHOTS) {
-    const { page, troubles, close } = await openPage(browser, shop.address, { size, scheme });
+    const { page, troubles, close } = await openPage(browser, shop.address, { size, scheme, dots: size === PHONE ? 2 : 1 });
     await page.goto(at);
     // What is still worked out appears by itself.
     await page.waitForFunction(() => !document.querySelector('main').innerText.includes('being worked out'));

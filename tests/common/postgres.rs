@@ -6,10 +6,12 @@ use std::io::{BufRead, BufReader};
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
 
 use pennyweight::store::{Place, Store};
 use sqlx::{AnyConnection, Connection};
-use tokio::sync::OnceCell;
+use tokio::runtime::{Builder, Runtime};
+use tokio::sync::{Mutex, OnceCell};
 
 use super::set_up;
 
@@ -25,7 +27,7 @@ trap 'rm -rf "$folder"' EXIT
 cd "$folder"
 "$1/initdb" --pgdata data --username postgres --auth trust --encoding UTF8 --locale C --no-sync >log 2>&1 || { cat log >&2; exit 1; }
 "$1/postgres" -D data -k "$folder" -c listen_addresses= -c fsync=off -c synchronous_commit=off -c full_page_writes=off \
-    -c max_connections=200 -c max_wal_size=256MB >log 2>&1 </dev/null &
+    -c max_connections=200 -c max_wal_size=256MB -c autovacuum=off >log 2>&1 </dev/null &
 server=$!
 until "$1/pg_isready" --quiet --host "$folder"; do
     kill -0 "$server" 2>/dev/null || { cat log >&2; exit 1; }
@@ -39,6 +41,9 @@ wait "$server" || true
 
 struct Server {
     socket_folder: PathBuf,
+    /// One connection for all stories, and what serves it: each of them has a runtime of its own that ends with it.
+    admin: Arc<Mutex<AnyConnection>>,
+    runtime: Runtime,
     /// The shell around the server. Its standard input closes with this process, and that is what stops the server.
     _shell: Child,
 }
@@ -78,17 +83,22 @@ impl TestDatabase {
 
 impl Server {
     fn address(&self, database: &str) -> String {
-        format!("postgres:///{database}?host={}&user=postgres", self.socket_folder.display())
+        address(&self.socket_folder, database)
     }
 
     async fn administer(&self, sql: &str) {
-        sqlx::any::install_default_drivers();
-        let mut connection =
-            AnyConnection::connect(&self.address("postgres")).await.expect("the throw-away Postgres answers");
-        // The statements are made above out of names of our own.
-        sqlx::raw_sql(sqlx::AssertSqlSafe(sql)).execute(&mut connection).await.expect(sql);
-        connection.close().await.expect("the connection closes");
+        let (admin, sql) = (self.admin.clone(), sql.to_string());
+        let done = self.runtime.spawn(async move {
+            // The statements are made above out of names of our own.
+            let statement = sqlx::raw_sql(sqlx::AssertSqlSafe(sql.as_str()));
+            statement.execute(&mut *admin.lock().await).await.expect(&sql);
+        });
+        done.await.expect("it is done");
     }
+}
+
+fn address(socket_folder: &Path, database: &str) -> String {
+    format!("postgres:///{database}?host={}&user=postgres", socket_folder.display())
 }
 
 async fn start() -> Server {
@@ -118,7 +128,12 @@ fn serve() -> Server {
         .expect("the shell's answer is readable");
     let folder = folder.trim();
     assert!(!folder.is_empty(), "the throw-away Postgres did not start; its log stands above");
-    Server { socket_folder: folder.into(), _shell: shell }
+    sqlx::any::install_default_drivers();
+    let runtime = Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
+    let place = address(Path::new(folder), "postgres");
+    let admin = runtime.block_on(AnyConnection::connect(&place)).expect("the throw-away Postgres answers");
+    let admin = Arc::new(Mutex::new(admin));
+    Server { socket_folder: folder.into(), admin, runtime, _shell: shell }
 }
 
 /// A command that runs the rest of its arguments as a user that Postgres does not refuse.

@@ -37,8 +37,8 @@ pub(super) fn bodies() -> Vec<(&'static str, Vec<u8>)> {
     let garbage: Vec<u8> = (0..4096u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
     vec![
         (form, Vec::new()),
-        (form, garbage.clone()),
         (form, b"version=%00&id=%00&name=%00&reading=%00&grade=%00&label=%00".to_vec()),
+        (form, garbage.clone()),
         (form, b"version=%ff%fe&id=%ff&name=%c3%28&reading=%ff".to_vec()),
         (form, b"version=\xff\xfe&id=\xff&name=\xc3\x28\0&reading=\xff".to_vec()),
         (form, b"=&=&&&&%&%%&%zz=%zz&version=999999999999999999999".to_vec()),
@@ -58,15 +58,16 @@ pub(super) fn bodies() -> Vec<(&'static str, Vec<u8>)> {
     ]
 }
 
-/// What is typed into a field that asks for something else.
-pub(super) fn values() -> Vec<String> {
-    let mut strange: Vec<String> = [
+/// What a database may mind in a field, and a program that asks none must refuse.
+pub(super) const NO_DATABASE_KEEPS: [&str; 2] = ["\0", "99999999999999999999999999999999999999"];
+
+/// What else is typed into a field that asks for something else; `None` is no such field.
+pub(super) fn values() -> Vec<Option<String>> {
+    let strange = [
         "",
-        "\0",
         "-1",
         "1e400",
         "NaN",
-        "99999999999999999999999999999999999999",
         "0.00000000000000000000000000000001",
         "\u{202e}\u{feff}\u{7f}\u{1}",
         "🦆",
@@ -75,11 +76,9 @@ pub(super) fn values() -> Vec<String> {
         "<script>alert(1)</script>",
         "9999-12-31",
         "a\r\nb\r\n\r\nc",
-    ]
-    .map(str::to_string)
-    .into();
-    strange.push(new_id());
-    strange
+    ];
+    let more = [new_id(), "9".repeat(100_000)];
+    [None].into_iter().chain(strange.map(str::to_string).into_iter().chain(more).map(Some)).collect()
 }
 
 /// JSON that is cut off, of another shape, or without end.
