@@ -210,6 +210,8 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
 
 fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let Cell::Text(text) = cell else { return None };
+    // `BUY_CENTS`
+    let text = &*text.replace('_', " ");
     if text.chars().count() > 60 || is_day(text) || is_numbered_title(text) {
         return None;
     }
@@ -356,7 +358,10 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<P
         let strange = name.is_none() && !row.cells.get(at).is_none_or(Cell::is_empty);
         // `Metals | £/tonne | WEEE | £/kg`: the second list is called by what it is of.
         let next_is_price = prices.get(at + 1).copied().unwrap_or(false);
-        let second_list = || next_is_price && names_group(&row.cells[at]) && prices[..at].contains(&true);
+        let behind_a_gap = || row.cells[at - 1].is_empty() && below.shown(at - 1).filled == 0;
+        let second_list = || {
+            next_is_price && prices[..at].contains(&true) && (names_group(&row.cells[at]) || behind_a_gap())
+        };
         let stranger_names = strange && (!has_wording || second_list()) && {
             let shown = below.shown(at);
             shown.reads_as_names() && !shown.holds_tiers()

@@ -6,6 +6,7 @@
 
 mod gutter;
 mod running;
+mod wrapped;
 
 use crate::columns::{self, Reach};
 use crate::document::{Block, Cell, GridRow, Line};
@@ -16,6 +17,7 @@ use crate::sheet::Place;
 use crate::tier::tier_at;
 use gutter::names_its_price;
 pub(crate) use running::without_running_rows;
+pub(crate) use wrapped::with_whole_names;
 
 /// Columns side by side are looked for this often, one within the other.
 const MOST_SPLITS: usize = 4;

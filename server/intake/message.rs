@@ -1,6 +1,8 @@
 //! Messages without what wraps them: the times and names of a chat, and what an e-mail quotes.
 
 mod answers;
+mod corrections;
+mod stamp;
 
 use std::collections::{HashMap, HashSet};
 
@@ -10,14 +12,12 @@ use crate::price;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use answers::{Asked, answered};
+use stamp::{LONGEST_SENDER, Stamp, stamps};
 
-/// So many lines that begin with a time and a name are a chat.
-const FEWEST_MESSAGES: usize = 3;
 /// So many answers between the lines of a quoted mail make it one that is answered so.
 const FEWEST_ANSWERS: usize = 3;
 /// So often each of two speaks in a thread.
 const FEWEST_TURNS: usize = 2;
-const LONGEST_SENDER: usize = 40;
 /// So many lines may be the head of a mail.
 const LONGEST_HEAD: usize = 8;
 /// What the lines of its head are called that say who wrote it, and when.
@@ -30,20 +30,23 @@ const SENT: [&str; 10] =
 pub(crate) struct Wrapped {
     pub lines: Vec<Line>,
     pub aside: Vec<Line>,
+    /// What a later line puts right.
+    pub corrected: Vec<Line>,
     pub dates: Vec<String>,
 }
 
 pub(crate) fn unwrap(lines: Vec<Line>) -> Wrapped {
-    let stamped = lines.iter().filter(|line| stamp(&line.text).is_some()).count();
-    if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
-        return chat(lines);
-    }
-    if let Some(wrapped) = thread(&lines) {
-        return wrapped;
-    }
-    let mut wrapped = mail(lines);
-    let moments = wrapped.lines.iter().filter(|line| is_moment(&line.text)).map(|line| line.text.clone());
-    wrapped.dates.extend(moments.take(1));
+    let mut wrapped = if let Some(stamps) = stamps(&lines) {
+        chat(&lines, &stamps)
+    } else if let Some(wrapped) = thread(&lines) {
+        wrapped
+    } else {
+        let mut wrapped = mail(lines);
+        let moments = wrapped.lines.iter().filter(|line| is_moment(&line.text)).map(|line| line.text.clone());
+        wrapped.dates.extend(moments.take(1));
+        wrapped
+    };
+    corrections::put_right(&mut wrapped);
     wrapped
 }
 
@@ -124,18 +127,17 @@ fn is_moment(text: &str) -> bool {
 }
 
 /// What those said who named a price; others only ask and thank.
-fn chat(lines: Vec<Line>) -> Wrapped {
+fn chat(lines: &[Line], stamps: &[Option<Stamp<'_>>]) -> Wrapped {
     let mut wrapped = Wrapped::default();
-    let priced = senders_of_prices(&lines);
+    let priced = senders_of_prices(lines, stamps);
     // A message goes on in lines without a stamp, and belongs to whoever began it.
     let mut own = false;
     let mut asked: Option<String> = None;
     // How many prices were named on each day.
     let mut days: Vec<(String, usize)> = Vec::new();
-    for line in lines {
-        let stamp = stamp(&line.text);
+    for (line, stamp) in lines.iter().zip(stamps) {
         let text = stamp.as_ref().map_or(line.text.as_str(), |stamp| stamp.message.trim());
-        if let Some(stamp) = &stamp {
+        if let Some(stamp) = stamp {
             if days.last().is_none_or(|(day, _)| day != stamp.date) {
                 days.push((stamp.date.to_string(), 0));
             }
@@ -146,7 +148,7 @@ fn chat(lines: Vec<Line>) -> Wrapped {
         let said = stamp.as_ref().is_none_or(|stamp| stamp.sender.is_some()) && !own && !text.is_empty();
         if !said {
             asked = own.then(|| text.to_string()).or(asked);
-            wrapped.aside.push(line);
+            wrapped.aside.push(line.clone());
             continue;
         }
         if let Some((_, prices)) = days.last_mut() {
@@ -154,9 +156,10 @@ fn chat(lines: Vec<Line>) -> Wrapped {
         }
         let asked = asked.take().filter(|_| stamp.is_some());
         let text = with_its_name(asked.as_deref(), without_stress(text));
-        wrapped.lines.push(Line { text, ..line });
+        wrapped.lines.push(Line { text, ..line.clone() });
     }
-    wrapped.dates.extend(days.into_iter().max_by_key(|(_, prices)| *prices).map(|(day, _)| day));
+    let day = days.into_iter().filter(|(day, _)| !day.is_empty()).max_by_key(|(_, prices)| *prices);
+    wrapped.dates.extend(day.map(|(day, _)| day));
     wrapped
 }
 
@@ -165,15 +168,14 @@ fn with_its_name(asked: Option<&str>, text: String) -> String {
     asked.and_then(|question| answered(question, Asked::Last, &text)).unwrap_or(text)
 }
 
-fn senders_of_prices(lines: &[Line]) -> HashSet<String> {
+fn senders_of_prices(lines: &[Line], stamps: &[Option<Stamp<'_>>]) -> HashSet<String> {
     let mut priced = HashSet::new();
     let mut sender = None;
-    for line in lines {
-        let stamp = stamp(&line.text);
-        if let Some(stamp) = &stamp {
+    for (line, stamp) in lines.iter().zip(stamps) {
+        if let Some(stamp) = stamp {
             sender = stamp.sender.filter(|sender| !VOCABULARY.has(sender, Use::Oneself));
         }
-        let text = stamp.map_or(line.text.as_str(), |stamp| stamp.message);
+        let text = stamp.as_ref().map_or(line.text.as_str(), |stamp| stamp.message);
         if let Some(sender) = sender.filter(|sender| !priced.contains(*sender))
             && names_a_price(text)
         {
@@ -188,72 +190,6 @@ fn senders_of_prices(lines: &[Line]) -> HashSet<String> {
 fn without_stress(text: &str) -> String {
     let whole = text.starts_with('*') && text.trim_end().ends_with('*');
     if whole { text.to_string() } else { text.replace('*', "") }
-}
-
-/// What stands before a message of a chat: `[11/2/26, 8:14:22 AM] Lou: `, `03.11.26, 07:41 - Lou: `, `Lou, [2026-11-03 07:41]`.
-struct Stamp<'t> {
-    date: &'t str,
-    sender: Option<&'t str>,
-    message: &'t str,
-}
-
-fn stamp(text: &str) -> Option<Stamp<'_>> {
-    let text = text.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
-    if let Some((sender, rest)) = text.split_once(", [")
-        && sender.chars().count() <= LONGEST_SENDER
-        && let Some((date, rest)) = date_and_time(rest)
-        && let Some(message) = rest.strip_prefix(']')
-    {
-        return Some(Stamp { date, sender: Some(sender), message: message.trim_start_matches(':') });
-    }
-    let bracketed = text.starts_with('[');
-    let (date, rest) = date_and_time(text.trim_start_matches('['))?;
-    let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
-    let rest = rest.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
-    let rest =
-        rest.strip_prefix('-').or_else(|| rest.strip_prefix('–')).or(bracketed.then_some(rest))?.trim_start();
-    match rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER) {
-        Some((sender, message)) => Some(Stamp { date, sender: Some(sender.trim()), message }),
-        // Nobody said it: somebody joined, or a picture was left out.
-        None => Some(Stamp { date, sender: None, message: "" }),
-    }
-}
-
-/// Marks of direction that programs put around names and times.
-fn is_mark(c: char) -> bool {
-    matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{feff}')
-}
-
-/// The date at the beginning of a text that a time follows, and what stands behind the time.
-fn date_and_time(text: &str) -> Option<(&str, &str)> {
-    let end = text.find(|c: char| !c.is_ascii_digit() && !matches!(c, '/' | '.' | '-'))?;
-    let date = text[..end].trim_end_matches(['.', '-']);
-    let parts: Vec<&str> = date.split(['/', '.', '-']).collect();
-    if parts.len() != 3 || parts.iter().any(|part| part.is_empty() || part.len() > 4) {
-        return None;
-    }
-    let blank = |c: char| c.is_whitespace() || c == ',' || is_mark(c);
-    let rest = text[end..].trim_start_matches(blank);
-    let end = rest.find(|c: char| !c.is_ascii_digit() && c != ':').unwrap_or(rest.len());
-    let (time, rest) = rest.split_at(end);
-    let parts: Vec<&str> = time.split(':').collect();
-    if !(2..=3).contains(&parts.len()) || parts.iter().any(|part| part.is_empty() || part.len() > 2) {
-        return None;
-    }
-    let after = rest.trim_start_matches(blank);
-    // `AM`, `a.m.`, `a. m.`
-    let half: String =
-        after.chars().filter(|c| !matches!(c, '.' | ' ' | '\u{a0}' | '\u{202f}')).take(3).collect();
-    let half = half.to_ascii_lowercase();
-    let is_half = |half: &str| half.starts_with("am") || half.starts_with("pm");
-    let rest = if is_half(&half) && !half.ends_with(char::is_alphabetic) || is_half(&half) && half.len() == 2
-    {
-        let end = after.to_ascii_lowercase().find('m').map_or(0, |at| at + 1);
-        after[end..].trim_start_matches('.')
-    } else {
-        rest
-    };
-    Some((date, rest))
 }
 
 /// Sets aside what a mail quotes of an older one, if the new one has prices of its own; of a mail that is only passed
@@ -352,31 +288,4 @@ fn names_a_price(text: &str) -> bool {
     let scan = Scan::of(text);
     let marks = Marks::of(scan.numbers(), Habit::Point);
     price::is_within(text, marks)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn check(text: &str, expect: Option<(&str, Option<&str>, &str)>) {
-        let found = stamp(text).map(|stamp| (stamp.date, stamp.sender, stamp.message.trim()));
-        assert_eq!(found, expect, "{text}");
-    }
-
-    #[test]
-    fn stamps_of_chats() {
-        check(
-            "[11/2/26, 8:14:22 AM] Lou Scrap: brass 2.30",
-            Some(("11/2/26", Some("Lou Scrap"), "brass 2.30")),
-        );
-        check("03.11.26, 07:41 - Lou: Messing 4,90 €", Some(("03.11.26", Some("Lou"), "Messing 4,90 €")));
-        check("11/3/26, 7:15\u{202f}PM - Lou: ok", Some(("11/3/26", Some("Lou"), "ok")));
-        check("Lou, [2026-11-03 07:41]", Some(("2026-11-03", Some("Lou"), "")));
-        check("3/11/26, 8:06 a. m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
-        check("3/11/26, 8:06 p.m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
-        check("2026-11-03, 07:15 - Messages are encrypted", Some(("2026-11-03", None, "")));
-        check("11/2/26 brass 2.30", None);
-        check("Open 8:00 - 4:30", None);
-        check("Bare bright 4.10", None);
-    }
 }

@@ -44,6 +44,7 @@ impl Marks {
 
     /// `None` where the text is no number, or has more digits than an amount can have.
     pub fn read(self, text: &str) -> Option<Amount> {
+        let (text, part) = without_part(text);
         let text = &*with_cents(text);
         let shape = Shape::of(text)?;
         let against = shape.habit().is_some_and(|habit| habit != self.habit);
@@ -63,7 +64,7 @@ impl Marks {
                 None => behind |= Some(c) == decimal_mark,
             }
         }
-        let value = Decimal::new(digits, decimals);
+        let value = Decimal::new(digits, decimals) + part;
         let unclear = against || (matches!(shape, Shape::Either(_)) && (self.mixed || !self.sure));
         Some(Amount { value, unclear })
     }
@@ -144,7 +145,7 @@ enum Shape {
 
 impl Shape {
     fn of(text: &str) -> Option<Shape> {
-        let text = &*with_cents(text);
+        let text = &*with_cents(without_part(text).0);
         let (mut digits, mut marks) = (0, 0);
         let mut ends: Option<(char, char)> = None;
         for c in text.chars() {
@@ -180,6 +181,22 @@ impl Shape {
             _ => None,
         }
     }
+}
+
+/// The parts of a whole that have a sign of their own.
+const PARTS: [(char, i64); 3] = [('½', 50), ('¼', 25), ('¾', 75)];
+
+/// `8½` without its half, and the half.
+fn without_part(text: &str) -> (&str, Decimal) {
+    let part = PARTS.iter().find_map(|(sign, hundredths)| Some((text.strip_suffix(*sign)?, *hundredths)));
+    part.map_or((text, Decimal::ZERO), |(whole, hundredths)| (whole, Decimal::new(hundredths, 2)))
+}
+
+/// The length of a part of a cent behind a whole number: `½` of `8½¢`, but of no size: `3½"`.
+pub(crate) fn part_of_a_cent(tail: &str) -> usize {
+    let sign =
+        tail.chars().next().filter(|c| PARTS.iter().any(|(sign, _)| sign == c)).map_or(0, char::len_utf8);
+    if sign > 0 && tail[sign..].trim_start().starts_with('¢') { sign } else { 0 }
 }
 
 /// The length of a dash in the place of decimals, with its mark: `8.050,-`, `120,--`, `12.–`.

@@ -49,12 +49,13 @@ fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
 /// The blocks of all pages, one after the other.
 fn pages(mut read: pdf::Pages) -> Document {
     let aside = layout::without_running_rows(&mut read.pages);
+    let joined = layout::with_whole_names(&mut read.pages);
     let texts = read.pages.iter().flatten().flat_map(|row| &row.pieces).map(|piece| piece.text.as_str());
     let marks = Marks::of(texts.flat_map(|text| Scan::of(text).numbers().collect::<Vec<_>>()), Habit::Point);
     let blocks = read.pages.into_iter().flat_map(|rows| layout::blocks(rows, marks)).collect();
     // `Valid from November 4, 2026 - Page 1 of 2`
     let dates = aside.iter().map(|line| line.text.clone()).collect();
-    Document { blocks, problems: read.problems, aside, dates, ..Document::default() }
+    Document { blocks, problems: read.problems, aside, joined, dates, ..Document::default() }
 }
 
 pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
@@ -65,6 +66,9 @@ pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
     document.dates.iter().for_each(|text| draft.look_for_date(text));
     for line in &document.aside {
         draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
+    }
+    for line in &document.corrected {
+        draft.leave_out(line.text.trim(), &line.place, Why::Corrected);
     }
     for line in &document.joined {
         draft.leave_out(line.text.trim(), &line.place, Why::GoesOn);

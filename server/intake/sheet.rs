@@ -103,6 +103,8 @@ pub enum Why {
     ColumnNames,
     /// The line above goes on in it, and was read with it.
     GoesOn,
+    /// A later line puts it right.
+    Corrected,
     /// A title, a remark, an address: no price in it.
     NoPrice,
     Total,
@@ -120,6 +122,7 @@ impl fmt::Display for Why {
             Why::Heading => "a heading",
             Why::ColumnNames => "the names of the columns",
             Why::GoesOn => "read with the line above",
+            Why::Corrected => "put right further down",
             Why::NoPrice => "no price in it",
             Why::Total => "a total",
             Why::NoName => "a price without a name",

@@ -67,8 +67,9 @@ pub(crate) fn read<'d>(
             continue;
         }
         let cut = row.cut(cuts);
-        // Most rows have a price, and so are none of names; nor is one that says `dagprijs` where they have it.
-        if columns::holds_price_in(&cut, draft.marks) || table.asks(row) {
+        // Most rows have a price, and so are none of names; nor is one that says `dagprijs` where they have it, or `250 to 340`
+        // beside a unit.
+        if columns::holds_price_in(&cut, draft.marks) || table.asks(row) || table.tells_a_unit(row) {
             table.row(&cut, draft);
             continue;
         }
@@ -98,6 +99,12 @@ pub(crate) fn read<'d>(
             Some(panels) => {
                 table.panels = panels;
                 table.restart();
+                // `Cattail Metals | Trade sheet | 26 November 2026` above the names themselves.
+                if rows.get(i + 1).is_some_and(|below| {
+                    columns::named(below, reach.of(&rows[i + 2..]), draft.marks).is_some()
+                }) {
+                    draft.look_for_date(&row.source());
+                }
                 draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             }
             None => table.row(&cut, draft),
@@ -133,6 +140,11 @@ fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
     price::prices(&Scan::of(text), marks)
         .iter()
         .any(|price| price.strength > Strength::Decimals && price.first > 0 && price.unit.is_some())
+}
+
+/// `lb`, `£/t`
+fn tells_a_unit(text: &str) -> bool {
+    !text.contains(|c: char| c.is_ascii_digit()) && Context::of(text, true).unit.is_some()
 }
 
 /// Whether a cell holds a sentence.
@@ -255,6 +267,20 @@ impl Table {
                     .prices
                     .iter()
                     .any(|price| text(price.at).is_some_and(|text| VOCABULARY.has(text, Use::OnRequest)))
+        })
+    }
+
+    /// Whether a row has a number where the prices stand and a unit where the units do.
+    fn tells_a_unit(&self, row: &GridRow) -> bool {
+        let text = |at: usize| match row.cells.get(at) {
+            Some(Cell::Text(text)) => Some(text.as_str()),
+            _ => None,
+        };
+        let priced = |at: usize| text(at).is_some_and(|text| text.starts_with(|c: char| c.is_ascii_digit()));
+        self.panels.iter().any(|panel| {
+            panel.unit.and_then(text).is_some_and(tells_a_unit)
+                && text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
+                && panel.prices.iter().any(|price| priced(price.at))
         })
     }
 

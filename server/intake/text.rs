@@ -49,8 +49,9 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
         }
     }
     document.problems.dedup();
-    let Wrapped { lines, aside, dates } = message::unwrap(lines);
+    let Wrapped { lines, aside, corrected, dates } = message::unwrap(lines);
     document.aside = aside;
+    document.corrected = corrected;
     let lines = paragraphs(lines, &mut document.joined);
     let lines = cells::joined(lines, &mut document.joined, &mut document.aside);
     let read = [document.joined.as_slice(), &document.aside].concat();

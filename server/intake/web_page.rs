@@ -8,6 +8,7 @@ mod boxes;
 mod element;
 mod flat;
 mod grid;
+mod style;
 
 use encoding_rs::Encoding;
 use iso_currency::Country;
@@ -74,7 +75,8 @@ pub(crate) fn looks_like_html(text: &str) -> bool {
 pub(crate) fn parse(bytes: &[u8]) -> Result<Document, Unreadable> {
     let text = text_of(bytes)?;
     check_depth(&text)?;
-    let html = Html::parse_document(&text);
+    let mut html = Html::parse_document(&text);
+    style::apply(&mut html);
     let mut page = Page::default();
     page.walk(html.root_element());
     page.end_line();

@@ -19,6 +19,9 @@ use crate::wording::normal;
 /// Words behind a price that are looked at for what it is paid for.
 const MOST_SERVICE_WORDS: usize = 3;
 
+/// So many words in quotation marks are what somebody says, and no name.
+const FEWEST_QUOTED_WORDS: usize = 6;
+
 /// Digits of a page's number.
 const LONGEST_PAGE: usize = 3;
 
@@ -142,7 +145,18 @@ pub(super) fn is_beside_the_list(text: &str, scan: &Scan<'_>, prices: &[PriceTex
     let of_page = |price: &PriceText| price.strength == Strength::Weak && price.first == last;
     let reached = VOCABULARY.has_within(text, Use::PhoneLabel) || text.contains('@') || text.contains("www.");
     let footer = behind_gap && reached && prices.iter().all(of_page);
-    market || footer || is_exchange_rate(scan) || is_legend(scan, prices)
+    market || footer || is_exchange_rate(scan) || is_legend(scan, prices) || is_a_quotation(text)
+}
+
+/// `“Fair weight, £88 for a boot load.” — Barnaby`: what somebody says of the outlet.
+fn is_a_quotation(text: &str) -> bool {
+    let quoted = text.strip_prefix(['“', '„', '"', '«', '»']).and_then(|rest| {
+        let end = rest.find(['”', '“', '"', '»', '«'])?;
+        Some((&rest[..end], &rest[end..]))
+    });
+    quoted.is_some_and(|(said, rest)| {
+        said.split_whitespace().count() >= FEWEST_QUOTED_WORDS && !rest.contains(|c: char| c.is_ascii_digit())
+    })
 }
 
 /// Whether what stands behind a price says that it is for a service, where the name is none of goods: `20 yd $0 drop`.

@@ -131,6 +131,7 @@ impl<'t> Lexer<'t> {
         if dashed > 0 && Marks::is_number(&rest[..length + dashed]) {
             length += dashed;
         }
+        length += number::part_of_a_cent(&rest[length..]);
         let (number, tail) = rest.split_at(length);
         let fact = |extra: usize| (Kind::Fact, length + extra);
         let letters = run(tail, char::is_alphanumeric);

@@ -12,5 +12,6 @@ mod seed;
 mod sentences;
 mod sheets;
 mod tiers;
+mod unmarked;
 mod wordings;
 mod workbooks;

@@ -106,6 +106,8 @@ pub(crate) enum Use {
     Service,
     /// Whose messages in a chat are the shop's own.
     Oneself,
+    /// What stands behind it puts right what was said before.
+    Correction,
     /// Around a ruled line: the message below is an older one.
     OlderMessage,
     /// At the end of a line above an older message.

@@ -4,6 +4,7 @@ use scraper::ElementRef;
 
 use super::element::is_heading;
 use super::flat::{lines_shown, shown};
+use crate::context::speaks_of_goods;
 use crate::number::{Habit, Marks};
 use crate::price;
 use crate::vocabulary::{Use, VOCABULARY};
@@ -32,6 +33,7 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
         || inner.len() >= 40
         || inner.iter().any(|e| matches!(e.value().name(), "table" | "ul" | "dl" | "h1" | "h2"))
         || inner.iter().any(same)
+        || holds_records(&inner)
     {
         return None;
     }
@@ -45,6 +47,24 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
     let text = name_and_price(&lines_shown(element), headed).unwrap_or_else(|| shown(element));
     let short = text.chars().count() <= 240;
     short.then_some(text)
+}
+
+/// Whether boxes in it have names and prices of their own.
+fn holds_records(inner: &[ElementRef<'_>]) -> bool {
+    let mut kinds: Vec<(&str, &str)> = Vec::new();
+    for element in inner {
+        let Some(class) = element.value().attr("class") else { continue };
+        let text = shown(*element);
+        if !price::is_within(&text, Marks::of([], Habit::Point)) || !speaks_of_goods(&text) {
+            continue;
+        }
+        let kind = (element.value().name(), class);
+        if kinds.contains(&kind) {
+            return true;
+        }
+        kinds.push(kind);
+    }
+    false
 }
 
 /// `class="card-title"`.

@@ -83,7 +83,7 @@ fn is_hidden(element: &scraper::node::Element, style: &str) -> bool {
 }
 
 /// Whether it is what stands behind a tab, of which only one is seen at a time.
-fn is_tab(element: &scraper::node::Element) -> bool {
+pub(super) fn is_tab(element: &scraper::node::Element) -> bool {
     element.attr("role") == Some("tabpanel")
         || element.classes().any(|class| class.starts_with("tab-") || class.starts_with("tabpanel"))
 }

@@ -1,0 +1,169 @@
+//! What stands before the messages of a chat.
+
+use std::collections::HashMap;
+
+use super::said_by;
+use crate::document::Line;
+use crate::vocabulary::{Use, VOCABULARY};
+
+/// So many lines that begin with a time and a name are a chat.
+const FEWEST_MESSAGES: usize = 3;
+pub(super) const LONGEST_SENDER: usize = 40;
+
+/// What stands before a message of a chat: `[11/2/26, 8:14:22 AM] Lou: `, `03.11.26, 07:41 - Lou: `, `Lou, [2026-11-03 07:41]`,
+/// and with neither day nor time of its own `8:05 AM  Lou: ` or `lou.scrap  `.
+pub(super) struct Stamp<'t> {
+    /// Empty where it has none.
+    pub date: &'t str,
+    pub sender: Option<&'t str>,
+    pub message: &'t str,
+}
+
+/// The stamp of each line; `None` of what is no chat.
+pub(super) fn stamps(lines: &[Line]) -> Option<Vec<Option<Stamp<'_>>>> {
+    let stamps: Vec<_> =
+        lines.iter().map(|line| stamp(&line.text).or_else(|| with_a_time(&line.text))).collect();
+    let stamped = stamps.iter().flatten().count();
+    if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
+        return Some(stamps);
+    }
+    let mut nicks: HashMap<&str, usize> = HashMap::new();
+    for (sender, _) in lines.iter().filter_map(|line| by_a_nick(&line.text)) {
+        *nicks.entry(sender).or_default() += 1;
+    }
+    let spoken = |line: &Line| nicks.get(line.text.split("  ").next()?.trim()).copied();
+    if !lines.iter().any(|line| spoken(line).is_some_and(|count| count >= FEWEST_MESSAGES)) {
+        return None;
+    }
+    // Among people with such names, any word that stands so apart is one.
+    let said = |line| {
+        let (sender, message) = apart(line)?;
+        Some(Stamp { date: "", sender: Some(sender), message })
+    };
+    Some(lines.iter().map(|line| said(&line.text)).collect())
+}
+
+/// `8:05 AM  Lou: brass 2.30`
+fn with_a_time(text: &str) -> Option<Stamp<'_>> {
+    let rest = behind_time(text.trim_start())?;
+    let rest = rest.strip_prefix(char::is_whitespace)?.trim_start();
+    let rest = rest.strip_prefix(['-', '–']).unwrap_or(rest).trim_start();
+    let (sender, message) = said_by(rest)?;
+    // `7:30 Monday: closed`
+    (!VOCABULARY.has_within(sender, Use::Opening)).then_some(Stamp {
+        date: "",
+        sender: Some(sender),
+        message,
+    })
+}
+
+/// The one word before a wide gap, and what stands behind it.
+fn apart(text: &str) -> Option<(&str, &str)> {
+    let (sender, message) = text.trim().split_once("  ")?;
+    let is_one = sender.chars().count() <= LONGEST_SENDER && !sender.contains(char::is_whitespace);
+    (is_one && sender.starts_with(char::is_alphabetic)).then_some((sender, message.trim_start()))
+}
+
+/// `lou_scrap  brass 2.30`: no code of an article is said time and again.
+fn by_a_nick(text: &str) -> Option<(&str, &str)> {
+    let (sender, message) = apart(text)?;
+    let joined = sender.trim_matches(['_', '.', ':']).contains(['_', '.']);
+    let plain = sender.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '.' | '-' | ':'));
+    (joined && plain && sender.contains(char::is_lowercase)).then_some((sender, message))
+}
+
+fn stamp(text: &str) -> Option<Stamp<'_>> {
+    let text = text.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
+    if let Some((sender, rest)) = text.split_once(", [")
+        && sender.chars().count() <= LONGEST_SENDER
+        && let Some((date, rest)) = date_and_time(rest)
+        && let Some(message) = rest.strip_prefix(']')
+    {
+        return Some(Stamp { date, sender: Some(sender), message: message.trim_start_matches(':') });
+    }
+    let bracketed = text.starts_with('[');
+    let (date, rest) = date_and_time(text.trim_start_matches('['))?;
+    let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
+    let rest = rest.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
+    let rest =
+        rest.strip_prefix('-').or_else(|| rest.strip_prefix('–')).or(bracketed.then_some(rest))?.trim_start();
+    match rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER) {
+        Some((sender, message)) => Some(Stamp { date, sender: Some(sender.trim()), message }),
+        // Nobody said it: somebody joined, or a picture was left out.
+        None => Some(Stamp { date, sender: None, message: "" }),
+    }
+}
+
+/// Marks of direction that programs put around names and times.
+fn is_mark(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{feff}')
+}
+
+/// The date at the beginning of a text that a time follows, and what stands behind the time.
+fn date_and_time(text: &str) -> Option<(&str, &str)> {
+    let end = text.find(|c: char| !c.is_ascii_digit() && !matches!(c, '/' | '.' | '-'))?;
+    let date = text[..end].trim_end_matches(['.', '-']);
+    let parts: Vec<&str> = date.split(['/', '.', '-']).collect();
+    if parts.len() != 3 || parts.iter().any(|part| part.is_empty() || part.len() > 4) {
+        return None;
+    }
+    let rest = text[end..].trim_start_matches(is_blank);
+    Some((date, behind_time(rest)?))
+}
+
+fn is_blank(c: char) -> bool {
+    c.is_whitespace() || c == ',' || is_mark(c)
+}
+
+/// The length of `AM`, `a.m.`, `a. m.` at the beginning of a text.
+fn half_of_day(text: &str) -> usize {
+    let rest = text.strip_prefix(['a', 'A', 'p', 'P']).unwrap_or_default();
+    let rest = rest.trim_start_matches(['.', ' ', '\u{a0}', '\u{202f}']);
+    let rest = rest.strip_prefix(['m', 'M']).map(|rest| rest.strip_prefix('.').unwrap_or(rest));
+    match rest {
+        Some(rest) if !rest.starts_with(char::is_alphabetic) => text.len() - rest.len(),
+        _ => 0,
+    }
+}
+
+/// What stands behind the time that a text begins with.
+fn behind_time(text: &str) -> Option<&str> {
+    let end = text.find(|c: char| !c.is_ascii_digit() && c != ':').unwrap_or(text.len());
+    let (time, rest) = text.split_at(end);
+    let parts: Vec<&str> = time.split(':').collect();
+    if !(2..=3).contains(&parts.len()) || parts.iter().any(|part| part.is_empty() || part.len() > 2) {
+        return None;
+    }
+    let after = rest.trim_start_matches(is_blank);
+    Some(match half_of_day(after) {
+        0 => rest,
+        half => &after[half..],
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(text: &str, expect: Option<(&str, Option<&str>, &str)>) {
+        let found = stamp(text).map(|stamp| (stamp.date, stamp.sender, stamp.message.trim()));
+        assert_eq!(found, expect, "{text}");
+    }
+
+    #[test]
+    fn stamps_of_chats() {
+        check(
+            "[11/2/26, 8:14:22 AM] Lou Scrap: brass 2.30",
+            Some(("11/2/26", Some("Lou Scrap"), "brass 2.30")),
+        );
+        check("03.11.26, 07:41 - Lou: Messing 4,90 €", Some(("03.11.26", Some("Lou"), "Messing 4,90 €")));
+        check("11/3/26, 7:15\u{202f}PM - Lou: ok", Some(("11/3/26", Some("Lou"), "ok")));
+        check("Lou, [2026-11-03 07:41]", Some(("2026-11-03", Some("Lou"), "")));
+        check("3/11/26, 8:06 a. m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
+        check("3/11/26, 8:06 p.m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
+        check("2026-11-03, 07:15 - Messages are encrypted", Some(("2026-11-03", None, "")));
+        check("11/2/26 brass 2.30", None);
+        check("Open 8:00 - 4:30", None);
+        check("Bare bright 4.10", None);
+    }
+}

@@ -1,0 +1,163 @@
+//! Chats whose messages have no day, pages whose style hides what is not meant, and columns whose names say more than their cells
+//! (common practice, no source).
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use intake::{Hints, RowPrice, Sheet, Why, detect, read};
+use jiff::civil::date;
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
+
+fn sheet(name: &str, text: &str) -> Sheet {
+    let unit = Some(PriceUnit::Mass(MassUnit::Pound));
+    let hints = Hints { currency: Currency::USD, unit, today: date(2026, 11, 26) };
+    read(detect(name, text.as_bytes()).unwrap(), text.as_bytes(), &hints).unwrap()
+}
+
+/// Each row as `name price`; a range with its upper end.
+fn rows(sheet: &Sheet) -> Vec<String> {
+    let told = |row: &intake::Row| match row.price {
+        RowPrice::Priced { low, high: None } => format!("{} {}", row.wording, low.normalize()),
+        RowPrice::Priced { low, high: Some(high) } => {
+            format!("{} {}..{}", row.wording, low.normalize(), high.normalize())
+        }
+        RowPrice::OnRequest => format!("{} ?", row.wording),
+    };
+    sheet.rows.iter().map(told).collect()
+}
+
+#[track_caller]
+fn check(name: &str, text: &str, expect: &[&str]) {
+    assert_eq!(rows(&sheet(name, text)), expect, "{text}");
+}
+
+#[test]
+fn a_chat_may_tell_the_time_alone() {
+    check(
+        "chat.txt",
+        "8:02 AM  Me: morning, what is copper today\n\
+         8:05 AM  Dale Yard: number 1 copper 3.80\n\
+         8:06 AM  Dale Yard: number 2 copper is 3.55\n\
+         8:40 AM  Me: the yard across the river says 4.10 on bright\n",
+        &["number 1 copper 3.8", "number 2 copper 3.55"],
+    );
+}
+
+#[test]
+fn a_chat_may_have_names_that_no_colon_follows() {
+    let text = "mari_boards  High grade:\n\
+                mari_boards  - server boards 3.15\n\
+                mari_boards  - laptop boards 3.35\n\
+                tosterking  what is low grade\n\
+                mari_boards  - power supply boards 0.25\n\
+                mari_boards  Edit: laptop boards 3.25, not what I wrote above\n";
+    let read = sheet("chat.txt", text);
+    assert_eq!(
+        rows(&read),
+        ["server boards 3.15", "power supply boards 0.25", "laptop boards 3.25"],
+        "what was put right is read once"
+    );
+    let corrected: Vec<&str> = read
+        .left_out
+        .iter()
+        .filter(|left| left.why == Why::Corrected)
+        .map(|left| left.source.as_str())
+        .collect();
+    assert_eq!(corrected, ["- laptop boards 3.35"]);
+}
+
+#[test]
+fn codes_that_differ_are_no_names_of_people() {
+    check(
+        "list.txt",
+        "al_cast  0.52\nal_extrusion  0.74\ncu_bright  3.90\n",
+        &["al_cast 0.52", "al_extrusion 0.74", "cu_bright 3.9"],
+    );
+}
+
+#[test]
+fn what_a_pages_style_strikes_out_or_hides_is_not_read() {
+    let row = |name: &str, price: &str| {
+        format!("<div class=item><div class=name>{name}</div><div class=price>{price}</div></div>")
+    };
+    let page = format!(
+        "<html><head><style>.was{{text-decoration: line-through}} .tip{{display:none}} @media print{{.item{{display:none}}}}</style></head>\
+         <body><div class=block><div class=block-title>Copper, per lb</div>{}{}{}<div class=tip>Bring clean copper and get $9.99!</div>\
+         </div><div class=block><div class=block-title>Aluminum, per lb</div>{}{}</div></body></html>",
+        row("Bare bright copper", "<span class=was>$3.80</span> $3.90"),
+        row("No. 1 copper", "$3.70"),
+        row("No. 2 copper", "$3.50"),
+        row("Cast aluminum", "$0.55"),
+        row("Clean extrusion", "$0.75"),
+    );
+    check(
+        "page.html",
+        &page,
+        &[
+            "Bare bright copper 3.9",
+            "No. 1 copper 3.7",
+            "No. 2 copper 3.5",
+            "Cast aluminum 0.55",
+            "Clean extrusion 0.75",
+        ],
+    );
+}
+
+#[test]
+fn what_opens_when_it_is_asked_for_is_read() {
+    let fold = |name: &str, price: &str| {
+        format!("<div><h3>{name}</h3><div class=fold>{name}: {price}/lb</div></div>")
+    };
+    let page = format!(
+        "<html><head><style>.fold{{display:none}}</style></head><body>{}{}{}</body></html>",
+        fold("Bare bright copper", "$3.90"),
+        fold("Yellow brass", "$2.10"),
+        fold("Soft lead", "$0.60"),
+    );
+    check("page.html", &page, &["Bare bright copper 3.9", "Yellow brass 2.1", "Soft lead 0.6"]);
+}
+
+#[test]
+fn a_column_may_be_in_cents_by_its_name() {
+    check(
+        "till.csv",
+        "ITEM,DESCRIPTION,UOM,BUY_CENTS\n1001,Bare bright copper,LB,385\n1002,No. 1 copper,LB,371\n1003,Microwave,EA,150\n",
+        &["Bare bright copper 3.85", "No. 1 copper 3.71", "Microwave 1.5"],
+    );
+}
+
+#[test]
+fn a_span_beside_a_unit_is_a_range_of_prices() {
+    check(
+        "list.csv",
+        "Grade;Price;Basis\nCast aluminium;910;£/t\nIrony aluminium;250 to 340;£/t\nSoft lead;1340;£/t\n",
+        &["Cast aluminium 910", "Irony aluminium 250..340", "Soft lead 1340"],
+    );
+}
+
+#[test]
+fn lists_stand_beside_each_other_behind_an_empty_column() {
+    check(
+        "two.csv",
+        "Metal;$/lb;;Cable and boards;Price;Unit\n\
+         Bare bright copper;3.90;;Flat house wire;1.70;lb\n\
+         Yellow brass;2.10;;Motherboards;2.40;lb\n\
+         Soft lead;0.60;;Microwaves;2.00;each\n",
+        &[
+            "Bare bright copper 3.9",
+            "Flat house wire 1.7",
+            "Yellow brass 2.1",
+            "Motherboards 2.4",
+            "Soft lead 0.6",
+            "Microwaves 2",
+        ],
+    );
+}
+
+#[test]
+fn half_a_cent_is_read() {
+    check(
+        "list.txt",
+        "Prices per lb\nPlate and beam 8½¢\nLight iron 6¢\n",
+        &["Plate and beam 0.085", "Light iron 0.06"],
+    );
+}
