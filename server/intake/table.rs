@@ -143,7 +143,7 @@ fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
 }
 
 /// `lb`, `£/t`
-fn tells_a_unit(text: &str) -> bool {
+fn is_only_a_unit(text: &str) -> bool {
     !text.contains(|c: char| c.is_ascii_digit()) && Context::of(text, true).unit.is_some()
 }
 
@@ -277,8 +277,12 @@ impl Table {
             _ => None,
         };
         let priced = |at: usize| text(at).is_some_and(|text| text.starts_with(|c: char| c.is_ascii_digit()));
+        // `Copper | 0-500 | 500-2000 | lb` names columns.
+        if (0..row.cells.len()).filter(|&at| priced(at)).count() > 1 {
+            return false;
+        }
         self.panels.iter().any(|panel| {
-            panel.unit.and_then(text).is_some_and(tells_a_unit)
+            panel.unit.and_then(text).is_some_and(is_only_a_unit)
                 && text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
                 && panel.prices.iter().any(|price| priced(price.at))
         })

@@ -1,5 +1,7 @@
 //! Names of a ruled table that take two lines of their cell, with the price beside the first, the last or between them.
 
+use std::ops::RangeInclusive;
+
 use super::{Piece, Row};
 use crate::document::Line;
 use crate::number::{Habit, Marks};
@@ -19,81 +21,119 @@ const ALIGNED: f32 = 0.05;
 pub(crate) fn with_whole_names(pages: &mut [Vec<Row>]) -> Vec<Line> {
     let mut joined = Vec::new();
     for rows in pages {
-        let mut at = 0;
-        while at < rows.len() {
-            match whole(rows, at) {
-                Some((name, lines)) => {
-                    let gone = (lines.0..=lines.1).filter(|&line| line != at);
-                    joined.extend(gone.clone().map(|line| line_of(&rows[line])));
-                    rows[at].pieces = name;
-                    let before = gone.clone().filter(|&line| line < at).count();
-                    gone.rev().for_each(|line| drop(rows.remove(line)));
-                    at = at + 1 - before;
-                }
-                None => at += 1,
-            }
-        }
+        let page = Page::of(std::mem::take(rows));
+        rows.extend(page.whole(&mut joined));
     }
     joined
 }
 
-fn line_of(row: &Row) -> Line {
-    Line { place: row.place.clone(), text: row.text() }
+/// The rows of a page, and which pieces of them tell a price.
+struct Page {
+    rows: Vec<Row>,
+    priced: Vec<Vec<bool>>,
 }
 
-/// The pieces of a priced row with its whole name, and the first and last row that it takes.
-fn whole(rows: &[Row], at: usize) -> Option<(Vec<Piece>, (usize, usize))> {
-    let price = rows[at]
-        .pieces
-        .iter()
-        .position(is_priced)
-        .filter(|price| *price > 0 || rows[at].pieces.len() == 1)?;
-    let above = at.checked_sub(1).and_then(|above| only(&rows[above]));
-    let below = rows.get(at + 1).and_then(only);
-    let with = |name: Piece, lines| {
-        let mut pieces: Vec<Piece> =
-            rows[at].pieces.iter().filter(|piece| !overlap(piece, &name)).cloned().collect();
-        pieces.push(name);
-        pieces.sort_by(|a, b| a.left.total_cmp(&b.left));
-        Some((pieces, lines))
-    };
-    let around = &rows[at.saturating_sub(REACH)..rows.len().min(at + REACH)];
-    let column = |name: &Piece| Column::of(around, name, &rows[at].pieces[price]);
-    let own = |column: &Column| rows[at].pieces[..price].iter().find(|piece| column.holds(piece));
-    if let (Some(above), Some(below)) = (above, below)
-        && let Some(column) = column(above).filter(|column| column.holds(below))
-        && !rows[at].pieces.iter().any(|piece| overlap(piece, above) || overlap(piece, below))
-        && column.is_full(above)
-        // Names and prices by turns are a list of another kind.
-        && !has_no_name(rows.get(at + 2), &column)
-        && !at.checked_sub(2).is_some_and(|before| has_no_name(rows.get(before), &column))
-    {
-        return with(join(above, below), (at - 1, at + 1));
+impl Page {
+    fn of(rows: Vec<Row>) -> Page {
+        let priced = rows.iter().map(|row| row.pieces.iter().map(is_priced).collect()).collect();
+        Page { rows, priced }
     }
-    if let Some(below) = below
-        && let Some(column) = column(below)
-        && let Some(own) = own(&column)
-        && column.is_full(own)
-        && goes_on(&below.text)
-    {
-        return with(join(own, below), (at, at + 1));
-    }
-    if let Some(above) = above
-        && let Some(column) = column(above)
-        && let Some(own) = own(&column)
-        && column.is_full(above)
-        && goes_on(&own.text)
-    {
-        return with(join(above, own), (at - 1, at));
-    }
-    None
-}
 
-/// The one piece of a row that is a part of a name.
-fn only(row: &Row) -> Option<&Piece> {
-    match row.pieces.as_slice() {
-        [piece] if piece.text.contains(char::is_alphabetic) && !is_priced(piece) => Some(piece),
-        _ => None,
+    fn whole(mut self, joined: &mut Vec<Line>) -> Vec<Row> {
+        let mut gone = vec![false; self.rows.len()];
+        for at in 0..self.rows.len() {
+            let Some((name, lines)) = self.whole_name(at) else { continue };
+            if lines.clone().any(|line| gone[line]) {
+                continue;
+            }
+            for line in lines.filter(|&line| line != at) {
+                gone[line] = true;
+                let row = &self.rows[line];
+                joined.push(Line { place: row.place.clone(), text: row.text() });
+            }
+            let pieces = &mut self.rows[at].pieces;
+            pieces.retain(|piece| !overlap(piece, &name));
+            pieces.push(name);
+            pieces.sort_by(|a, b| a.left.total_cmp(&b.left));
+            self.priced[at] = pieces.iter().map(is_priced).collect();
+        }
+        self.rows.into_iter().zip(gone).filter(|(_, gone)| !gone).map(|(row, _)| row).collect()
+    }
+
+    /// The whole name of a row with a price, and the rows that it takes.
+    fn whole_name(&self, at: usize) -> Option<(Piece, RangeInclusive<usize>)> {
+        let pieces = &self.rows[at].pieces;
+        let price = self.priced[at].iter().position(|priced| *priced)?;
+        let above = at.checked_sub(1).and_then(|above| self.only(above));
+        let below = self.only(at + 1);
+        let column = |name: &Piece| self.column(at, name, &pieces[price]);
+        let own = |column: &Column| pieces[..price].iter().find(|piece| column.holds(piece));
+        // Nothing but the name itself stands where the name will.
+        let alone = |name: &Piece, own: Option<&Piece>| {
+            pieces.iter().all(|piece| Some(piece) == own || !overlap(piece, name))
+        };
+        if let (Some(above), Some(below)) = (above, below)
+            && let Some(column) = column(above).filter(|column| column.holds(below))
+            && alone(&join(above, below), None)
+            && column.is_full(above)
+            // Names and prices by turns are a list of another kind.
+            && !self.has_no_name(at + 2, &column)
+            && !at.checked_sub(2).is_some_and(|before| self.has_no_name(before, &column))
+        {
+            return Some((join(above, below), at - 1..=at + 1));
+        }
+        let broken = |upper: &Piece, lower: &Piece, column: &Column| {
+            column.is_full(upper) && begins(&upper.text) && goes_on(&lower.text)
+        };
+        if let Some(below) = below
+            && let Some(column) = column(below)
+            && let Some(own) = own(&column)
+            && broken(own, below, &column)
+            && alone(&join(own, below), Some(own))
+        {
+            return Some((join(own, below), at..=at + 1));
+        }
+        if let Some(above) = above
+            && let Some(column) = column(above)
+            && let Some(own) = own(&column)
+            && broken(above, own, &column)
+            && alone(&join(above, own), Some(own))
+        {
+            return Some((join(above, own), at - 1..=at));
+        }
+        None
+    }
+
+    /// The one piece of a row that is a part of a name.
+    fn only(&self, at: usize) -> Option<&Piece> {
+        match self.rows.get(at)?.pieces.as_slice() {
+            [piece] if piece.text.contains(char::is_alphabetic) && !self.priced[at][0] => Some(piece),
+            _ => None,
+        }
+    }
+
+    fn has_no_name(&self, at: usize, column: &Column) -> bool {
+        self.rows.get(at).is_some_and(|row| {
+            self.priced[at].contains(&true) && !row.pieces.iter().any(|piece| column.holds(piece))
+        })
+    }
+
+    /// The column that a name stands in; `None` where too few rows around have a name in line with this one and a price in line
+    /// with that.
+    fn column(&self, at: usize, name: &Piece, price: &Piece) -> Option<Column> {
+        let mut column = Column { left: name.left, right: name.right };
+        let mut whole = 0;
+        for at in at.saturating_sub(REACH)..self.rows.len().min(at + REACH) {
+            let pieces = &self.rows[at].pieces;
+            let priced =
+                pieces.iter().zip(&self.priced[at]).any(|(piece, priced)| *priced && overlap(piece, price));
+            let is_name = |piece: &&Piece| column.holds(piece) && piece.text.contains(char::is_alphabetic);
+            if let Some(named) = pieces.iter().find(is_name).filter(|_| priced) {
+                whole += 1;
+                column.right = column.right.max(named.right);
+            }
+        }
+        (whole >= FEWEST_WHOLE && column.right <= price.left).then_some(column)
     }
 }
 
@@ -101,15 +141,14 @@ fn is_priced(piece: &Piece) -> bool {
     price::is_within(&piece.text, Marks::of([], Habit::Point)) || VOCABULARY.has(&piece.text, Use::OnRequest)
 }
 
+/// Whether a line begins as names do.
+fn begins(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_uppercase() || c.is_ascii_digit() || c == '#')
+}
+
 /// Whether a line begins amid a sentence.
 fn goes_on(text: &str) -> bool {
     text.starts_with(|c: char| c.is_lowercase() || matches!(c, '(' | '&' | '/' | '+'))
-}
-
-fn has_no_name(row: Option<&Row>, column: &Column) -> bool {
-    row.is_some_and(|row| {
-        row.pieces.iter().any(is_priced) && !row.pieces.iter().any(|piece| column.holds(piece))
-    })
 }
 
 fn overlap(one: &Piece, other: &Piece) -> bool {
@@ -131,24 +170,6 @@ struct Column {
 }
 
 impl Column {
-    /// `None` where too few rows have a name in line with this one and a price in line with that.
-    fn of(rows: &[Row], name: &Piece, price: &Piece) -> Option<Column> {
-        let mut column = Column { left: name.left, right: name.right };
-        let mut whole = 0;
-        for row in rows {
-            let named = row
-                .pieces
-                .iter()
-                .find(|piece| column.holds(piece) && piece.text.contains(char::is_alphabetic));
-            let priced = row.pieces.iter().any(|piece| overlap(piece, price) && is_priced(piece));
-            if let Some(named) = named.filter(|_| priced) {
-                whole += 1;
-                column.right = column.right.max(named.right);
-            }
-        }
-        (whole >= FEWEST_WHOLE && column.right <= price.left).then_some(column)
-    }
-
     fn holds(&self, piece: &Piece) -> bool {
         (piece.left - self.left).abs() <= ALIGNED * (self.right - self.left).max(1.0)
     }

@@ -155,7 +155,10 @@ fn is_a_quotation(text: &str) -> bool {
         Some((&rest[..end], &rest[end..]))
     });
     quoted.is_some_and(|(said, rest)| {
-        said.split_whitespace().count() >= FEWEST_QUOTED_WORDS && !rest.contains(|c: char| c.is_ascii_digit())
+        // Whoever said it is named behind it.
+        said.split_whitespace().count() >= FEWEST_QUOTED_WORDS
+            && rest.contains(char::is_alphabetic)
+            && !rest.contains(|c: char| c.is_ascii_digit())
     })
 }
 

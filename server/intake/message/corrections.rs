@@ -1,7 +1,10 @@
 //! Lines that put an earlier one right: `Correction: No. 2 copper 3.60`.
 
+use std::collections::{HashMap, HashSet};
+
 use super::{Wrapped, names_a_price};
-use crate::document::Line;
+use crate::number::{Habit, Marks};
+use crate::price;
 use crate::scan::Scan;
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -10,19 +13,27 @@ const MOST_WORDS: usize = 6;
 
 /// Takes what was said first out of the lines, and what says that it was wrong.
 pub(super) fn put_right(wrapped: &mut Wrapped) {
-    let mut at = 0;
-    while at < wrapped.lines.len() {
-        let Some(right) = corrected(&wrapped.lines[at].text).map(str::to_string) else {
-            at += 1;
-            continue;
-        };
-        let name = name_of(&right);
-        let earlier = wrapped.lines[..at].iter().rposition(|line| is_of(line, &name));
-        wrapped.lines[at].text = right;
-        match earlier {
-            Some(earlier) => wrapped.corrected.push(wrapped.lines.remove(earlier)),
-            None => at += 1,
+    if !wrapped.lines.iter().any(|line| corrected(&line.text).is_some()) {
+        return;
+    }
+    // Where the only price of a name stands.
+    let mut said: HashMap<String, usize> = HashMap::new();
+    let mut wrong = HashSet::new();
+    for (at, line) in wrapped.lines.iter_mut().enumerate() {
+        let right = corrected(&line.text).map(str::to_string);
+        let is_right = right.is_some();
+        if let Some(right) = right {
+            line.text = right;
         }
+        if let Some(name) = name_of_only_price(&line.text)
+            && let Some(before) = said.insert(name, at)
+            && is_right
+        {
+            wrong.insert(before);
+        }
+    }
+    for (at, line) in std::mem::take(&mut wrapped.lines).into_iter().enumerate() {
+        if wrong.contains(&at) { wrapped.corrected.push(line) } else { wrapped.lines.push(line) }
     }
 }
 
@@ -30,48 +41,54 @@ pub(super) fn put_right(wrapped: &mut Wrapped) {
 fn corrected(text: &str) -> Option<&str> {
     let (before, right) = text.split_once(": ")?;
     let says = before.split_whitespace().count() <= MOST_WORDS
-        && VOCABULARY.has_within(before, Use::Correction)
-        && !before.contains(|c: char| c.is_ascii_digit());
+        && !before.contains(|c: char| c.is_ascii_digit())
+        && VOCABULARY.has_within(before, Use::Correction);
     (says && names_a_price(right)).then_some(right.trim())
 }
 
-/// The words before the first price.
-fn name_of(text: &str) -> String {
-    let name = text.split(|c: char| c.is_ascii_digit() || "$€£".contains(c)).next().unwrap_or_default();
-    plain(name)
-}
-
-/// Whether a line gives a price for just this.
-fn is_of(line: &Line, name: &str) -> bool {
-    !name.is_empty() && names_a_price(&line.text) && name_of(&line.text) == name
-}
-
-/// Words alone, in one spelling.
-fn plain(name: &str) -> String {
-    let scan = Scan::of(name);
-    let words =
-        (0..scan.tokens.len()).map(|at| scan.word(at)).filter(|word| word.contains(char::is_alphanumeric));
-    words.collect::<Vec<_>>().join(" ").to_lowercase()
+/// The words in front of the price of a line that has one, in one spelling.
+fn name_of_only_price(text: &str) -> Option<String> {
+    let scan = Scan::of(text);
+    let prices = price::prices(&scan, Marks::of(scan.numbers(), Habit::Point));
+    let [only] = prices.as_slice() else { return None };
+    let words = (0..only.first).map(|at| scan.word(at)).filter(|word| word.contains(char::is_alphanumeric));
+    let name = words.collect::<Vec<_>>().join(" ").to_lowercase();
+    (!name.is_empty()).then_some(name)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::document::Line;
     use crate::sheet::Place;
+
+    fn put(lines: &[&str]) -> (Vec<String>, Vec<String>) {
+        let line = |(text, at): (&&str, u32)| Line { text: text.to_string(), place: Place::Line(at) };
+        let mut wrapped = Wrapped { lines: lines.iter().zip(1..).map(line).collect(), ..Wrapped::default() };
+        put_right(&mut wrapped);
+        let texts = |lines: Vec<Line>| lines.into_iter().map(|line| line.text).collect();
+        (texts(wrapped.lines), texts(wrapped.corrected))
+    }
 
     #[test]
     fn the_line_that_was_wrong_is_taken_out() {
-        let lines = [
+        let (lines, corrected) = put(&[
             "- laptop mobos 3.35",
             "- server mobos 3.15",
             "Edit / correction: laptop mobos 3.25, not what I wrote",
-        ];
-        let lines =
-            lines.iter().zip(1..).map(|(text, at)| Line { text: text.to_string(), place: Place::Line(at) });
-        let mut wrapped = Wrapped { lines: lines.collect(), ..Wrapped::default() };
-        put_right(&mut wrapped);
-        let texts: Vec<&str> = wrapped.lines.iter().map(|line| line.text.as_str()).collect();
-        assert_eq!(texts, ["- server mobos 3.15", "laptop mobos 3.25, not what I wrote"]);
-        assert_eq!(wrapped.corrected[0].text, "- laptop mobos 3.35");
+        ]);
+        assert_eq!(lines, ["- server mobos 3.15", "laptop mobos 3.25, not what I wrote"]);
+        assert_eq!(corrected, ["- laptop mobos 3.35"]);
+    }
+
+    #[test]
+    fn numbers_are_parts_of_names_and_lines_with_more_prices_stay() {
+        let (lines, corrected) =
+            put(&["No. 2 copper 3.70", "No. 1 copper 3.80", "Correction: No. 2 copper 3.60"]);
+        assert_eq!(lines, ["No. 1 copper 3.80", "No. 2 copper 3.60"]);
+        assert_eq!(corrected, ["No. 2 copper 3.70"]);
+        let (lines, corrected) = put(&["Copper 3.80, brass 2.10", "Correction: copper 3.75"]);
+        assert_eq!(lines, ["Copper 3.80, brass 2.10", "copper 3.75"]);
+        assert!(corrected.is_empty());
     }
 }

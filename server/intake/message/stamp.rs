@@ -1,8 +1,7 @@
 //! What stands before the messages of a chat.
 
-use std::collections::HashMap;
-
 use super::said_by;
+use crate::context::speaks_of_goods;
 use crate::document::Line;
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -21,26 +20,21 @@ pub(super) struct Stamp<'t> {
 
 /// The stamp of each line; `None` of what is no chat.
 pub(super) fn stamps(lines: &[Line]) -> Option<Vec<Option<Stamp<'_>>>> {
-    let stamps: Vec<_> =
-        lines.iter().map(|line| stamp(&line.text).or_else(|| with_a_time(&line.text))).collect();
-    let stamped = stamps.iter().flatten().count();
-    if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
-        return Some(stamps);
-    }
-    let mut nicks: HashMap<&str, usize> = HashMap::new();
-    for (sender, _) in lines.iter().filter_map(|line| by_a_nick(&line.text)) {
-        *nicks.entry(sender).or_default() += 1;
-    }
-    let spoken = |line: &Line| nicks.get(line.text.split("  ").next()?.trim()).copied();
-    if !lines.iter().any(|line| spoken(line).is_some_and(|count| count >= FEWEST_MESSAGES)) {
-        return None;
-    }
-    // Among people with such names, any word that stands so apart is one.
-    let said = |line| {
-        let (sender, message) = apart(line)?;
-        Some(Stamp { date: "", sender: Some(sender), message })
+    let of = |stamp: fn(&str) -> Option<Stamp<'_>>| -> Vec<Option<Stamp<'_>>> {
+        lines.iter().map(|line| stamp(&line.text)).collect()
     };
-    Some(lines.iter().map(|line| said(&line.text)).collect())
+    let dated = of(stamp);
+    let stamped = dated.iter().flatten().count();
+    if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
+        return Some(dated);
+    }
+    let timed = of(with_a_time);
+    if timed.iter().flatten().count() >= FEWEST_MESSAGES {
+        return Some(timed);
+    }
+    let by_nicks = lines.iter().filter(|line| by_a_nick(&line.text)).count();
+    // Among people with such names, any word that stands so apart is one.
+    (by_nicks >= FEWEST_MESSAGES && by_nicks * 2 >= lines.len()).then(|| of(said_apart))
 }
 
 /// `8:05 AM  Lou: brass 2.30`
@@ -49,27 +43,33 @@ fn with_a_time(text: &str) -> Option<Stamp<'_>> {
     let rest = rest.strip_prefix(char::is_whitespace)?.trim_start();
     let rest = rest.strip_prefix(['-', '–']).unwrap_or(rest).trim_start();
     let (sender, message) = said_by(rest)?;
-    // `7:30 Monday: closed`
-    (!VOCABULARY.has_within(sender, Use::Opening)).then_some(Stamp {
-        date: "",
-        sender: Some(sender),
-        message,
-    })
+    // `7:30 Monday: closed`, and no `70:30 brass: 4.10`.
+    let hours = [Use::Opening, Use::Hours].iter().any(|is| VOCABULARY.has_within(sender, *is));
+    let goods = sender.split(' ').all(speaks_of_goods);
+    (!hours && !goods).then_some(Stamp { date: "", sender: Some(sender), message })
 }
 
 /// The one word before a wide gap, and what stands behind it.
 fn apart(text: &str) -> Option<(&str, &str)> {
     let (sender, message) = text.trim().split_once("  ")?;
+    let message = message.trim_start();
     let is_one = sender.chars().count() <= LONGEST_SENDER && !sender.contains(char::is_whitespace);
-    (is_one && sender.starts_with(char::is_alphabetic)).then_some((sender, message.trim_start()))
+    let is_said = message.contains(char::is_alphabetic) && !message.contains("  ");
+    (is_one && is_said && sender.starts_with(char::is_alphabetic)).then_some((sender, message))
 }
 
-/// `lou_scrap  brass 2.30`: no code of an article is said time and again.
-fn by_a_nick(text: &str) -> Option<(&str, &str)> {
-    let (sender, message) = apart(text)?;
-    let joined = sender.trim_matches(['_', '.', ':']).contains(['_', '.']);
-    let plain = sender.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '.' | '-' | ':'));
-    (joined && plain && sender.contains(char::is_lowercase)).then_some((sender, message))
+fn said_apart(text: &str) -> Option<Stamp<'_>> {
+    let (sender, message) = apart(text).filter(|(sender, _)| by_a_nick(text) || !speaks_of_goods(sender))?;
+    Some(Stamp { date: "", sender: Some(sender), message })
+}
+
+/// `lou_scrap  brass 2.30`: two words as one, as people call themselves.
+fn by_a_nick(text: &str) -> bool {
+    apart(text).is_some_and(|(sender, _)| {
+        let plain = sender.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '.' | '-'));
+        let words = sender.split(['_', '.']).filter(|word| word.chars().count() >= 3).count();
+        plain && words > 1 && sender.contains(char::is_lowercase) && !sender.starts_with("www.")
+    })
 }
 
 fn stamp(text: &str) -> Option<Stamp<'_>> {
@@ -131,7 +131,11 @@ fn behind_time(text: &str) -> Option<&str> {
     let end = text.find(|c: char| !c.is_ascii_digit() && c != ':').unwrap_or(text.len());
     let (time, rest) = text.split_at(end);
     let parts: Vec<&str> = time.split(':').collect();
-    if !(2..=3).contains(&parts.len()) || parts.iter().any(|part| part.is_empty() || part.len() > 2) {
+    let minutes = |part: &&&str| part.len() == 2 && part.parse::<u8>().is_ok_and(|minute| minute < 60);
+    let is_time = (2..=3).contains(&parts.len())
+        && parts[0].parse::<u8>().is_ok_and(|hour| hour < 24)
+        && parts[1..].iter().all(|part| minutes(&part));
+    if !is_time {
         return None;
     }
     let after = rest.trim_start_matches(is_blank);

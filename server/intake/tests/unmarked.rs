@@ -103,6 +103,69 @@ fn what_a_pages_style_strikes_out_or_hides_is_not_read() {
 }
 
 #[test]
+fn a_page_that_hides_itself_until_it_is_there_is_read() {
+    for of in ["html", "body"] {
+        let class = |element: &str| if element == of { " class=wait" } else { "" };
+        let page = format!(
+            "<html{}><head><style>.wait{{visibility:hidden}}</style></head><body{}><p>No. 1 copper $3.70/lb</p></body></html>",
+            class("html"),
+            class("body"),
+        );
+        check("page.html", &page, &["No. 1 copper 3.7"]);
+    }
+}
+
+#[test]
+fn lists_that_are_shown_by_turns_are_read() {
+    let list = |rows: &str| format!("<div class=listing>{rows}</div>");
+    for style in [
+        ".listing{display:none}",
+        ".listing{display:none} .listing.open{display:block}",
+        ".listing{display:none} @media screen{.listing{display:block}}",
+    ] {
+        let page = format!(
+            "<html><head><style>{style}</style></head><body>{}{}</body></html>",
+            list("<p>No. 1 copper $3.70/lb</p><p>Yellow brass $2.10/lb</p>"),
+            list("<p>Light iron $0.06/lb</p><p>Cast iron $0.09/lb</p>"),
+        );
+        check(
+            "page.html",
+            &page,
+            &["No. 1 copper 3.7", "Yellow brass 2.1", "Light iron 0.06", "Cast iron 0.09"],
+        );
+    }
+}
+
+#[test]
+fn alloys_and_feet_of_pages_are_no_chat() {
+    check(
+        "list.txt",
+        "70:30 brass: 4.10\n60:40 solder: 9.20\n90:10 cupronickel: 6.10\n",
+        &["70:30 brass 4.1", "60:40 solder 9.2", "90:10 cupronickel 6.1"],
+    );
+    check(
+        "list.txt",
+        "Copper   3.90\nBrass   2.10\nwww.cattail-metals.example   Page 1\nLead   0.60\nZinc   0.50\n\
+         www.cattail-metals.example   Page 2\nwww.cattail-metals.example   Page 3\n",
+        &["Copper 3.9", "Brass 2.1", "Lead 0.6", "Zinc 0.5"],
+    );
+}
+
+#[test]
+fn what_is_said_in_quotation_marks_is_a_line_all_the_same() {
+    check(
+        "list.txt",
+        "\"Bare bright copper wire, clean 3.90 per lb\"\n",
+        &["Bare bright copper wire, clean 3.9"],
+    );
+    check(
+        "list.txt",
+        "No. 1 copper 3.70/lb\n“Fair and quick, got $88.00 for a full load.” — Barnaby\n",
+        &["No. 1 copper 3.7"],
+    );
+}
+
+#[test]
 fn what_opens_when_it_is_asked_for_is_read() {
     let fold = |name: &str, price: &str| {
         format!("<div><h3>{name}</h3><div class=fold>{name}: {price}/lb</div></div>")
