@@ -34,6 +34,13 @@ pub(crate) struct Piece {
     pub right: f32,
 }
 
+impl Piece {
+    /// Whether one of the two stands above a part of the other.
+    fn overlaps(&self, other: &Piece) -> bool {
+        self.left < other.right && self.right > other.left
+    }
+}
+
 /// The pieces on one height, from left to right.
 #[derive(Debug, Clone)]
 pub(crate) struct Row {
@@ -200,8 +207,7 @@ fn in_one_row(above: &Row, below: &Row, marks: Marks) -> Option<Row> {
     let tells = above.pieces.iter().all(names) && above.pieces.iter().any(past);
     let mut both = below.clone();
     for piece in &above.pieces {
-        let over = |other: &&mut Piece| piece.left < other.right && piece.right > other.left;
-        match both.pieces.iter_mut().find(over) {
+        match both.pieces.iter_mut().find(|other| piece.overlaps(other)) {
             Some(other) => {
                 *other = Piece {
                     text: format!("{} {}", piece.text, other.text),
@@ -222,7 +228,7 @@ fn with_names_apart(rows: &[Row], at: usize, marks: Marks) -> Row {
     let row = &rows[at];
     let below = with_one_piece_more(rows, at);
     let spans = |at: &usize| {
-        let over = |other: &Piece| row.pieces[*at].left < other.right && row.pieces[*at].right > other.left;
+        let over = |other: &Piece| row.pieces[*at].overlaps(other);
         below.iter().all(|below| over(&below.pieces[*at]) && over(&below.pieces[*at + 1]))
     };
     let mut spanning = (0..row.pieces.len()).filter(spans);

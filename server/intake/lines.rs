@@ -205,11 +205,9 @@ impl LineReader {
         if is_beside_the_list(text, &scan, &prices) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
-        // What a customer says of the outlet is set in quotation marks.
-        let quoted = text.starts_with(['“', '„', '«', '"']) && VOCABULARY.has_within(text, Use::Sentence);
         // `bright still 6.95 tomorrow?`
         let asks = text.ends_with('?') && prices.len() == 1 && text.split_whitespace().count() > 3;
-        if quoted || asks || tells_of_the_past(text, &scan, draft.marks) || tells_when_open(text) {
+        if asks || tells_of_the_past(text, &scan, draft.marks) || tells_when_open(text) {
             return draft.leave_out(text, &line.place, Why::NoPrice);
         }
         let mut parts = parts::parts(&scan, &prices, draft);

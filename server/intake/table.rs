@@ -142,6 +142,13 @@ fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
         .any(|price| price.strength > Strength::Decimals && price.first > 0 && price.unit.is_some())
 }
 
+fn text_at(row: &GridRow, at: usize) -> Option<&str> {
+    match row.cells.get(at) {
+        Some(Cell::Text(text)) => Some(text),
+        _ => None,
+    }
+}
+
 /// `lb`, `£/t`
 fn is_only_a_unit(text: &str) -> bool {
     !text.contains(|c: char| c.is_ascii_digit()) && Context::of(text, true).unit.is_some()
@@ -257,10 +264,7 @@ impl Table {
 
     /// Whether a row has words in the place of its price, and a name that no column has.
     fn asks(&self, row: &GridRow) -> bool {
-        let text = |at: usize| match row.cells.get(at) {
-            Some(Cell::Text(text)) => Some(text.as_str()),
-            _ => None,
-        };
+        let text = |at: usize| text_at(row, at);
         self.panels.iter().any(|panel| {
             text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
                 && panel
@@ -272,10 +276,7 @@ impl Table {
 
     /// Whether a row has a number where the prices stand and a unit where the units do.
     fn tells_a_unit(&self, row: &GridRow) -> bool {
-        let text = |at: usize| match row.cells.get(at) {
-            Some(Cell::Text(text)) => Some(text.as_str()),
-            _ => None,
-        };
+        let text = |at: usize| text_at(row, at);
         let priced = |at: usize| text(at).is_some_and(|text| text.starts_with(|c: char| c.is_ascii_digit()));
         // `Copper | 0-500 | 500-2000 | lb` names columns.
         if (0..row.cells.len()).filter(|&at| priced(at)).count() > 1 {

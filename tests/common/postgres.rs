@@ -27,7 +27,7 @@ trap 'rm -rf "$folder"' EXIT
 cd "$folder"
 "$1/initdb" --pgdata data --username postgres --auth trust --encoding UTF8 --locale C --no-sync >log 2>&1 || { cat log >&2; exit 1; }
 "$1/postgres" -D data -k "$folder" -c listen_addresses= -c fsync=off -c synchronous_commit=off -c full_page_writes=off \
-    -c max_connections=200 -c max_wal_size=256MB -c autovacuum=off >log 2>&1 </dev/null &
+    -c max_connections=200 -c max_wal_size=256MB >log 2>&1 </dev/null &
 server=$!
 until "$1/pg_isready" --quiet --host "$folder"; do
     kill -0 "$server" 2>/dev/null || { cat log >&2; exit 1; }

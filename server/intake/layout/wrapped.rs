@@ -52,7 +52,7 @@ impl Page {
                 joined.push(Line { place: row.place.clone(), text: row.text() });
             }
             let pieces = &mut self.rows[at].pieces;
-            pieces.retain(|piece| !overlap(piece, &name));
+            pieces.retain(|piece| !piece.overlaps(&name));
             pieces.push(name);
             pieces.sort_by(|a, b| a.left.total_cmp(&b.left));
             self.priced[at] = pieces.iter().map(is_priced).collect();
@@ -70,7 +70,7 @@ impl Page {
         let own = |column: &Column| pieces[..price].iter().find(|piece| column.holds(piece));
         // Nothing but the name itself stands where the name will.
         let alone = |name: &Piece, own: Option<&Piece>| {
-            pieces.iter().all(|piece| Some(piece) == own || !overlap(piece, name))
+            pieces.iter().all(|piece| Some(piece) == own || !piece.overlaps(name))
         };
         if let (Some(above), Some(below)) = (above, below)
             && let Some(column) = column(above).filter(|column| column.holds(below))
@@ -126,7 +126,7 @@ impl Page {
         for at in at.saturating_sub(REACH)..self.rows.len().min(at + REACH) {
             let pieces = &self.rows[at].pieces;
             let priced =
-                pieces.iter().zip(&self.priced[at]).any(|(piece, priced)| *priced && overlap(piece, price));
+                pieces.iter().zip(&self.priced[at]).any(|(piece, priced)| *priced && piece.overlaps(price));
             let is_name = |piece: &&Piece| column.holds(piece) && piece.text.contains(char::is_alphabetic);
             if let Some(named) = pieces.iter().find(is_name).filter(|_| priced) {
                 whole += 1;
@@ -149,10 +149,6 @@ fn begins(text: &str) -> bool {
 /// Whether a line begins amid a sentence.
 fn goes_on(text: &str) -> bool {
     text.starts_with(|c: char| c.is_lowercase() || matches!(c, '(' | '&' | '/' | '+'))
-}
-
-fn overlap(one: &Piece, other: &Piece) -> bool {
-    one.left < other.right && one.right > other.left
 }
 
 fn join(upper: &Piece, lower: &Piece) -> Piece {

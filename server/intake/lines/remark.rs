@@ -148,18 +148,17 @@ pub(super) fn is_beside_the_list(text: &str, scan: &Scan<'_>, prices: &[PriceTex
     market || footer || is_exchange_rate(scan) || is_legend(scan, prices) || is_a_quotation(text)
 }
 
-/// `“Fair weight, £88 for a boot load.” — Barnaby`: what somebody says of the outlet.
+/// `“Fair weight, £88 for a boot load.” — Barnaby`: what a customer says of the outlet is set in quotation marks.
 fn is_a_quotation(text: &str) -> bool {
-    let quoted = text.strip_prefix(['“', '„', '"', '«', '»']).and_then(|rest| {
-        let end = rest.find(['”', '“', '"', '»', '«'])?;
-        Some((&rest[..end], &rest[end..]))
-    });
-    quoted.is_some_and(|(said, rest)| {
-        // Whoever said it is named behind it.
+    let Some(quoted) = text.strip_prefix(['“', '„', '"', '«', '»']) else { return false };
+    // Whoever said it is named behind it.
+    let is_somebodys = quoted.find(['”', '“', '"', '»', '«']).is_some_and(|end| {
+        let (said, rest) = quoted.split_at(end);
         said.split_whitespace().count() >= FEWEST_QUOTED_WORDS
             && rest.contains(char::is_alphabetic)
             && !rest.contains(|c: char| c.is_ascii_digit())
-    })
+    });
+    is_somebodys || VOCABULARY.has_within(text, Use::Sentence)
 }
 
 /// Whether what stands behind a price says that it is for a service, where the name is none of goods: `20 yd $0 drop`.

@@ -40,7 +40,7 @@ pub(super) fn price_rows(
             continue;
         }
         notes.extend(read.note);
-        let context = in_its_cents(of_row, &column.context).within(&heading.around(&column.context));
+        let context = context_of(of_row, heading, column);
         let new = DraftRow {
             price: read.price,
             tier: column.tier.or(base.tier),
@@ -75,7 +75,7 @@ pub(super) fn price_rows(
     {
         let read = CellPrice::of(cell, draft.marks);
         if let DraftPrice::Text(_) = read.price {
-            let context = in_its_cents(of_row, &column.context).within(&heading.around(&column.context));
+            let context = context_of(of_row, heading, column);
             rows = vec![DraftRow {
                 price: read.price,
                 doubts: read.doubts,
@@ -153,8 +153,14 @@ fn in_column(place: &Place, column: &PriceColumn) -> Place {
     }
 }
 
-/// `BUY CENTS` beside a column of units is about each of them.
-fn in_its_cents(of_row: &Context, of_column: &Context) -> Context {
-    let cents = of_column.cents && of_column.unit.is_none() && of_row.currencies.is_empty() && !of_row.cents;
-    if cents { Context { cents, pence: of_column.pence, ..of_row.clone() } } else { of_row.clone() }
+/// What the row, the name of the price's column and the heading say of a price, in this order.
+fn context_of(of_row: &Context, heading: &Heading, column: &PriceColumn) -> Context {
+    let mut context = of_row.within(&heading.around(&column.context));
+    // `BUY CENTS` beside a column of units is about each of them.
+    let own = &column.context;
+    if own.cents && own.unit.is_none() && of_row.currencies.is_empty() && !of_row.cents {
+        context.cents = true;
+        context.pence = own.pence;
+    }
+    context
 }
