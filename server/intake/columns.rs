@@ -2,8 +2,10 @@
 
 mod meant;
 mod shown;
+mod two_rows;
 mod unnamed;
 
+use std::borrow::Cow;
 use std::cell::Cell as Count;
 use std::rc::Rc;
 
@@ -19,10 +21,11 @@ use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
 use meant::{
-    filled, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest, side_by_side,
+    filled, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest, side_by_side,
     this_week,
 };
 pub(crate) use shown::is_unit;
+pub(crate) use two_rows::in_two_rows;
 use shown::{Below, Shown, is_price, looks_priced};
 pub(crate) use unnamed::shown;
 
@@ -126,7 +129,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     }
     let names = side_by_side(names, &row.cells);
     let names = least_and_most(names, &row.cells);
-    let names = this_week(names, &row.cells);
+    let names = latest(this_week(names, &row.cells), &row.cells);
     let names = named_by_its_cells(names, &row.cells, below, marks);
     let known = names.iter().flatten().count();
     let of_price =
@@ -151,7 +154,12 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
     let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
     let first_price = names.iter().position(of_price);
+    // `Irony aluminium | 300 to 450` is a name and a price.
+    let mut priced = names.iter().flatten().filter(|n| matches!(n.column, Column::Price | Column::Low));
+    let bare = |n: &Named| n.tier.is_some_and(|tier| tier.unit.is_none()) && n.context.is_empty();
+    let only_a_range = priced.next().is_some_and(bare) && priced.next().is_none();
     let sound = !numbers
+        && !(only_a_range && !names.iter().any(is_wording))
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
@@ -183,36 +191,12 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     (!panels.is_empty()).then_some(panels)
 }
 
-/// Names of columns in two rows, as one: `Material | Price` above ` | 1-99 lb | 100+ lb`. `None` where the second row is
-/// none of names.
-pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Option<GridRow> {
-    if holds_price(below, marks) {
-        return None;
-    }
-    let names = |row: &GridRow| row.cells.iter().map(|cell| name(cell, marks)).collect::<Vec<_>>();
-    let (upper, lower) = (names(above), names(below));
-    let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();
-    let wording = upper.iter().flatten().any(|name| matches!(name.column, Column::Wording | Column::Group));
-    let tiers_above = upper.iter().flatten().any(|name| name.tier.is_some());
-    let first = below.cells.iter().position(|cell| !cell.is_empty());
-    let apart =
-        first.is_some_and(|first| first > 0 && above.cells.iter().take(first).any(|cell| !cell.is_empty()));
-    let all = lower.iter().zip(&below.cells).all(|(name, cell)| name.is_some() || cell.is_empty());
-    if tiers < 2 || !wording || tiers_above || !apart || !all {
-        return None;
-    }
-    let width = above.cells.len().max(below.cells.len());
-    let cell = |row: &GridRow, at: usize| row.cells.get(at).filter(|cell| !cell.is_empty()).cloned();
-    let cells =
-        (0..width).map(|at| cell(below, at).or_else(|| cell(above, at)).unwrap_or(Cell::Empty)).collect();
-    Some(GridRow { place: above.place.clone(), cells })
-}
-
 fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let Cell::Text(text) = cell else { return None };
-    // `BUY_CENTS`
-    let text = &*text.replace('_', " ");
-    if text.chars().count() > 60 || is_day(text) || is_numbered_title(text) {
+    let text = &*in_words(text);
+    // `Fr.` is a day of the week as well.
+    let day = is_day(text) && VOCABULARY.currencies(text).is_none();
+    if text.chars().count() > 60 || day || is_numbered_title(text) {
         return None;
     }
     let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
@@ -315,6 +299,29 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     let of_pieces = context.currencies.is_empty() && context.unit == Some(UnitText::Unit(PriceUnit::Each));
     let of_goods = of_pieces && !context.cents && VOCABULARY.has_within(text, Use::Group);
     (money && !of_goods && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
+}
+
+/// `BUY_CENTS`, `PriceNew`: names as stock programs write them, in words.
+fn in_words(text: &str) -> Cow<'_, str> {
+    let text = match text.contains('_') {
+        true => Cow::Owned(text.replace('_', " ")),
+        false => Cow::Borrowed(text),
+    };
+    let begins_a_word = |at: usize| {
+        let (before, after) = text.split_at(at);
+        before.ends_with(char::is_lowercase) && after.starts_with(char::is_uppercase)
+    };
+    if text.contains(' ') || VOCABULARY.column(&text).is_some() {
+        return text;
+    }
+    let mut words = String::with_capacity(text.len() + 4);
+    for (at, c) in text.char_indices() {
+        if begins_a_word(at) {
+            words.push(' ');
+        }
+        words.push(c);
+    }
+    Cow::Owned(words)
 }
 
 /// `PRICE LIST NO. 47`

@@ -184,7 +184,10 @@ pub(crate) fn names_goods(heading: &str) -> bool {
 /// `Phone charger & USB leads`: each word is one that grades are called by, whatever it says elsewhere.
 pub(crate) fn is_all_of_goods(name: &str) -> bool {
     let own = |word: &str| VOCABULARY.is_own(&stem(word)) && !VOCABULARY.is_idle(&stem(word));
-    count_if_all(&normal(name), own) > 1
+    let normal = normal(name);
+    // `Phone and laptop chargers`
+    let words = normal.split(' ').filter(|word| !VOCABULARY.has(word, Use::SpanTo));
+    count_if_all(&words.collect::<Vec<_>>().join(" "), own) > 1
 }
 
 /// How many words are such, idle ones aside; none where some other word stands among them.

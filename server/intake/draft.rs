@@ -1,5 +1,8 @@
 //! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
 
+mod footnotes;
+mod not_bought;
+
 use rust_decimal::{Decimal, dec};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Currency, PriceUnit};
@@ -13,6 +16,7 @@ use crate::price::{PriceText, Sign, Strength, UnitText};
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
 use crate::vocabulary::{Use, VOCABULARY};
+use footnotes::Mark;
 
 /// Below so many, an amount with two decimals is of dollars and not of cents (common practice, no source).
 const MOST_WITH_CENTS: Decimal = dec!(5);
@@ -85,16 +89,8 @@ struct Remark {
     context: Context,
     /// It speaks of prices in so many words.
     clear: bool,
-    /// The sign that the rows it is about are marked with.
-    mark: Option<char>,
-}
-
-/// The sign at the beginning of a footnote.
-fn footnote_mark(text: &str) -> Option<char> {
-    let mut chars = text.trim_start().chars();
-    let mark = chars.next().filter(|c| matches!(c, '*' | '†' | '‡' | '§' | '¹' | '²' | '³'))?;
-    // A run of stars is decoration.
-    (chars.next() != Some(mark) && !text.trim_end().ends_with(mark)).then_some(mark)
+    /// What the rows it is about are marked with.
+    mark: Option<Mark>,
 }
 
 /// Collects rows, and what the sheet says of them all.
@@ -146,7 +142,15 @@ impl<'h> Draft<'h> {
     /// Takes in what the remark `text` says of prices. It holds for those below it, as long as no other does, and for
     /// those above it that nothing was said of.
     pub fn whole_sheet(&mut self, context: &Context, text: &str) {
-        if context.is_empty() || self.remarks.len() == MOST_REMARKS {
+        if self.remarks.len() == MOST_REMARKS {
+            return;
+        }
+        for (number, note) in footnotes::numbered(text) {
+            let mark = Some(Mark::Number(number));
+            let (above, context) = (self.rows.len(), Context::of(note, false));
+            self.remarks.push(Remark { above, context, clear: false, mark });
+        }
+        if context.is_empty() || footnotes::numbered(text).next().is_some() {
             return;
         }
         // `For iron we pay by the tonne as ever.`
@@ -156,7 +160,7 @@ impl<'h> Draft<'h> {
         }
         let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
         let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
-        let mark = footnote_mark(text);
+        let mark = footnotes::sign(text).map(Mark::Sign);
         self.remarks.push(Remark {
             above: self.rows.len(),
             context: context.clone(),
@@ -173,11 +177,7 @@ impl<'h> Draft<'h> {
     /// What the remarks say of the row at this place: the footnotes that it is marked with, the clear remarks above it,
     /// the nearest first, then the others.
     fn remarked(&self, row: usize, draft: &DraftRow) -> Context {
-        let marked = self.remarks.iter().filter(|remark| {
-            remark
-                .mark
-                .is_some_and(|mark| draft.source.trim_end().ends_with(mark) || draft.wording.ends_with(mark))
-        });
+        let marked = self.remarks.iter().filter(|remark| remark.mark.is_some_and(|mark| mark.is_of(draft)));
         let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
         let marks = self.remarks.iter().filter(|remark| remark.mark.is_some()).count();
         // Of several footnotes, only the marked one holds.
@@ -219,6 +219,7 @@ impl<'h> Draft<'h> {
     }
 
     pub fn finish(mut self) -> Sheet {
+        not_bought::leave_out(&mut self.rows, &mut self.left_out);
         let decoration = Decoration::of(&self.rows);
         let mut rows = Vec::new();
         for (at, draft) in std::mem::take(&mut self.rows).into_iter().enumerate() {
@@ -229,7 +230,8 @@ impl<'h> Draft<'h> {
                 continue;
             }
             let remarked = self.remarked(at, &draft);
-            rows.push(self.row(draft, &remarked, decoration));
+            let numbers = self.remarks.iter().filter_map(|remark| remark.mark.and_then(Mark::number));
+            rows.push(self.row(footnotes::without(draft, numbers), &remarked, decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);

@@ -39,6 +39,11 @@ impl Piece {
     fn overlaps(&self, other: &Piece) -> bool {
         self.left < other.right && self.right > other.left
     }
+
+    /// `-----`
+    fn is_rule(&self) -> bool {
+        self.text.len() >= 3 && self.text.chars().all(|c| matches!(c, '-' | '=' | '_' | '–' | '—' | '─'))
+    }
 }
 
 /// The pieces on one height, from left to right.
@@ -340,7 +345,9 @@ fn extents(rows: &[Row], named: usize) -> Option<Vec<(f32, f32)>> {
 /// The strips of the page that pieces of rows with at least so many of them stand in, from left to right.
 fn strips(rows: &[Row], least: usize) -> Vec<(f32, f32)> {
     let mut columns: Vec<(f32, f32)> = Vec::new();
-    for piece in rows.iter().filter(|row| row.pieces.len() >= least).flat_map(|row| &row.pieces) {
+    let pieces = rows.iter().filter(|row| row.pieces.len() >= least).flat_map(|row| &row.pieces);
+    // A rule of dashes may be as wide as the paper has room.
+    for piece in pieces.filter(|piece| !piece.is_rule()) {
         let mut joined = (piece.left, piece.right);
         columns.retain(|column| {
             let apart = column.1 < joined.0 || column.0 > joined.1;

@@ -252,9 +252,12 @@ fn small_change(scan: &Scan<'_>, price: &mut PriceText) {
     }
 }
 
-/// `45c` and `45 cents` are cents; the `c` in `12.50 c` of a name is not.
+/// `45c`, `45 ct` and `45 cents` are cents; the `c` in `12.50 c` of a name is not.
 fn is_cents(scan: &Scan<'_>, price: &PriceText, word: &str) -> bool {
-    price.currencies.is_empty() && (!scan.spaced(price.last) || word.chars().count() > 2 || word == "¢")
+    // `9 ct gold` is of carats.
+    let last = || word.chars().count() == 2 && scan.kind(price.last + 1) != Some(Kind::Word);
+    let apart = scan.spaced(price.last);
+    price.currencies.is_empty() && (!apart || word.chars().count() > 2 || word == "¢" || last())
 }
 
 /// Whether the sign behind a number is the next one's: `304 R$ 5,50`.

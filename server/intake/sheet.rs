@@ -114,6 +114,8 @@ pub enum Why {
     TooLong,
     /// Larger than any price can be.
     TooLarge,
+    /// The outlet does not take it, or it is what something else costs: an exchange's metal, a truck.
+    NotBought,
 }
 
 impl fmt::Display for Why {
@@ -128,6 +130,7 @@ impl fmt::Display for Why {
             Why::NoName => "a price without a name",
             Why::TooLong => "too long to be the name of a grade",
             Why::TooLarge => "a number too large to be a price",
+            Why::NotBought => "nothing that is paid for here",
         })
     }
 }

@@ -99,6 +99,22 @@ pub(super) fn this_week(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Op
     names
 }
 
+/// Of prices, those that are called after what was paid before are not read: `PriceOld | PriceNew`.
+pub(super) fn latest(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let priced = |at: &usize| {
+        names[*at].as_ref().is_some_and(|name| {
+            matches!(name.column, Column::Price | Column::Low | Column::High) && name.tier.is_none()
+        })
+    };
+    let is_former =
+        |at: &usize| VOCABULARY.has_within(&super::in_words(&cells[*at].shown()), Use::Former);
+    let (former, latest): (Vec<usize>, Vec<usize>) = (0..names.len()).filter(priced).partition(is_former);
+    for at in former.into_iter().filter(|_| !latest.is_empty()) {
+        names[at] = Some(Named { column: Column::Other, context: Context::default(), tier: None });
+    }
+    names
+}
+
 /// `BOARDS & CHIPS | $/lb | WHOLE UNITS & METAL | $/lb`: each list is called by what it is of, though a word of the second
 /// name can be that of a column.
 pub(super) fn side_by_side(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {

@@ -35,7 +35,7 @@ struct Page {
 
 impl Page {
     fn of(rows: Vec<Row>) -> Page {
-        let priced = rows.iter().map(|row| row.pieces.iter().map(is_priced).collect()).collect();
+        let priced = rows.iter().map(priced).collect();
         Page { rows, priced }
     }
 
@@ -55,7 +55,7 @@ impl Page {
             pieces.retain(|piece| !piece.overlaps(&name));
             pieces.push(name);
             pieces.sort_by(|a, b| a.left.total_cmp(&b.left));
-            self.priced[at] = pieces.iter().map(is_priced).collect();
+            self.priced[at] = priced(&self.rows[at]);
         }
         self.rows.into_iter().zip(gone).filter(|(_, gone)| !gone).map(|(row, _)| row).collect()
     }
@@ -137,8 +137,24 @@ impl Page {
     }
 }
 
-fn is_priced(piece: &Piece) -> bool {
-    price::is_within(&piece.text, Marks::of([], Habit::Point)) || VOCABULARY.has(&piece.text, Use::OnRequest)
+/// Which pieces of a row tell a price. A number alone does behind a name, or where nothing stands beside it; before one it is
+/// that of the item.
+fn priced(row: &Row) -> Vec<bool> {
+    let mut named = row.pieces.len() == 1;
+    let is_priced = |piece: &Piece| {
+        named |= piece.text.contains(char::is_alphabetic);
+        let number = || named && is_bare_number(&piece.text);
+        price::is_within(&piece.text, Marks::of([], Habit::Point))
+            || VOCABULARY.has(&piece.text, Use::OnRequest)
+            || number()
+    };
+    row.pieces.iter().map(is_priced).collect()
+}
+
+/// `7.250`, `3.800 – 4.200`
+fn is_bare_number(text: &str) -> bool {
+    let sign = |c: char| matches!(c, '.' | ',' | ' ' | '\u{a0}' | '\'' | '’' | '-' | '–');
+    text.contains(|c: char| c.is_ascii_digit()) && text.chars().all(|c| c.is_ascii_digit() || sign(c))
 }
 
 /// Whether a line begins as names do.

@@ -85,21 +85,23 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
     })?;
     let asks = (1..=LONGEST_ASKING).any(|length| {
         let behind = gap + 1 + length;
-        // `call Wade at 555-0163`, `market, bring them in`.
+        // `call Wade at 555-0163`, `market, bring them in`, `ask at the counter`.
         let over = behind < end
             && (scan.kind(behind) == Some(Kind::Gap)
                 || matches!(scan.word(behind), "," | ";" | "(" | "-" | "/"));
         let calls = scan.is(gap + 1, Use::PhoneLabel) && length == 1;
-        (over || calls) && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
+        let in_cell = scan.kind(gap) == Some(Kind::Gap) && end - gap <= LONGEST_ASKING;
+        (over || calls || in_cell && behind < end) && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
     });
     let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
     (asks && end - gap <= 12 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
-/// `Ceramic processors ask for price, send pictures`: several such words right behind a short name, and a comma.
+/// `Ceramic processors ask for price, send pictures`: several such words right behind a short name, and a comma or dash.
 fn on_request_within(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let comma = (3..end).find(|&at| matches!(scan.word(at), "," | ";"))?;
+    let dash = |at: usize| scan.kind(at) == Some(Kind::Dash) && scan.spaced(at) && scan.spaced(at + 1);
+    let comma = (3..end).find(|&at| matches!(scan.word(at), "," | ";") || dash(at))?;
     let start =
         (1..comma).find(|&at| comma - at >= 2 && VOCABULARY.has(scan.between(at, comma), Use::OnRequest))?;
     let name = trimmed(scan, 0, start).filter(|name| name.split_whitespace().count() <= 5)?;

@@ -64,7 +64,8 @@ pub(crate) fn is_remark(name: &str) -> bool {
         && scan.kind(0) == Some(Kind::Word)
         && starts_with(&scan, Use::Remark)
         && (words >= 6 || !says(Use::Group));
-    let market = VOCABULARY.has(first, Use::Market) || says(Use::Quoted);
+    // `LME-Notiz von gestern Kupfer`
+    let market = first.split('-').any(|part| VOCABULARY.has(part, Use::Market)) || says(Use::Quoted);
     let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     let service = says(Use::Service);

@@ -90,6 +90,10 @@ pub(crate) enum Use {
     PhoneLabel,
     /// It tells of a price paid before.
     Past,
+    /// In the name of a column of prices: those before.
+    Former,
+    /// In the place of a price: it is not taken.
+    Refused,
     /// It tells of a price paid now.
     Present,
     /// Around times of a day.
