@@ -14,19 +14,19 @@ use trade::money::PriceUnit;
 use crate::context::Context;
 use crate::date::is_day;
 use crate::document::{Cell, CutRow, GridRow};
-use crate::number::Marks;
+use crate::number::{Marks, looks_like_price};
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, TierUnit, tier_at};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
 use meant::{
-    filled, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest, side_by_side,
-    this_week,
+    filled, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest,
+    side_by_side, this_week,
 };
 pub(crate) use shown::is_unit;
-pub(crate) use two_rows::in_two_rows;
 use shown::{Below, Shown, is_price, looks_priced};
+pub(crate) use two_rows::in_two_rows;
 pub(crate) use unnamed::shown;
 
 /// Most price columns that one name can have; more are no tiers.
@@ -159,7 +159,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let bare = |n: &Named| n.tier.is_some_and(|tier| tier.unit.is_none()) && n.context.is_empty();
     let only_a_range = priced.next().is_some_and(bare) && priced.next().is_none();
     let sound = !numbers
-        && !(only_a_range && !names.iter().any(is_wording))
+        && (!only_a_range || names.iter().any(is_wording))
         && match (names.iter().any(is_wording), first_price) {
             (true, _) => known >= 2 && known >= strangers.len(),
             // A table without a column for names is one only where a stranger stands left of the price.
@@ -223,6 +223,12 @@ fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     };
     let tier = (0..scan.tokens.len()).find_map(|at| Some((at, tier_at(&scan, marks, at, true)?)));
     if let Some((at, (tier, next))) = tier {
+        // `19,00 up to 50 kg / 21,50` is a price.
+        let outside = (0..at).chain(next..scan.tokens.len());
+        let priced = |at: usize| scan.kind(at) == Some(Kind::Number) && looks_like_price(scan.word(at));
+        if outside.into_iter().any(priced) {
+            return None;
+        }
         // `last wk < 250 kg`
         if run(2, &|column| column == Column::Other).is_some() {
             return Some(Named { column: Column::Other, context: Context::default(), tier: None });

@@ -130,6 +130,20 @@ impl Context {
     }
 }
 
+/// What a name says its price is per. One piece is a part of many names, and what the price is per only at their end: `Fans
+/// per piece`, but `un brin 80 %`. `Motherboards (PC)` come out of one.
+pub(crate) fn unit_of_name(scan: &Scan<'_>) -> Option<UnitText> {
+    let unit = Context::within_scan(scan, false).unit?;
+    let each = UnitText::Unit(PriceUnit::Each);
+    let (begin, end) = (scan.tokens.len().saturating_sub(3), scan.tokens.len());
+    let ends = || Context::of(scan.between(begin, end), false).unit == Some(each);
+    let of_computers = || {
+        let is_board = |word: &str| stem(word).ends_with("board");
+        scan.text.to_ascii_lowercase().ends_with("(pc)") && normal(scan.text).split(' ').any(is_board)
+    };
+    (unit != each || (scan.text.contains('/') || ends()) && !of_computers()).then_some(unit)
+}
+
 /// The heading's name without what it says of currency and unit: `Copper` of `== Copper ($/lb): ==`.
 pub(crate) fn heading_name(text: &str) -> &str {
     let name = match text.split_once(['(', '[']) {
@@ -227,13 +241,17 @@ pub(crate) fn is_heading(text: &str) -> bool {
     let charges = longest_charge(text) > 0 && text.trim_end().ends_with([':', '='])
         || words > 1 && VOCABULARY.has(name, Use::Charge);
     let most = if charges { 12 } else { 6 };
+    // `BOARDS (prices per kilo!)` speaks of boards, `Lakeside E-Scrap (all prices per kilo)` of all.
+    let bare = text.split(['(', '[']).next().unwrap_or_default();
+    let of_goods = normal(bare).split(' ').all(is_of_goods);
+    let of_sheet = if of_goods { bare } else { text };
     (1..=most).contains(&words)
         && name.chars().any(char::is_alphabetic)
         && !contact
         && !address
         && (!text.trim_end().ends_with(['.', '!', '?', ',']) || ends_with_a_unit(text))
         && (!VOCABULARY.has(first, Use::Remark) || charges)
-        && !VOCABULARY.has_within(text, Use::WholeSheet)
+        && !VOCABULARY.has_within(of_sheet, Use::WholeSheet)
         && !VOCABULARY.has_within(text, Use::AnyTier)
         && (!VOCABULARY.has_within(text, Use::Sentence) || VOCABULARY.has_within(text, Use::Charge))
 }

@@ -1,6 +1,9 @@
-//! Bytes to text: UTF-8, UTF-16 in either order, or Windows-1252.
+//! Bytes to text: UTF-8, UTF-16 in either order, Windows-1252, or what Central Europe wrote in before.
 
-use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use encoding_rs::{Encoding, ISO_8859_2, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1250, WINDOWS_1252};
+
+/// So many signs within words show that the words were written in another encoding.
+const FEWEST_STRAY: usize = 3;
 
 /// The text of a file, without its byte order mark, and with `\n` at the end of each line.
 ///
@@ -46,8 +49,37 @@ fn guess(bytes: &[u8]) -> &'static Encoding {
     } else if std::str::from_utf8(bytes).is_ok() {
         UTF_8
     } else {
-        WINDOWS_1252
+        by_letters(bytes)
     }
+}
+
+/// `p³yta` is a word with a sign in it in Windows-1252, and `płyta` in an encoding of Central Europe.
+fn by_letters(bytes: &[u8]) -> &'static Encoding {
+    let stray = |encoding: &'static Encoding| {
+        let text = encoding.decode_without_bom_handling(bytes).0;
+        let signs = text.split(|c: char| c.is_whitespace() || c.is_ascii_digit()).map(|word| {
+            let letters = word.chars().filter(|c| c.is_alphabetic()).count();
+            let signs = word.chars().filter(|c| !c.is_ascii() && !c.is_alphanumeric() && !is_mark(*c));
+            // `m²` and `N°`: a sign behind a letter.
+            let signs =
+                signs.count() + word.chars().filter(|c| matches!(c, '³' | '¹' | '¼' | '½' | '¾')).count();
+            if letters > 1 { signs } else { 0 }
+        });
+        signs.sum::<usize>()
+    };
+    let western = stray(WINDOWS_1252);
+    let eastern = [WINDOWS_1250, ISO_8859_2].into_iter().min_by_key(|encoding| stray(encoding));
+    eastern
+        .filter(|encoding| western >= FEWEST_STRAY && stray(encoding) * 4 <= western)
+        .unwrap_or(WINDOWS_1252)
+}
+
+/// Signs that stand beside words in any language.
+fn is_mark(c: char) -> bool {
+    matches!(
+        c,
+        '€' | '£' | '¢' | '°' | '–' | '—' | '•' | '·' | '‘'..='„' | '«' | '»' | '…' | '§' | '©' | '®' | '™'
+    )
 }
 
 #[cfg(test)]
@@ -66,6 +98,12 @@ mod tests {
         check(b"\xff\xfeC\0u\0", "Cu");
         check(b"\xfe\xff\0C\0u", "Cu");
         check(b"C\0o\0p\0p\0e\0r\0", "Copper");
+        check(b"p\xb3yty g\xb3\xf3wne, mied\x9f, mosi\xb9dz", "płyty główne, miedź, mosiądz");
+        check(b"p\xb3yty g\xb3\xf3wne, mied\xbc, mosi\xb1dz", "płyty główne, miedź, mosiądz");
+        check(
+            b"Fl\xe4che 3 m\xb2, N\xb0 1, 8\xbd c, 1\xaa, Tel.\xa0555 \x96 \x80",
+            "Fläche 3 m², N° 1, 8½ c, 1ª, Tel.\u{a0}555 – €",
+        );
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
 
+mod bare_cents;
 mod footnotes;
 mod not_bought;
 
@@ -174,10 +175,19 @@ impl<'h> Draft<'h> {
         self.remarks.iter().any(|remark| remark.clear && remark.context.unit.is_some())
     }
 
-    /// What the remarks say of the row at this place: the footnotes that it is marked with, the clear remarks above it,
-    /// the nearest first, then the others.
-    fn remarked(&self, row: usize, draft: &DraftRow) -> Context {
-        let marked = self.remarks.iter().filter(|remark| remark.mark.is_some_and(|mark| mark.is_of(draft)));
+    /// What holds for the row at this place: the footnotes that it is marked with, its column and heading, the clear remarks
+    /// above it, the nearest first, then the others.
+    fn context(&self, row: usize, draft: &DraftRow) -> Context {
+        let context = self.context_with(row, draft, &draft.context);
+        if draft.context.in_pounds && self.currency(&draft.price, &context).0 == Currency::GBP {
+            return self.context_with(row, draft, &Context { unit: None, ..draft.context.clone() });
+        }
+        context
+    }
+
+    fn context_with(&self, row: usize, draft: &DraftRow, of_column: &Context) -> Context {
+        let own = |remark: &&Remark| remark.mark.is_some_and(|mark| mark.is_of(draft));
+        let marked = self.remarks.iter().filter(own).map(|remark| &remark.context);
         let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
         let marks = self.remarks.iter().filter(|remark| remark.mark.is_some()).count();
         // Of several footnotes, only the marked one holds.
@@ -192,10 +202,11 @@ impl<'h> Draft<'h> {
                     || remark.mark.is_some()
                     || remark.context.unit != Some(UnitText::Unit(PriceUnit::Each))
             });
+        let rest = above.chain(others).map(|remark| &remark.context);
         marked
-            .chain(above)
-            .chain(others)
-            .fold(Context::default(), |so_far, remark| so_far.within(&remark.context))
+            .chain([of_column])
+            .chain(rest)
+            .fold(Context::default(), |so_far, context| so_far.within(context))
     }
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
@@ -220,6 +231,7 @@ impl<'h> Draft<'h> {
 
     pub fn finish(mut self) -> Sheet {
         not_bought::leave_out(&mut self.rows, &mut self.left_out);
+        bare_cents::tell(&mut self.rows);
         let decoration = Decoration::of(&self.rows);
         let mut rows = Vec::new();
         for (at, draft) in std::mem::take(&mut self.rows).into_iter().enumerate() {
@@ -229,9 +241,9 @@ impl<'h> Draft<'h> {
                 self.left_out.push(LeftOut { source: draft.source, place: draft.place, why: Why::TooLarge });
                 continue;
             }
-            let remarked = self.remarked(at, &draft);
+            let context = self.context(at, &draft);
             let numbers = self.remarks.iter().filter_map(|remark| remark.mark.and_then(Mark::number));
-            rows.push(self.row(footnotes::without(draft, numbers), &remarked, decoration));
+            rows.push(self.row(footnotes::without(draft, numbers), context, decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);
@@ -251,13 +263,9 @@ impl<'h> Draft<'h> {
         Sheet { rows, left_out: self.left_out, valid_from: self.dated.map(|d| d.date), currency, problems }
     }
 
-    fn row(&self, mut draft: DraftRow, remarked: &Context, decoration: Decoration) -> Row {
+    fn row(&self, mut draft: DraftRow, mut context: Context, decoration: Decoration) -> Row {
         let mut doubts = draft.doubts.clone();
-        let mut context = draft.context.within(remarked);
         let (currency, currency_clear) = self.currency(&draft.price, &context);
-        if draft.context.in_pounds && currency == Currency::GBP {
-            context = Context { unit: None, ..draft.context.clone() }.within(remarked);
-        }
         context.cents &= !context.pence || currency == Currency::GBP;
         let unit = self.unit(&draft.price, &context, currency, &mut doubts);
         if let DraftPrice::Text(price) = &mut draft.price {
@@ -325,12 +333,13 @@ impl<'h> Draft<'h> {
             [one] => (*one, true),
             // A shared sign means what the sheet says elsewhere, or else the outlet's own.
             several => {
-                // `$` on a sheet in pesos is one of the two.
-                let both = || context.currencies.iter().filter(|other| several.contains(other));
+                // `$` on a sheet in pesos is of those that are both.
+                let both = || several.iter().filter(|other| context.currencies.contains(other));
                 match (both().count(), both().next()) {
                     (1, Some(one)) => (*one, true),
+                    (2.., _) if both().any(|other| *other == usual) => (usual, true),
+                    (both, Some(first)) => (*first, both == several.len()),
                     _ if several.contains(&usual) => (usual, true),
-                    (_, Some(first)) => (*first, true),
                     _ => (several[0], false),
                 }
             }

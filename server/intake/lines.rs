@@ -5,6 +5,7 @@ mod charges;
 mod columns_told;
 mod heading;
 mod listed;
+mod pieces;
 mod prose;
 mod remark;
 
@@ -12,16 +13,16 @@ use std::collections::HashSet;
 
 use trade::money::PriceUnit;
 
-use crate::context::{Context, heading_name, is_heading};
+use crate::context::{Context, heading_name, is_heading, unit_of_name};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_contact;
 use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, Strength, UnitText};
-use crate::scan::{Kind, Scan};
+use crate::scan::Scan;
 use crate::sheet::{Doubt, Place, Why};
-use crate::tier::{TierText, of_heading, tier_at};
+use crate::tier::{TierText, of_heading};
 use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
 use charges::charges;
@@ -31,6 +32,7 @@ use listed::{
     among_prices, are_goods, begin_with_prices, ends_with_its_only_number, listed, listed_by_bare_numbers,
     names_above_prices, opens_with_its_only_number, without_asides, without_number_of_message,
 };
+use pieces::{pieces, tiers_in};
 use remark::{
     are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past,
     tells_when_open,
@@ -58,6 +60,8 @@ pub(crate) struct LineReader {
     listing: Option<HeadingWithin>,
     /// What prices were per that stand in the same sentence before.
     said: Option<UnitText>,
+    /// A list of charges that the last line began goes on in this one: `We charge for: tubes 0.40,`.
+    charging: Charge,
     /// What a sentence above the list tells of its numbers.
     columns_told: ColumnsTold,
     /// The last line was the heading.
@@ -239,7 +243,12 @@ impl LineReader {
         {
             part.note = Some(part.note.take().map_or(remark.clone(), |note| format!("{remark}; {note}")));
         }
-        let charges = charges(text, &scan, &prices, &parts);
+        let charging = std::mem::take(&mut self.charging);
+        let charges: Vec<Charge> =
+            charges(text, &scan, &prices, &parts).into_iter().map(|charge| charge.or(charging)).collect();
+        if text.ends_with(',') && parts.len() > 1 && charges.iter().all(|charge| *charge == Charge::Sure) {
+            self.charging = Charge::Sure;
+        }
         if let [part] = parts.as_slice()
             && part.name.is_none()
             && (unread.is_some() || part.prices.iter().all(|(_, tier)| tier.is_none()))
@@ -332,7 +341,7 @@ impl LineReader {
         }
         let group = self.listing.as_ref().and_then(|listing| listing.goods.clone()).or(group);
         self.row_above = Some((wording.clone(), group.clone()));
-        let named = Context { unit: Context::of(&wording, false).unit, ..Context::default() };
+        let named = Context { unit: unit_of_name(&Scan::of(&wording)), ..Context::default() };
         let said = named.within(&Context { unit: self.said, ..Context::default() });
         let listed = self.listing.as_ref().map_or(said.clone(), |listing| said.within(&listing.context));
         let context = self.heading.as_ref().map_or(listed.clone(), |heading| listed.within(&heading.context));
@@ -466,33 +475,4 @@ impl LineReader {
 fn mass_unit(row: &DraftRow) -> Option<UnitText> {
     let DraftPrice::Text(price) = &row.price else { return None };
     price.unit.filter(|unit| !matches!(unit, UnitText::Unit(PriceUnit::Each)))
-}
-
-/// All tiers of a line of column names, in order.
-fn tiers_in(scan: &Scan<'_>, draft: &Draft<'_>) -> Vec<TierText> {
-    let mut tiers = Vec::new();
-    let mut at = 0;
-    while at < scan.tokens.len() {
-        match tier_at(scan, draft.marks, at, true) {
-            Some((tier, next)) => {
-                tiers.push(tier);
-                at = next.max(at + 1);
-            }
-            None => at += 1,
-        }
-    }
-    tiers
-}
-
-/// What stands between the gaps of a line.
-fn pieces<'t>(scan: &Scan<'t>) -> Vec<&'t str> {
-    (0..=scan.tokens.len())
-        .filter(|&i| i == scan.tokens.len() || scan.kind(i) == Some(Kind::Gap))
-        .scan(0, |from, to| {
-            let piece = scan.between(*from, to);
-            *from = to + 1;
-            Some(piece)
-        })
-        .filter(|piece| !piece.is_empty())
-        .collect()
 }

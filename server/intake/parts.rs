@@ -442,7 +442,8 @@ pub(crate) fn starts_with(scan: &Scan<'_>, is: Use) -> bool {
         return false;
     }
     let named = || {
-        let number = (0..scan.tokens.len()).find(|&at| scan.kind(at) == Some(Kind::Number));
+        let of_price = |at: &usize| scan.kind(*at) == Some(Kind::Number) || scan.is_currency(*at);
+        let number = (0..scan.tokens.len()).find(of_price);
         is_all_of_goods(scan.between(0, number.unwrap_or(scan.tokens.len())))
     };
     (1..=2).any(|length| {

@@ -121,10 +121,20 @@ impl<'t> Scan<'t> {
             let week = i > 0
                 && self.is(i - 1, Use::Week)
                 && self.word(i).parse::<u32>().is_ok_and(|week| (1..=53).contains(&week));
-            if week || (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
+            // `jueves 26`
+            let dated = i > 0 && self.is(i - 1, Use::Weekday) && self.is_bare_day(i);
+            if week || dated || (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
                 self.tokens[i].kind = Kind::Fact;
             }
         }
+    }
+
+    /// Whether a number may be the day of a month, and nothing beside it makes it money.
+    fn is_bare_day(&self, at: usize) -> bool {
+        let day = self.word(at).parse::<u32>().is_ok_and(|day| (1..=31).contains(&day));
+        let money =
+            self.is_currency(at + 1) || self.is(at + 1, Use::Cents) || self.kind(at + 1) == Some(Kind::Slash);
+        day && !money
     }
 
     /// The day and the year beside the name of a month.

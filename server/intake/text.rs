@@ -163,7 +163,7 @@ fn without_remarks(lines: Vec<Line>, read: &[Line], aside: &mut Vec<Line>) -> Ve
 }
 
 /// Runs of lines with tabs as tables, and what a typed page lays out in columns.
-fn blocks(lines: Vec<Line>) -> Vec<Block> {
+pub(crate) fn blocks(lines: Vec<Line>) -> Vec<Block> {
     let mut blocks = Vec::new();
     let mut loose: Vec<Line> = Vec::new();
     let mut at = 0;

@@ -15,10 +15,12 @@ use iso_currency::Country;
 use scraper::node::Node;
 use scraper::{ElementRef, Html};
 
-use crate::decode;
 use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_ROWS, MOST_TEXT, cut};
 use crate::format::Unreadable;
+use crate::number::{Habit, Marks};
 use crate::sheet::{Place, Problem};
+use crate::vocabulary::{Use, VOCABULARY};
+use crate::{decode, price, text};
 use boxes::record;
 use element::{is_block, is_group_heading, is_unseen};
 
@@ -26,6 +28,9 @@ use element::{is_block, is_group_heading, is_unseen};
 const DEEPEST: usize = 400;
 /// Tags that are looked at; a price list's page has some thousands.
 const MOST_TAGS: usize = 300_000;
+/// A message with so many prices is not about those of an older one below it.
+const FEWEST_NEWER: usize = 3;
+
 /// Whether a text is HTML: it begins with a tag, as pages and pasted fragments do.
 pub(crate) fn looks_like_html(text: &str) -> bool {
     let start = text.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{feff}');
@@ -214,6 +219,21 @@ impl Page {
                         self.table(rows);
                         continue;
                     }
+                    if name == "pre"
+                        && let Some(typed) = ElementRef::wrap(node)
+                    {
+                        self.end_line();
+                        self.typed(&text_of_lines(typed));
+                        continue;
+                    }
+                    if name == "blockquote"
+                        && let Some(quoted) = ElementRef::wrap(node)
+                        && self.quotes_an_older_message()
+                    {
+                        self.end_line();
+                        self.set_aside(quoted);
+                        continue;
+                    }
                     if matches!(name, "sup" | "sub") {
                         self.superscript(node);
                     } else {
@@ -326,9 +346,12 @@ impl Page {
 
     fn end_line(&mut self) {
         let text = std::mem::take(&mut self.line);
-        let text = text.trim();
         self.apart = false;
-        if text.is_empty() {
+        self.push_line(text.trim());
+    }
+
+    fn push_line(&mut self, text: &str) {
+        if text.trim().is_empty() {
             return;
         }
         if self.rows >= MOST_ROWS {
@@ -341,6 +364,47 @@ impl Page {
         self.rows += 1;
         self.count += 1;
         self.lines.push(Line { place: Place::Line(self.count), text: kept.to_string() });
+    }
+
+    /// Lines as they were typed, with their blanks.
+    fn typed(&mut self, text: &str) {
+        self.end_block();
+        for line in text.split('\n') {
+            if self.text > MOST_TEXT {
+                break;
+            }
+            self.text += line.len();
+            self.push_line(line.trim_end());
+        }
+        let lines = std::mem::take(&mut self.lines);
+        self.document.blocks.extend(text::blocks(lines));
+    }
+
+    /// Whether the lines so far tell prices, and the last one who wrote what comes next: `On Mon, Nov 23, Marla wrote:`
+    fn quotes_an_older_message(&self) -> bool {
+        let last = if self.line.trim().is_empty() {
+            self.lines.last().map_or("", |line| &line.text)
+        } else {
+            self.line.trim()
+        };
+        let marks = Marks::of([], Habit::Point);
+        let priced = |line: &&Line| price::is_within(&line.text, marks);
+        last.ends_with(':')
+            && VOCABULARY.has_within(last, Use::Wrote)
+            && self.lines.iter().filter(priced).nth(FEWEST_NEWER - 1).is_some()
+    }
+
+    /// What is not read, but shown as left out.
+    fn set_aside(&mut self, element: ElementRef<'_>) {
+        let place = Place::Line(self.count.max(1));
+        for text in element.text().map(str::trim).filter(|text| !text.is_empty()) {
+            if self.text > MOST_TEXT {
+                break;
+            }
+            self.text += text.len();
+            let text = cut(text, MOST_CHARACTERS).to_string();
+            self.document.aside.push(Line { place: place.clone(), text });
+        }
     }
 
     fn end_block(&mut self) {
@@ -371,6 +435,19 @@ impl Page {
         }
         self.document.blocks.push(Block::Table(block));
     }
+}
+
+/// The text of an element with the ends of its lines.
+fn text_of_lines(element: ElementRef<'_>) -> String {
+    let mut text = String::new();
+    for node in element.descendants() {
+        match node.value() {
+            Node::Text(piece) => text.push_str(piece),
+            Node::Element(element) if element.name() == "br" => text.push('\n'),
+            _ => {}
+        }
+    }
+    text
 }
 
 /// Whether two pieces that touch in the source are apart on the page: a word and what follows it, but not a sign and

@@ -106,8 +106,7 @@ pub(super) fn latest(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Optio
             matches!(name.column, Column::Price | Column::Low | Column::High) && name.tier.is_none()
         })
     };
-    let is_former =
-        |at: &usize| VOCABULARY.has_within(&super::in_words(&cells[*at].shown()), Use::Former);
+    let is_former = |at: &usize| VOCABULARY.has_within(&super::in_words(&cells[*at].shown()), Use::Former);
     let (former, latest): (Vec<usize>, Vec<usize>) = (0..names.len()).filter(priced).partition(is_former);
     for at in former.into_iter().filter(|_| !latest.is_empty()) {
         names[at] = Some(Named { column: Column::Other, context: Context::default(), tier: None });

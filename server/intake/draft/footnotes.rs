@@ -88,7 +88,10 @@ mod tests {
         let notes: Vec<_> = numbered(" (1) per kg  (2) per tonne; (3) each").collect();
         assert_eq!(notes, [(1, "per kg"), (2, "per tonne;"), (3, "each")]);
         assert_eq!(numbered("(3) each, no toner").collect::<Vec<_>>(), [(3, "each, no toner")]);
-        assert_eq!(numbered("(1)").count() + numbered("(no steel) 0.40").count() + numbered("Cu (1)").count(), 0);
+        assert_eq!(
+            numbered("(1)").count() + numbered("(no steel) 0.40").count() + numbered("Cu (1)").count(),
+            0
+        );
         assert_eq!(numbered("(0123) 555 0160 (0124) 555").count(), 0);
     }
 }

@@ -2,9 +2,9 @@
 //! exchange quotes.
 
 use super::{DraftPrice, DraftRow};
-use crate::context::speaks_of_goods;
+use crate::context::{is_all_of_goods, speaks_of_goods};
 use crate::scan::{Kind, Scan};
-use crate::sheet::{LeftOut, Why};
+use crate::sheet::{Doubt, LeftOut, Why};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 
@@ -12,6 +12,8 @@ use crate::wording::normal;
 const MOST_BESIDE: usize = 10;
 /// Words of a heading above one.
 const MOST_WORDS: usize = 6;
+/// Words of a sentence that is no name.
+const FEWEST_SPOKEN: usize = 6;
 
 pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
     let mut stays: Vec<bool> = rows.iter().map(|row| !is_refused(row)).collect();
@@ -35,16 +37,22 @@ pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
     });
 }
 
-/// `Tube televisions | not accepted`
+/// `Tube televisions | not accepted`, and a sentence where no price stands beside it.
 fn is_refused(row: &DraftRow) -> bool {
-    matches!(row.price, DraftPrice::OnRequest)
-        && row.note.as_deref().is_some_and(|note| VOCABULARY.has_within(note, Use::Refused))
+    let refused = || row.note.as_deref().is_some_and(|note| VOCABULARY.has_within(note, Use::Refused));
+    let words = row.wording.split_whitespace().count();
+    let sentence =
+        || row.wording.ends_with(['.', '!']) && words >= FEWEST_SPOKEN && !is_all_of_goods(&row.wording);
+    // `Back to top`, and nothing beside it.
+    let stray = || row.source.trim() == row.wording && !speaks_of_goods(&row.wording);
+    let blank = row.doubts.contains(&Doubt::Blank);
+    matches!(row.price, DraftPrice::OnRequest) && (refused() || blank && (sentence() || stray()))
 }
 
 /// Whether a heading stands above what an exchange quotes or a service costs: `Spot`, `LME today`, `Pickup rates`.
 fn is_beside_the_trade(heading: &str) -> bool {
     let words = heading.split_whitespace().count();
-    if words > MOST_WORDS || speaks_of_goods(heading) {
+    if words > MOST_WORDS {
         return false;
     }
     let scan = Scan::of(heading);
@@ -52,5 +60,6 @@ fn is_beside_the_trade(heading: &str) -> bool {
         .any(|at| scan.kind(at) == Some(Kind::Word) && VOCABULARY.has(scan.word(at), Use::Market));
     let normal = normal(heading);
     let says = |is: Use| VOCABULARY.is_within(&normal, is);
-    (market || says(Use::Quoted) || says(Use::Service)) && !says(Use::Pays) && !says(Use::WholeSheet)
+    let of_goods = says(Use::WholeSheet) || says(Use::Pays) || speaks_of_goods(heading);
+    says(Use::Quoted) || says(Use::Service) || market && !of_goods
 }

@@ -1,7 +1,7 @@
 //! Lines with words in the place of a price: “call”, “POA”, “no charge”.
 
 use super::remark::is_only_of_days;
-use crate::context::speaks_of_goods;
+use crate::context::{is_all_of_goods, speaks_of_goods};
 use crate::draft::{Draft, DraftPrice};
 use crate::firm::is_firm;
 use crate::parts::{Part, starts_with, trimmed};
@@ -21,7 +21,8 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let end = scan.tokens.len();
     let end =
         if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
-    if let Some(part) = on_request_first(scan, end) {
+    // `Phone chargers` are goods.
+    if let Some(part) = on_request_first(scan, end).filter(|_| !is_all_of_goods(text)) {
         return Some(part);
     }
     if let Some(part) = left_blank(scan) {
@@ -91,7 +92,8 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
                 || matches!(scan.word(behind), "," | ";" | "(" | "-" | "/"));
         let calls = scan.is(gap + 1, Use::PhoneLabel) && length == 1;
         let in_cell = scan.kind(gap) == Some(Kind::Gap) && end - gap <= LONGEST_ASKING;
-        (over || calls || in_cell && behind < end) && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
+        (over || calls || in_cell && behind < end)
+            && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
     });
     let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
     let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
@@ -119,7 +121,9 @@ fn on_request_first(scan: &Scan<'_>, end: usize) -> Option<Part> {
             VOCABULARY.has(words, Use::Free).then_some((length, DraftPrice::Free))
         }
     })?;
-    let name = trimmed(scan, length, end).filter(|name| name.split_whitespace().count() <= 4)?;
+    // `Free drop-off Saturdays` names nothing.
+    let named = |name: &&str| name.split_whitespace().count() <= 4 && speaks_of_goods(name);
+    let name = trimmed(scan, length, end).filter(named)?;
     let remark = starts_with(scan, Use::Remark);
     (!remark).then(|| Part::asking(name, price))
 }

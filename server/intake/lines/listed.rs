@@ -13,7 +13,7 @@ use crate::parts::starts_with;
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
 use crate::tier::Within;
-use crate::vocabulary::Use;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many lines with marked prices, and more than have bare numbers, make a list of prices of all of them.
 const FEWEST_MARKED: usize = 2;
@@ -114,8 +114,10 @@ pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
         let marked = list.iter().filter(|(_, marked)| *marked).count();
         let bare = list.len() - marked;
         if bare > 0 && marked >= FEWEST_MARKED && marked > bare {
-            // What opens a list may be a heading: `Grade 2`.
-            let inner = list.iter().skip(1).filter(|(_, marked)| !marked);
+            // What opens a list may be a heading: `Grade 2`, `Stainless 304`.
+            let opens = |text: &str| text.split_whitespace().filter(|word| speaks_of_goods(word)).count() < 2;
+            let inner = list.iter().enumerate().filter(|(at, (text, _))| *at > 0 || !opens(text));
+            let inner = inner.map(|(_, item)| item).filter(|(_, marked)| !marked);
             found.extend(inner.map(|(text, _)| text.to_string()));
         }
         list.clear();
@@ -126,9 +128,20 @@ pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
         let prices = price::prices(&scan, marks);
         let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours));
         let span = |price: &PriceText| price.high.is_some() && price.last == scan.tokens.len() && !hours;
+        // `Cast alloy : 1 390 à 1 450 as it is clean`
+        let behind_a_gap = |price: &PriceText| {
+            price.first > 1
+                && scan.kind(price.first - 1) == Some(Kind::Gap)
+                && speaks_of_goods(scan.between(0, price.first - 1))
+                && !starts_with(&scan, Use::Remark)
+                && !hours
+        };
         if prices.iter().any(|price| price.strength > Strength::Weak && price.first > 0) {
             list.push((text, true));
-        } else if ends_with_its_only_number(&scan) || prices.len() == 1 && span(&prices[0]) {
+        } else if ends_with_its_only_number(&scan)
+            || prices.len() == 1 && span(&prices[0])
+            || prices.first().is_some_and(behind_a_gap)
+        {
             list.push((text, false));
         } else if on_request(text, &scan).is_none() {
             close(&mut list);
@@ -139,7 +152,7 @@ pub(super) fn among_prices(lines: &[Line], marks: Marks) -> HashSet<String> {
 }
 
 /// Without the prices that are only told of beside another one: `€ 7,55 (7,45)  koperdraad blank`, where the name stands
-/// behind both, and what somebody noted in brackets, `4.10  [Halvorsen 4.00]`.
+/// behind both, what somebody noted in brackets, `4.10  [Halvorsen 4.00]`, and what was paid before, `245 (last week 255)`.
 pub(super) fn without_asides(scan: &Scan<'_>, marks: Marks, mut prices: Vec<PriceText>) -> Vec<PriceText> {
     let opens = |at: usize| scan.kind(at) == Some(Kind::Open);
     if let [first, second, ..] = prices.as_mut_slice()
@@ -152,15 +165,23 @@ pub(super) fn without_asides(scan: &Scan<'_>, marks: Marks, mut prices: Vec<Pric
     }
     let mut before: Option<usize> = None;
     prices.retain(|price| {
-        let noted = before.is_some_and(|last| {
-            let open = (last..price.first).rev().find(|&at| scan.word(at) == "[");
-            let close = (price.last..scan.tokens.len()).find(|&at| scan.word(at) == "]");
-            // `4.10 [over 100 lb 4.40]` is a price, too.
-            open.zip(close).is_some_and(|(open, close)| {
-                (open..price.first).all(|at| scan.word(at) != "]")
-                    && Within::find(scan, marks, open, close).is_none()
-            })
-        });
+        // `£5.70, painted too. was £5.65`
+        let was = before.is_some() && price.first > 0 && scan.is(price.first - 1, Use::Was);
+        let past = was
+            || before.is_some_and(|last| {
+                let open = (last..price.first).rev().find(|&at| scan.word(at) == "(");
+                open.is_some_and(|open| VOCABULARY.has_within(scan.between(open + 1, price.first), Use::Past))
+            });
+        let noted = past
+            || before.is_some_and(|last| {
+                let open = (last..price.first).rev().find(|&at| scan.word(at) == "[");
+                let close = (price.last..scan.tokens.len()).find(|&at| scan.word(at) == "]");
+                // `4.10 [over 100 lb 4.40]` is a price, too.
+                open.zip(close).is_some_and(|(open, close)| {
+                    (open..price.first).all(|at| scan.word(at) != "]")
+                        && Within::find(scan, marks, open, close).is_none()
+                })
+            });
         if !noted {
             before = Some(price.last);
         }

@@ -80,7 +80,10 @@ pub(crate) fn is_remark(name: &str) -> bool {
         |at: usize| scan.kind(at) != Some(Kind::Word) || is_of_days(&scan, at) || scan.is(at, Use::TierTo);
     let opens = (0..end).any(|at| scan.is(at, Use::Opening) && number(at + 1) && (at + 2..end).all(of_days));
     let hours = opens || scan.is(0, Use::Hours) && (1..end).any(time);
+    // `la mémoire était` is told of before.
+    let was = words >= 2 && scan.is(end - 1, Use::Was);
     remark
+        || was
         || limits
         || service
         || hours

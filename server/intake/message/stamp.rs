@@ -81,6 +81,9 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
     {
         return Some(Stamp { date, sender: Some(sender), message: message.trim_start_matches(':') });
     }
+    if let Some(stamp) = of_its_own_line(text) {
+        return Some(stamp);
+    }
     let bracketed = text.starts_with('[');
     let (date, rest) = date_and_time(text.trim_start_matches('['))?;
     let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
@@ -92,6 +95,25 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
         // Nobody said it: somebody joined, or a picture was left out.
         None => Some(Stamp { date, sender: None, message: "" }),
     }
+}
+
+/// `Lou, Wed 25.11, 09:41` above the message.
+fn of_its_own_line(text: &str) -> Option<Stamp<'_>> {
+    let (sender, when) = text.split_once(", ")?;
+    let (day, time) = when.rsplit_once(", ")?;
+    let figures = day.trim_start_matches(|c: char| !c.is_ascii_digit());
+    let words = day[..day.len() - figures.len()].trim();
+    let is_day = words.is_empty() || VOCABULARY.has(words, Use::Hours) || VOCABULARY.has(words, Use::Weekday);
+    let parts: Vec<&str> = figures.trim_end_matches('.').split(['.', '/', '-']).collect();
+    let numbers = parts.iter().all(|part| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit()));
+    let known = is_day && numbers && (2..=3).contains(&parts.len());
+    let named = sender.chars().count() <= LONGEST_SENDER && sender.starts_with(char::is_alphabetic);
+    let rest = behind_time(time.trim())?;
+    (known && named && rest.trim().is_empty()).then_some(Stamp {
+        date: day,
+        sender: Some(sender),
+        message: "",
+    })
 }
 
 /// Marks of direction that programs put around names and times.
@@ -166,6 +188,8 @@ mod tests {
         check("3/11/26, 8:06 a. m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
         check("3/11/26, 8:06 p.m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
         check("2026-11-03, 07:15 - Messages are encrypted", Some(("2026-11-03", None, "")));
+        check("Lou, śr. 25.11, 09:41", Some(("śr. 25.11", Some("Lou"), "")));
+        check("Copper, 3.10, 2:1", None);
         check("11/2/26 brass 2.30", None);
         check("Open 8:00 - 4:30", None);
         check("Bare bright 4.10", None);

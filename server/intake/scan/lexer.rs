@@ -4,6 +4,9 @@ use super::{Kind, Token};
 use crate::number::{self, Marks, is_mark};
 use crate::vocabulary::{Use, Uses, VOCABULARY};
 
+/// South Africa's sign in front of an amount.
+const RAND: &str = "R";
+
 pub(super) struct Lexer<'t> {
     text: &'t str,
     at: usize,
@@ -30,7 +33,7 @@ impl<'t> Lexer<'t> {
         let second = rest[c.len_utf8()..].chars().next();
         let blanks = run(rest, |c| c == ' ' || c == '\t' || c == '\u{a0}');
         if blanks > 0 {
-            if rest[..blanks].contains('\t') || blanks >= 2 {
+            if rest[..blanks].contains('\t') || rest[..blanks].chars().count() >= 2 {
                 self.push(Kind::Gap, blanks);
             } else {
                 self.at += blanks;
@@ -78,7 +81,9 @@ impl<'t> Lexer<'t> {
             // A word of plain letters has one form in which all is known of it.
             Kind::Word if text.bytes().all(|byte| byte.is_ascii_alphabetic()) => {
                 let uses = VOCABULARY.uses(text);
-                (uses, uses.has(Use::Currency))
+                // One letter alone is part of many names.
+                let is_one = !text.eq_ignore_ascii_case(RAND) || text == RAND && self.is_rand(end);
+                (uses, uses.has(Use::Currency) && is_one)
             }
             Kind::Word => (uses(text), VOCABULARY.currencies(text).is_some()),
             Kind::Other => (Uses::default(), VOCABULARY.currencies(text).is_some()),
@@ -106,12 +111,16 @@ impl<'t> Lexer<'t> {
             let whole = country > sign + 1 && VOCABULARY.currencies(&rest[..country]).is_some();
             return self.push(Kind::Word, if whole { country } else { sign });
         }
+        if rest.starts_with(RAND) && self.is_rand(self.at + RAND.len()) {
+            return self.push(Kind::Word, RAND.len());
+        }
         if let Some(length) = abbreviated_currency(rest, letters) {
             return self.push(Kind::Word, length);
         }
         // `EUR5.80` is a currency and a number; `Cat5e` and `i7` are names.
         let whole = run_joined(rest);
-        let apart = whole > letters && VOCABULARY.currencies(&rest[..letters]).is_some();
+        let is_letter = rest[..letters].eq_ignore_ascii_case(RAND);
+        let apart = whole > letters && !is_letter && VOCABULARY.currencies(&rest[..letters]).is_some();
         self.push(Kind::Word, if apart { letters } else { whole });
     }
 
@@ -163,6 +172,22 @@ impl<'t> Lexer<'t> {
             (Kind::Number, length)
         };
         self.push(kind, length);
+    }
+
+    /// Whether the `R` that ends here is that of an amount: `Brass R82`, `Soft lead R26,50`, but not `Refrigerant R22, drained`.
+    fn is_rand(&self, end: usize) -> bool {
+        let named = self.tokens.iter().any(|token| token.kind == Kind::Word);
+        let begins = self.text[..end - RAND.len()].ends_with(|c: char| c.is_whitespace() || c == '(');
+        let amount = &self.text[end..];
+        let apart = amount.starts_with(' ');
+        let amount = amount.strip_prefix(' ').unwrap_or(amount);
+        let whole = run(amount, |c| c.is_ascii_digit());
+        let rest = &amount[whole..];
+        let decimals = rest.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
+        let rest = if decimals > 0 { &rest[1 + decimals..] } else { rest };
+        let ends = rest.trim_start().is_empty() || rest.starts_with('/');
+        let sure = decimals == 2 && !rest.starts_with(char::is_alphanumeric);
+        named && begins && (1..=6).contains(&whole) && (sure || ends && !apart)
     }
 
     /// Whether a plain blank inside a number groups its thousands: `1 250,00` and `1 250 €`, but not `304 180`.

@@ -2,7 +2,7 @@
 
 use rust_decimal::{Decimal, dec};
 
-use crate::context::Context;
+use crate::context::unit_of_name;
 use crate::cuts::Cut;
 use crate::document::Cell;
 use crate::draft::{Charge, DraftPrice, same_currency, second_price};
@@ -42,7 +42,7 @@ impl CellName {
                 || is_only_of_days(scan)
                 || VOCABULARY.is_within(&normal, Use::Service),
             without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
-            unit: Context::within_scan(scan, false).unit,
+            unit: unit_of_name(scan),
             without_unit: without_unit(scan),
             charge: charge_within(&normal),
         }
@@ -55,6 +55,7 @@ fn without_unit(scan: &Scan<'_>) -> Option<String> {
     let open = (1..close).rev().find(|&at| scan.kind(at) == Some(Kind::Open))?;
     let begin =
         open + 1 + usize::from(scan.is(open + 1, Use::Per) || scan.kind(open + 1) == Some(Kind::Slash));
+    unit_of_name(scan)?;
     let (_, next) = unit_words(scan, begin)?;
     (next == close).then(|| scan.between(0, open).to_string())
 }

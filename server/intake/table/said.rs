@@ -1,12 +1,15 @@
 //! What the columns beside a row's name and price say of it.
 
 use rust_decimal::Decimal;
+use trade::mass::MassUnit;
+use trade::money::PriceUnit;
 
 use crate::columns::{Panel, TierColumn};
 use crate::context::Context;
 use crate::cuts::Cut;
 use crate::document::{Cell, CutRow, GridRow};
 use crate::draft::Draft;
+use crate::price::UnitText;
 use crate::scan::Scan;
 use crate::tier::{TierText, TierUnit, tier_at};
 
@@ -17,6 +20,11 @@ pub(super) fn row_context(panel: &Panel, cut: &CutRow<'_>) -> Context {
         let shown;
         let again;
         let cut = match cut.row.cells.get(column)? {
+            // A tonne, as it is written in columns of units; elsewhere it is the end of a span.
+            Cell::Text(text) if text.trim() == "TO" && Some(column) == panel.unit => {
+                let unit = Some(UnitText::Unit(PriceUnit::Mass(MassUnit::Tonne)));
+                return Some(Context { unit, ..Context::default() });
+            }
             Cell::Text(_) => &**cut.cuts.get(column)?,
             other => {
                 shown = other.shown();
