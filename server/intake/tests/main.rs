@@ -1,6 +1,7 @@
 //! Everything that is checked of the reader through its public face, in one program: it is linked once.
 
 mod answers;
+mod beside;
 mod columns;
 mod days;
 mod grades;

@@ -1,0 +1,250 @@
+//! What stands on a sheet beside its prices: those of before, an exchange's, a truck's, footnotes, an older message below
+//! (common practice, no source).
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use intake::{Doubt, Hints, RowPrice, Sheet, Why, detect, read, read_alone};
+use jiff::civil::date;
+use trade::mass::MassUnit;
+use trade::money::{Currency, PriceUnit};
+
+fn sheet(name: &str, bytes: &[u8]) -> Sheet {
+    let unit = Some(PriceUnit::Mass(MassUnit::Pound));
+    let hints = Hints { currency: Currency::USD, unit, today: date(2026, 11, 28) };
+    read(detect(name, bytes).unwrap(), bytes, &hints).unwrap()
+}
+
+/// Each row as `name price unit`; a range with its upper end.
+fn rows(sheet: &Sheet) -> Vec<String> {
+    let told = |row: &intake::Row| {
+        let unit = row.unit.map_or("?", PriceUnit::code);
+        match row.price {
+            RowPrice::Priced { low, high: None } => format!("{} {} {unit}", row.wording, low.normalize()),
+            RowPrice::Priced { low, high: Some(high) } => {
+                format!("{} {}..{} {unit}", row.wording, low.normalize(), high.normalize())
+            }
+            RowPrice::OnRequest => format!("{} ?", row.wording),
+        }
+    };
+    sheet.rows.iter().map(told).collect()
+}
+
+#[track_caller]
+fn check(name: &str, text: &str, expect: &[&str]) {
+    assert_eq!(rows(&sheet(name, text.as_bytes())), expect, "{text}");
+}
+
+#[test]
+fn a_column_of_former_prices_is_not_read() {
+    let expect = ["Bare bright 3.95 lb", "Yellow brass 2.2 lb"];
+    for names in [
+        "Item;PriceOld;PriceNew",
+        "Item;Preço antigo;Preço",
+        "Item;Alter Preis;Preis",
+        "Item;Prix ancien;Prix",
+    ] {
+        check("list.csv", &format!("{names}\nBare bright;3.90;3.95\nYellow brass;2.25;2.20\n"), &expect);
+    }
+    // Where there is no other, it is the price.
+    check(
+        "list.csv",
+        "Item;Last price\nBare bright;3.90\nYellow brass;2.25\n",
+        &["Bare bright 3.9 lb", "Yellow brass 2.25 lb"],
+    );
+}
+
+#[test]
+fn the_least_and_the_most_may_be_named_in_a_second_row() {
+    check(
+        "list.csv",
+        "Materiale;Prezzo €/kg;;Note\n;min;max;\nRame lucido;7,40;7,60;pelato\nPiombo molle;1,45;1,55;\n",
+        &["Rame lucido 7.4..7.6 kg", "Piombo molle 1.45..1.55 kg"],
+    );
+}
+
+#[test]
+fn a_range_of_whole_numbers_is_no_row_of_names() {
+    check(
+        "list.csv",
+        "Catégorie;€/t\nAluminium nu;1750\nAluminium ferreux;300 à 450\nPlomb mou;1200\n",
+        &["Aluminium nu 1750 tonne", "Aluminium ferreux 300..450 tonne", "Plomb mou 1200 tonne"],
+    );
+}
+
+#[test]
+fn an_items_number_before_its_name_is_no_price() {
+    check(
+        "list.txt",
+        "Prices $ per tonne\n\n\
+         Ref   Material                          Price     Notes\n\
+         ----  --------------------------------  --------  ------------------\n\
+         101   Bright wire                      6,900    no hair wire\n\
+         102   Heavy copper                     6,650\n\
+         103   No. 2 copper                     6,250    max 2% attachments\n\
+         104   Electric motors                    560    under 100 kg each\n",
+        &[
+            "Bright wire 6900 tonne",
+            "Heavy copper 6650 tonne",
+            "No. 2 copper 6250 tonne",
+            "Electric motors 560 tonne",
+        ],
+    );
+}
+
+#[test]
+fn numbered_footnotes_say_what_a_heading_is_priced_per() {
+    check(
+        "list.txt",
+        "Kupfer und Messing (1)\nMillberry 7,10\nMessing 4,20\nAluminium (2)\nProfile blank 1.480,00\nGuss 980,00\n\
+         (1) Preis je kg  (2) Preis je Tonne\n",
+        &["Millberry 7.1 kg", "Messing 4.2 kg", "Profile blank 1480 tonne", "Guss 980 tonne"],
+    );
+    // A marked line knows better than the column.
+    check(
+        "list.csv",
+        "Matière;€/t\nCuivre;7500\nLaiton;4300\nCartes mères *;2,70\n* prix au kilo\n",
+        &["Cuivre 7500 tonne", "Laiton 4300 tonne", "Cartes mères * 2.7 kg"],
+    );
+}
+
+#[test]
+fn what_an_exchange_quotes_and_a_truck_costs_is_left_out() {
+    let page = "<h2>Copper</h2><ul><li>Bare bright $3.90</li><li>No. 1 $3.70</li><li>No. 2 $3.50</li></ul>\
+                <h2>Brass</h2><ul><li>Yellow $2.20</li><li>Red $2.60</li><li>Radiators $1.90</li></ul>\
+                <h2>Spot</h2><ul><li>Copper $4.61</li><li>Lead $0.92</li></ul>\
+                <h2>Pickup rates</h2><table><tr><td>Otter Bend</td><td>$25.00</td></tr><tr><td>Up to 50 miles</td><td>$60.00</td></tr></table>";
+    let read = sheet("page.html", page.as_bytes());
+    assert_eq!(read.rows.len(), 6, "{:?}", rows(&read));
+    let not_bought = read.left_out.iter().filter(|left| left.why == Why::NotBought).count();
+    assert!(not_bought >= 2, "{:?}", read.left_out);
+}
+
+#[test]
+fn what_is_not_taken_is_left_out() {
+    let read = sheet(
+        "list.csv",
+        b"Item;$/lb\nBare bright;3.90\nBrass;2.20\nTube televisions;not accepted\nCeramic CPUs;call\nLead;0.60\n",
+    );
+    assert_eq!(rows(&read), ["Bare bright 3.9 lb", "Brass 2.2 lb", "Ceramic CPUs ?", "Lead 0.6 lb"]);
+    assert!(
+        read.left_out.iter().any(|left| left.why == Why::NotBought && left.source.contains("televisions"))
+    );
+}
+
+#[test]
+fn a_mail_in_html_does_not_quote_an_older_one() {
+    let mail = "<html><body><div>Good as of today, per lb:</div><div>Server boards - 2.35</div><div>Laptop boards - 2.50</div>\
+                <div>Hard drives - .42</div><div>On Mon, Nov 23, 2026 Marla wrote:<br></div>\
+                <blockquote><div>Server boards - 2.20</div><div>Low grade boards - .12</div></blockquote></body></html>";
+    check("mail.html", mail, &["Server boards 2.35 lb", "Laptop boards 2.5 lb", "Hard drives 0.42 lb"]);
+    // Where nothing else has prices, what somebody passed on is the list.
+    let passed_on = "<html><body><div>Lou wrote:</div><blockquote><div>Server boards - 2.20</div>\
+                     <div>Laptop boards - 2.50</div></blockquote></body></html>";
+    check("mail.html", passed_on, &["Server boards 2.2 lb", "Laptop boards 2.5 lb"]);
+}
+
+#[test]
+fn a_typed_page_within_a_web_page_keeps_its_lines() {
+    let page = "<html><body><p>All in CENTS per pound unless it has a dollar sign</p><pre>\nCOPPER\n  bright wire ........ $4.00\n\
+                  no. 2 .............. $3.55\nALUMINUM\n  clean extrusions ...   78\n  cast ...............   55\n</pre></body></html>";
+    check(
+        "page.html",
+        page,
+        &["bright wire 4 lb", "no. 2 3.55 lb", "clean extrusions 0.78 lb", "cast 0.55 lb"],
+    );
+}
+
+#[test]
+fn a_stamp_of_a_chat_may_stand_on_its_own_line() {
+    check(
+        "chat.txt",
+        "Marek, śr. 25.11, 09:41\ncześć, da ktoś cennik?\n\nSkup Zawada, śr. 25.11, 09:58\nceny netto zł/kg:\n\
+         mosiądz 23,40\nołów miękki 6,30\n\nMarek, śr. 25.11, 10:02\ndzięki\n",
+        &["mosiądz 23.4 kg", "ołów miękki 6.3 kg"],
+    );
+}
+
+#[test]
+fn polish_is_read_in_its_older_encodings() {
+    for (encoding, bytes) in [
+        (
+            "Windows-1250",
+            &b"cennik z\xb3/kg\np\xb3yty g\xb3\xf3wne 15,50\nmied\x9f 34,50\nmosi\xb9dz 20,50\n"[..],
+        ),
+        (
+            "ISO 8859-2",
+            &b"cennik z\xb3/kg\np\xb3yty g\xb3\xf3wne 15,50\nmied\xbc 34,50\nmosi\xb1dz 20,50\n"[..],
+        ),
+    ] {
+        let read = sheet("cennik.txt", bytes);
+        assert_eq!(rows(&read), ["płyty główne 15.5 kg", "miedź 34.5 kg", "mosiądz 20.5 kg"], "{encoding}");
+        assert_eq!(read.currency, Currency::from_code("PLN"));
+    }
+}
+
+#[test]
+fn blanks_that_do_not_break_group_thousands() {
+    check(
+        "list.txt",
+        "Prix à la tonne\nCuivre mêlé : 7\u{a0}350\u{a0}€\nLaiton : 4\u{202f}600\u{a0}€\n",
+        &["Cuivre mêlé 7350 tonne", "Laiton 4600 tonne"],
+    );
+}
+
+#[test]
+fn rand_stand_before_their_amount() {
+    let text = b"Bright wire R138\nCu 1 R134\nLead soft R26,50\nFridge motors R22 gas out R9.50\n";
+    let read = read_alone(detect("list.txt", text).unwrap(), text, date(2026, 11, 28)).unwrap();
+    assert_eq!(read.currency, Currency::from_code("ZAR"));
+    assert_eq!(rows(&read)[..3], ["Bright wire 138 kg", "Cu 1 134 kg", "Lead soft 26.5 kg"]);
+}
+
+#[test]
+fn pesos_are_no_dollars() {
+    let text = "Precios en pesos por kilo\nCobre de primera $152.00\nPlomo $22.00\n";
+    let read = sheet("lista.txt", text.as_bytes());
+    assert!(read.rows.iter().all(|row| row.currency == Currency::from_code("MXN")), "{:?}", read.rows);
+    assert!(
+        read.rows.iter().all(|row| row.doubts.contains(&Doubt::CurrencyUnclear)),
+        "there are other pesos"
+    );
+}
+
+#[test]
+fn a_list_of_charges_goes_on_in_the_next_line() {
+    check(
+        "mail.txt",
+        "Brass 2.20\nLead 0.60\nThings we charge for: alkaline batteries 0.65, swollen lithium batteries 3.50,\nCRT monitors 0.45. Do not hide them.\n",
+        &[
+            "Brass 2.2 lb",
+            "Lead 0.6 lb",
+            "alkaline batteries -0.65 lb",
+            "swollen lithium batteries -3.5 lb",
+            "CRT monitors -0.45 lb",
+        ],
+    );
+}
+
+#[test]
+fn cents_that_lack_their_sign_are_asked_about() {
+    let read = sheet(
+        "sms.txt",
+        b"4.40 bright copper\n80c alum extrusion, 62c painted\n55c cast alum\nromex 2.05\nbrass 2.55\nsoft lead 60\ncar batts .24\n",
+    );
+    let lead = read.rows.iter().find(|row| row.wording == "soft lead").unwrap();
+    assert_eq!(lead.price, RowPrice::Priced { low: rust_decimal::dec!(0.60), high: None });
+    assert!(lead.doubts.contains(&Doubt::CentsUnclear));
+}
+
+#[test]
+fn what_is_one_piece_in_a_name_prices_nothing() {
+    check(
+        "list.txt",
+        "Prix en $ la livre\nGros fil à un brin 80 % 2,40\nLaiton 2,20\nVentilateurs, à la pièce 0,50\n",
+        &["Gros fil à un brin 80 % 2.4 lb", "Laiton 2.2 lb", "Ventilateurs, à la pièce 0.5 each"],
+    );
+    check(
+        "list.tsv",
+        "Name\t$/lb\nMotherboards (PC)\t2.75\nBrass\t2.10\n",
+        &["Motherboards (PC) 2.75 lb", "Brass 2.1 lb"],
+    );
+}
