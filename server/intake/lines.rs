@@ -23,7 +23,7 @@ use crate::price::{self, Strength, UnitText};
 use crate::scan::Scan;
 use crate::sheet::{Doubt, Place, Why};
 use crate::tier::{TierText, of_heading};
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::vocabulary::{Column, Use, VOCABULARY};
 use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
 use charges::charges;
 use columns_told::{ColumnsTold, column_names};
@@ -297,6 +297,14 @@ impl LineReader {
     }
 
     fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
+        // `Today: 7.65`, `Yesterday: 7.58` below a name.
+        let part = match part.name.as_deref().filter(|_| self.heading.is_some()) {
+            Some(name) if VOCABULARY.has(name, Use::Past) => {
+                return draft.leave_out(text, place, Why::NoPrice);
+            }
+            Some(name) if VOCABULARY.column(name) == Some(Column::Price) => Part { name: None, ..part },
+            _ => part,
+        };
         let of_row = self.row_above.take();
         let (name, group, source, tier_above) = match (part.name, &mut self.heading) {
             // `Schede madri 2,50`, and below it `oltre 200 kg: 2,80`.

@@ -133,6 +133,8 @@ fn chat(lines: &[Line], stamps: &[Option<Stamp<'_>>]) -> Wrapped {
     // A message goes on in lines without a stamp, and belongs to whoever began it.
     let mut own = false;
     let mut asked: Option<String> = None;
+    // The stamp stands on a line of its own, and its message below.
+    let mut announced = false;
     // How many prices were named on each day.
     let mut days: Vec<(String, usize)> = Vec::new();
     for (line, stamp) in lines.iter().zip(stamps) {
@@ -147,14 +149,16 @@ fn chat(lines: &[Line], stamps: &[Option<Stamp<'_>>]) -> Wrapped {
         }
         let said = stamp.as_ref().is_none_or(|stamp| stamp.sender.is_some()) && !own && !text.is_empty();
         if !said {
-            asked = own.then(|| text.to_string()).or(asked);
+            asked = Some(text).filter(|text| own && !text.is_empty()).map(str::to_string).or(asked);
+            announced = stamp.is_some() && text.is_empty();
             wrapped.aside.push(line.clone());
             continue;
         }
+        let begins = stamp.is_some() || std::mem::take(&mut announced);
         if let Some((_, prices)) = days.last_mut() {
             *prices += usize::from(names_a_price(text));
         }
-        let asked = asked.take().filter(|_| stamp.is_some());
+        let asked = asked.take().filter(|_| begins);
         let text = with_its_name(asked.as_deref(), without_stress(text));
         wrapped.lines.push(Line { text, ..line.clone() });
     }

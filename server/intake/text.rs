@@ -2,6 +2,8 @@
 
 mod cells;
 
+pub(crate) use cells::without_labels;
+
 use std::collections::HashSet;
 use std::ops::RangeInclusive;
 

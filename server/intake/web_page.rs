@@ -408,7 +408,7 @@ impl Page {
     }
 
     fn end_block(&mut self) {
-        let lines = std::mem::take(&mut self.lines);
+        let lines = text::without_labels(std::mem::take(&mut self.lines), &mut self.document.aside);
         if !lines.is_empty() {
             self.document.blocks.push(Block::Lines(lines));
         }

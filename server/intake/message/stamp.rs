@@ -28,6 +28,10 @@ pub(super) fn stamps(lines: &[Line]) -> Option<Vec<Option<Stamp<'_>>>> {
     if stamped >= FEWEST_MESSAGES || stamped > 0 && stamped * 2 >= lines.len() {
         return Some(dated);
     }
+    let alone = of(time_and_sender);
+    if alone.iter().flatten().count() >= FEWEST_MESSAGES {
+        return Some(alone);
+    }
     let timed = of(with_a_time);
     if timed.iter().flatten().count() >= FEWEST_MESSAGES {
         return Some(timed);
@@ -47,6 +51,18 @@ fn with_a_time(text: &str) -> Option<Stamp<'_>> {
     let hours = [Use::Opening, Use::Hours].iter().any(|is| VOCABULARY.has_within(sender, *is));
     let goods = sender.split(' ').all(speaks_of_goods);
     (!hours && !goods).then_some(Stamp { date: "", sender: Some(sender), message })
+}
+
+/// `10:21 Lou` above the message.
+fn time_and_sender(text: &str) -> Option<Stamp<'_>> {
+    let rest = behind_time(text.trim())?;
+    let sender = rest.strip_prefix(char::is_whitespace)?.trim();
+    let plain = sender.chars().all(|c| c.is_alphabetic() || matches!(c, ' ' | '.' | '-' | '\'' | '’'));
+    let hours = [Use::Opening, Use::Hours].iter().any(|is| VOCABULARY.has_within(sender, *is));
+    let is_name = (1..=3).contains(&sender.split_whitespace().count())
+        && sender.starts_with(char::is_uppercase)
+        && !speaks_of_goods(sender);
+    (plain && is_name && !hours).then_some(Stamp { date: "", sender: Some(sender), message: "" })
 }
 
 /// The one word before a wide gap, and what stands behind it.

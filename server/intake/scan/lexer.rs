@@ -4,6 +4,9 @@ use super::{Kind, Token};
 use crate::number::{self, Marks, is_mark};
 use crate::vocabulary::{Use, Uses, VOCABULARY};
 
+/// Behind a sign: it is to be shown as a picture.
+const VARIATION: char = '\u{fe0f}';
+
 /// South Africa's sign in front of an amount.
 const RAND: &str = "R";
 
@@ -31,9 +34,11 @@ impl<'t> Lexer<'t> {
         let rest = self.rest();
         let Some(c) = rest.chars().next() else { return };
         let second = rest[c.len_utf8()..].chars().next();
-        let blanks = run(rest, |c| c == ' ' || c == '\t' || c == '\u{a0}');
+        let blanks = run(rest, |c| matches!(c, ' ' | '\t' | '\u{a0}' | VARIATION));
         if blanks > 0 {
-            if rest[..blanks].contains('\t') || rest[..blanks].chars().count() >= 2 {
+            if rest[..blanks].contains('\t')
+                || rest[..blanks].chars().filter(|c| *c != VARIATION).count() >= 2
+            {
                 self.push(Kind::Gap, blanks);
             } else {
                 self.at += blanks;
@@ -55,7 +60,7 @@ impl<'t> Lexer<'t> {
             return self.word();
         }
         let kind = match c {
-            '|' | ':' | '=' | ';' | '→' => Kind::Gap,
+            '|' | ':' | '=' | ';' | '→' | '⇒' | '➔' | '➜' | '➡' | '►' | '▶' => Kind::Gap,
             '—' | '―' => Kind::Gap,
             // `Lüfter -,25`: no euros and 25 cents.
             '-' | '–' if !after_word && is_no_whole(&rest[c.len_utf8()..]) => Kind::Gap,

@@ -40,7 +40,8 @@ impl CellName {
         CellName {
             names_nothing: is_only_a_date(scan)
                 || is_only_of_days(scan)
-                || VOCABULARY.is_within(&normal, Use::Service),
+                || [Use::Service, Use::Quoted].iter().any(|is| VOCABULARY.is_within(&normal, *is))
+                || VOCABULARY.has(scan.text, Use::Market),
             without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
             unit: unit_of_name(scan),
             without_unit: without_unit(scan),

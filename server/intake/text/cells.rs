@@ -8,7 +8,7 @@ use crate::document::Line;
 use crate::number::{Habit, Marks};
 use crate::price::{self, Strength};
 use crate::scan::Scan;
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::vocabulary::{Column, Use, VOCABULARY};
 
 /// So many changes below prices are a column of them.
 const FEWEST_CHANGES: usize = 3;
@@ -16,7 +16,7 @@ const FEWEST_CHANGES: usize = 3;
 /// The prices with the unit that stands in the line below each, and without what else a page has below them: buttons, and by how
 /// much they changed.
 pub(super) fn joined(lines: Vec<Line>, joined: &mut Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
-    let lines = without_buttons(lines, aside);
+    let lines = without_labels(without_buttons(lines, aside), aside);
     let lines = without_changes(lines, aside);
     with_units(lines, joined)
 }
@@ -55,6 +55,40 @@ fn without_buttons(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
     let (pressed, kept): (Vec<Line>, Vec<Line>) =
         lines.into_iter().partition(|line| buttons.contains(line.text.trim()));
     aside.extend(pressed);
+    kept
+}
+
+/// Lines without what stands above the prices of many cards in the same words, their numbers aside: `Art. no. 1012`.
+pub(crate) fn without_labels(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
+    let words =
+        |text: &str| text.trim().trim_end_matches(|c: char| c.is_ascii_digit()).trim_end().to_string();
+    let is_label = |text: &str| {
+        text.chars().filter(|c| c.is_alphabetic()).count() >= 3
+            && !text.contains(|c: char| c.is_ascii_digit())
+            && !VOCABULARY.has(text, Use::OnRequest)
+            && Context::of(text, true).is_empty()
+            // `Art. no.` is one, whatever its words say elsewhere.
+            && (!speaks_of_goods(text) || VOCABULARY.column(text) == Some(Column::Other))
+    };
+    // By words: how often they stand, and how often right above a price.
+    let mut counts: HashMap<String, (usize, usize)> = HashMap::new();
+    for (at, line) in lines.iter().enumerate() {
+        let words = words(&line.text);
+        if is_label(&words) && !tells_a_price(line) {
+            let (all, above) = counts.entry(words).or_default();
+            *all += 1;
+            // Something else above it is named.
+            let named = at > 0 && !tells_a_price(&lines[at - 1]);
+            *above += usize::from(named && lines.get(at + 1).is_some_and(tells_a_price));
+        }
+    }
+    counts.retain(|_, (all, above)| *all >= FEWEST_CARDS && *above * 2 > *all);
+    if counts.is_empty() {
+        return lines;
+    }
+    let (labels, kept): (Vec<Line>, Vec<Line>) =
+        lines.into_iter().partition(|line| !tells_a_price(line) && counts.contains_key(&words(&line.text)));
+    aside.extend(labels);
     kept
 }
 

@@ -74,8 +74,15 @@ pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
             | "strike"
             | "object"
     ) || matches!(element.name(), "li" | "a" | "span" | "label") && element.attr("role") == Some("tab")
+        || is_button(element)
         || is_hidden(element, style) && !is_tab(element)
         || style.contains("line-through")
+}
+
+/// A link that looks like a button says what a tap on it does.
+fn is_button(element: &scraper::node::Element) -> bool {
+    let class = |class: &str| class.split(['-', '_']).any(|word| matches!(word, "btn" | "button"));
+    element.name() == "a" && (element.attr("role") == Some("button") || element.classes().any(class))
 }
 
 fn is_hidden(element: &scraper::node::Element, style: &str) -> bool {
