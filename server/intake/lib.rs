@@ -46,6 +46,7 @@ mod price;
 mod scan;
 mod tier;
 mod vocabulary;
+mod wall;
 
 pub mod photo;
 pub mod rates;

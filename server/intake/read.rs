@@ -11,7 +11,7 @@ use crate::lines::LineReader;
 use crate::number::{Habit, Marks, Votes};
 use crate::scan::Scan;
 use crate::sheet::{Sheet, Why};
-use crate::{decode, delimited, layout, pdf, table, text, web_page, workbook};
+use crate::{decode, delimited, layout, pdf, table, text, wall, web_page, workbook};
 
 /// Reads a file that [`detect`](crate::detect) has told the format of.
 pub fn read(format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, Unreadable> {
@@ -60,6 +60,7 @@ fn pages(mut read: pdf::Pages) -> Document {
 
 pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
     let problems = std::mem::take(&mut document.problems);
+    wall::name_by_name(&mut document);
     let cuts = Cuts::new();
     let marks = marks(&document, &cuts, hints);
     let mut draft = Draft::new(hints, marks, problems);

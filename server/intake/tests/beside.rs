@@ -248,3 +248,62 @@ fn what_is_one_piece_in_a_name_prices_nothing() {
         &["Motherboards (PC) 2.75 lb", "Brass 2.1 lb"],
     );
 }
+
+#[test]
+fn names_on_a_board_stand_above_their_prices() {
+    check(
+        "board.csv",
+        "All prices in cents per pound,,\nBare bright,No. 1 copper,Yellow brass\n398,380,225\nELECTRONICS,,\n\
+         Server boards,Gold RAM,Ceramic CPUs\n275,$13.80,call\n",
+        &[
+            "Bare bright 3.98 lb",
+            "No. 1 copper 3.8 lb",
+            "Yellow brass 2.25 lb",
+            "Server boards 2.75 lb",
+            "Gold RAM 13.8 lb",
+            "Ceramic CPUs ?",
+        ],
+    );
+}
+
+#[test]
+fn what_stands_in_every_card_is_no_name() {
+    let card = |name: &str, number: u32, price: &str| {
+        format!("{name}\nItem no. {number}\n{price}\nAdd to my list\n\n")
+    };
+    let text = [
+        card("Server boards", 1001, "$3.40"),
+        card("PC motherboards", 1002, "$2.05"),
+        card("Laptop boards", 1003, "$2.90"),
+        card("Phone boards, no shields", 1004, "$13.50"),
+    ];
+    check(
+        "page.txt",
+        &text.concat(),
+        &[
+            "Server boards 3.4 lb",
+            "PC motherboards 2.05 lb",
+            "Laptop boards 2.9 lb",
+            "Phone boards, no shields 13.5 lb",
+        ],
+    );
+}
+
+#[test]
+fn todays_price_stands_above_yesterdays() {
+    check(
+        "page.txt",
+        "RAME\nFilo lucido\nOggi: 7,65 €/kg\nIeri: 7,58 €/kg\nTubo pesante\nOggi: 7,30 €/kg\nIeri: 7,25 €/kg\n",
+        &["Filo lucido 7.65 kg", "Tubo pesante 7.3 kg"],
+    );
+}
+
+#[test]
+fn an_answer_stands_below_its_stamp() {
+    check(
+        "chat.txt",
+        "10:14 Moi\nBonjour, vous faites combien le cuivre mill berry ?\n\n10:21 Marchandeau\n7,60 le kg\n\n\
+         10:22 Moi\net le laiton ?\n\n10:22 Marchandeau\n6,90 le kg\n",
+        &["cuivre mill berry 7.6 kg", "laiton 6.9 kg"],
+    );
+}

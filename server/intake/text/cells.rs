@@ -66,9 +66,9 @@ pub(crate) fn without_labels(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Lin
         text.chars().filter(|c| c.is_alphabetic()).count() >= 3
             && !text.contains(|c: char| c.is_ascii_digit())
             && !VOCABULARY.has(text, Use::OnRequest)
-            && Context::of(text, true).is_empty()
-            // `Art. no.` is one, whatever its words say elsewhere.
-            && (!speaks_of_goods(text) || VOCABULARY.column(text) == Some(Column::Other))
+            // `Item no.` is one, whatever its words say elsewhere.
+            && (VOCABULARY.column(text) == Some(Column::Other)
+                || !speaks_of_goods(text) && Context::of(text, true).is_empty())
     };
     // By words: how often they stand, and how often right above a price.
     let mut counts: HashMap<String, (usize, usize)> = HashMap::new();
