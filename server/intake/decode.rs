@@ -57,29 +57,25 @@ fn guess(bytes: &[u8]) -> &'static Encoding {
 fn by_letters(bytes: &[u8]) -> &'static Encoding {
     let stray = |encoding: &'static Encoding| {
         let text = encoding.decode_without_bom_handling(bytes).0;
-        let signs = text.split(|c: char| c.is_whitespace() || c.is_ascii_digit()).map(|word| {
-            let letters = word.chars().filter(|c| c.is_alphabetic()).count();
-            let signs = word.chars().filter(|c| !c.is_ascii() && !c.is_alphanumeric() && !is_mark(*c));
-            // `m²` and `N°`: a sign behind a letter.
-            let signs =
-                signs.count() + word.chars().filter(|c| matches!(c, '³' | '¹' | '¼' | '½' | '¾')).count();
-            if letters > 1 { signs } else { 0 }
-        });
-        signs.sum::<usize>()
+        let (before, at) = (text.chars(), text.chars().skip(1));
+        let amid = before.zip(at).zip(text.chars().skip(2));
+        amid.filter(|((before, c), after)| {
+            before.is_alphabetic() && after.is_alphabetic() && is_stray_sign(*c)
+        })
+        .count()
     };
     let western = stray(WINDOWS_1252);
-    let eastern = [WINDOWS_1250, ISO_8859_2].into_iter().min_by_key(|encoding| stray(encoding));
-    eastern
-        .filter(|encoding| western >= FEWEST_STRAY && stray(encoding) * 4 <= western)
-        .unwrap_or(WINDOWS_1252)
+    // What Windows writes here are controls in the other one.
+    let of_windows = bytes.iter().any(|byte| (0x80..0xa0).contains(byte));
+    let eastern: &[&'static Encoding] =
+        if of_windows { &[WINDOWS_1250] } else { &[WINDOWS_1250, ISO_8859_2] };
+    let best = eastern.iter().copied().min_by_key(|encoding| stray(encoding));
+    best.filter(|encoding| western >= FEWEST_STRAY && stray(encoding) * 4 <= western).unwrap_or(WINDOWS_1252)
 }
 
-/// Signs that stand beside words in any language.
-fn is_mark(c: char) -> bool {
-    matches!(
-        c,
-        '€' | '£' | '¢' | '°' | '–' | '—' | '•' | '·' | '‘'..='„' | '«' | '»' | '…' | '§' | '©' | '®' | '™'
-    )
+/// A sign that no word has within it.
+fn is_stray_sign(c: char) -> bool {
+    !c.is_ascii() && !c.is_alphabetic() && !matches!(c, '‘' | '’' | '·' | '–' | '—' | '\u{ad}' | '\u{a0}')
 }
 
 #[cfg(test)]
@@ -99,6 +95,8 @@ mod tests {
         check(b"\xfe\xff\0C\0u", "Cu");
         check(b"C\0o\0p\0p\0e\0r\0", "Copper");
         check(b"p\xb3yty g\xb3\xf3wne, mied\x9f, mosi\xb9dz", "płyty główne, miedź, mosiądz");
+        let spanish = b"\xbfTienes cobre? \xbfLat\xf3n? \xbfCa\xf1o?";
+        check(spanish, "¿Tienes cobre? ¿Latón? ¿Caño?");
         check(b"p\xb3yty g\xb3\xf3wne, mied\xbc, mosi\xb1dz", "płyty główne, miedź, mosiądz");
         check(
             b"Fl\xe4che 3 m\xb2, N\xb0 1, 8\xbd c, 1\xaa, Tel.\xa0555 \x96 \x80",

@@ -94,6 +94,18 @@ struct Remark {
     mark: Option<Mark>,
 }
 
+impl Remark {
+    /// Whether it holds for all rows below it.
+    fn is_clear(&self) -> bool {
+        self.clear && self.mark.is_none()
+    }
+}
+
+fn speaks_of_all(text: &str) -> bool {
+    let speaks = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
+    speaks && text.split_whitespace().count() <= MOST_REMARK_WORDS
+}
+
 /// Collects rows, and what the sheet says of them all.
 #[derive(Debug)]
 pub(crate) struct Draft<'h> {
@@ -146,12 +158,17 @@ impl<'h> Draft<'h> {
         if self.remarks.len() == MOST_REMARKS {
             return;
         }
+        let mut is_numbered = false;
         for (number, note) in footnotes::numbered(text) {
+            is_numbered = true;
             let mark = Some(Mark::Number(number));
-            let (above, context) = (self.rows.len(), Context::of(note, false));
-            self.remarks.push(Remark { above, context, clear: false, mark });
+            // A page says it again.
+            if self.remarks.iter().all(|remark| remark.mark != mark) {
+                let (above, context) = (self.rows.len(), Context::of(note, false));
+                self.remarks.push(Remark { above, context, clear: speaks_of_all(note), mark });
+            }
         }
-        if context.is_empty() || footnotes::numbered(text).next().is_some() {
+        if context.is_empty() || is_numbered {
             return;
         }
         // `For iron we pay by the tonne as ever.`
@@ -159,20 +176,14 @@ impl<'h> Draft<'h> {
         if VOCABULARY.has(first, Use::For) && VOCABULARY.has_within(text, Use::Group) {
             return;
         }
-        let clear = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
-        let clear = clear && text.split_whitespace().count() <= MOST_REMARK_WORDS;
         let mark = footnotes::sign(text).map(Mark::Sign);
-        self.remarks.push(Remark {
-            above: self.rows.len(),
-            context: context.clone(),
-            clear: clear && mark.is_none(),
-            mark,
-        });
+        let (above, context) = (self.rows.len(), context.clone());
+        self.remarks.push(Remark { above, context, clear: speaks_of_all(text), mark });
     }
 
     /// Whether a remark so far has said what all prices are per.
     pub fn says_unit_of_all(&self) -> bool {
-        self.remarks.iter().any(|remark| remark.clear && remark.context.unit.is_some())
+        self.remarks.iter().any(|remark| remark.is_clear() && remark.context.unit.is_some())
     }
 
     /// What holds for the row at this place: the footnotes that it is marked with, its column and heading, the clear remarks
@@ -188,17 +199,17 @@ impl<'h> Draft<'h> {
     fn context_with(&self, row: usize, draft: &DraftRow, of_column: &Context) -> Context {
         let own = |remark: &&Remark| remark.mark.is_some_and(|mark| mark.is_of(draft));
         let marked = self.remarks.iter().filter(own).map(|remark| &remark.context);
-        let above = self.remarks.iter().rev().filter(|remark| remark.clear && remark.above <= row);
+        let above = self.remarks.iter().rev().filter(|remark| remark.is_clear() && remark.above <= row);
         let marks = self.remarks.iter().filter(|remark| remark.mark.is_some()).count();
         // Of several footnotes, only the marked one holds.
         let others = self
             .remarks
             .iter()
-            .filter(|remark| !(remark.clear && remark.above <= row))
+            .filter(|remark| !(remark.is_clear() && remark.above <= row))
             .filter(|remark| remark.mark.is_none() || marks == 1)
             // `I mean you pay me eight dollars each` speaks of one thing.
             .filter(|remark| {
-                remark.clear
+                remark.is_clear()
                     || remark.mark.is_some()
                     || remark.context.unit != Some(UnitText::Unit(PriceUnit::Each))
             });
@@ -233,6 +244,13 @@ impl<'h> Draft<'h> {
         not_bought::leave_out(&mut self.rows, &mut self.left_out);
         bare_cents::tell(&mut self.rows);
         let decoration = Decoration::of(&self.rows);
+        let numbers: Vec<u8> = self.remarks.iter().filter_map(|remark| remark.mark?.number()).collect();
+        // `(1) All prices per tonne`, where nothing is marked: terms that are counted.
+        if !self.rows.iter().any(|row| numbers.iter().any(|&number| Mark::Number(number).is_of(row))) {
+            let counted =
+                self.remarks.iter_mut().filter(|remark| matches!(remark.mark, Some(Mark::Number(_))));
+            counted.for_each(|remark| remark.mark = None);
+        }
         let mut rows = Vec::new();
         for (at, draft) in std::mem::take(&mut self.rows).into_iter().enumerate() {
             if let DraftPrice::Text(price) = &draft.price
@@ -242,8 +260,7 @@ impl<'h> Draft<'h> {
                 continue;
             }
             let context = self.context(at, &draft);
-            let numbers = self.remarks.iter().filter_map(|remark| remark.mark.and_then(Mark::number));
-            rows.push(self.row(footnotes::without(draft, numbers), context, decoration));
+            rows.push(self.row(footnotes::without(draft, &numbers), context, decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);

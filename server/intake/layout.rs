@@ -42,7 +42,8 @@ impl Piece {
 
     /// `-----`
     fn is_rule(&self) -> bool {
-        self.text.len() >= 3 && self.text.chars().all(|c| matches!(c, '-' | '=' | '_' | '–' | '—' | '─'))
+        self.text.chars().count() >= 3
+            && self.text.chars().all(|c| matches!(c, '-' | '=' | '_' | '–' | '—' | '─'))
     }
 }
 

@@ -23,7 +23,7 @@ use crate::price::{self, Strength, UnitText};
 use crate::scan::Scan;
 use crate::sheet::{Doubt, Place, Why};
 use crate::tier::{TierText, of_heading};
-use crate::vocabulary::{Column, Use, VOCABULARY};
+use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
 use charges::charges;
 use columns_told::{ColumnsTold, column_names};
@@ -175,6 +175,7 @@ impl LineReader {
             return;
         }
         let unread = self.unread.take();
+        let charging = std::mem::take(&mut self.charging);
         let goes_on = self.listing.take();
         let headed = std::mem::take(&mut self.headed);
         let scan = Scan::of(text);
@@ -243,7 +244,6 @@ impl LineReader {
         {
             part.note = Some(part.note.take().map_or(remark.clone(), |note| format!("{remark}; {note}")));
         }
-        let charging = std::mem::take(&mut self.charging);
         let charges: Vec<Charge> =
             charges(text, &scan, &prices, &parts).into_iter().map(|charge| charge.or(charging)).collect();
         if text.ends_with(',') && parts.len() > 1 && charges.iter().all(|charge| *charge == Charge::Sure) {
@@ -302,7 +302,7 @@ impl LineReader {
             Some(name) if VOCABULARY.has(name, Use::Past) => {
                 return draft.leave_out(text, place, Why::NoPrice);
             }
-            Some(name) if VOCABULARY.column(name) == Some(Column::Price) => Part { name: None, ..part },
+            Some(name) if VOCABULARY.has(name, Use::Present) => Part { name: None, ..part },
             _ => part,
         };
         let of_row = self.row_above.take();

@@ -37,7 +37,7 @@ fn side_by_side(rows: &[GridRow], marks: Marks) -> Option<Vec<GridRow>> {
     let mut stood = Vec::with_capacity(rows.len());
     let mut at = 0;
     while at < rows.len() {
-        if pairs.contains(&at) {
+        if pairs.binary_search(&at).is_ok() {
             let pair = |column: usize| GridRow {
                 place: rows[at].place.clone(),
                 cells: vec![rows[at].cells[column].clone(), rows[at + 1].cells[column].clone()],
@@ -59,9 +59,8 @@ fn filled(row: &GridRow) -> impl Iterator<Item = usize> + '_ {
 
 fn holds_names(row: &GridRow, marks: Marks) -> bool {
     let is_name = |at: usize| matches!(&row.cells[at], Cell::Text(text) if !tells_a_price(text, marks));
-    let of_goods = |at: &usize| matches!(&row.cells[*at], Cell::Text(text) if speaks_of_goods(text));
-    let count = filled(row).count();
-    count >= FEWEST_NAMES && filled(row).all(is_name) && filled(row).filter(of_goods).count() * 2 > count
+    let of_goods = |at: usize| matches!(&row.cells[at], Cell::Text(text) if speaks_of_goods(text));
+    filled(row).count() >= FEWEST_NAMES && filled(row).all(|at| is_name(at) && of_goods(at))
 }
 
 /// Whether a price, or that one has to be asked for, stands below each name and nowhere else.

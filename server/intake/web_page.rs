@@ -10,6 +10,7 @@ mod flat;
 mod grid;
 mod style;
 
+use ego_tree::iter::Edge;
 use encoding_rs::Encoding;
 use iso_currency::Country;
 use scraper::node::Node;
@@ -22,7 +23,7 @@ use crate::sheet::{Place, Problem};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::{decode, price, text};
 use boxes::record;
-use element::{is_block, is_group_heading, is_unseen};
+use element::{is_block, is_button, is_group_heading, is_unseen};
 
 /// Elements nested deeper than this are no page that a person wrote, and cost the parser time by their square.
 const DEEPEST: usize = 400;
@@ -186,6 +187,9 @@ struct Page {
     tables: u32,
     rows: u32,
     text: usize,
+    /// How many lines, and rows of tables, tell a price.
+    priced: usize,
+    last: String,
 }
 
 impl Page {
@@ -208,7 +212,7 @@ impl Page {
                 Node::Text(text) => self.write(text),
                 Node::Element(element) => {
                     let name = element.name();
-                    if is_unseen(element) {
+                    if is_unseen(element) || ElementRef::wrap(node).is_some_and(is_button) {
                         continue;
                     }
                     if name == "table"
@@ -220,15 +224,15 @@ impl Page {
                         continue;
                     }
                     if name == "pre"
-                        && let Some(typed) = ElementRef::wrap(node)
+                        && let Some(typed) = ElementRef::wrap(node).and_then(text_of_lines)
                     {
                         self.end_line();
-                        self.typed(&text_of_lines(typed));
+                        self.typed(&typed);
                         continue;
                     }
                     if name == "blockquote"
                         && let Some(quoted) = ElementRef::wrap(node)
-                        && self.quotes_an_older_message()
+                        && self.quotes_an_older_message(quoted)
                     {
                         self.end_line();
                         self.set_aside(quoted);
@@ -363,6 +367,8 @@ impl Page {
         }
         self.rows += 1;
         self.count += 1;
+        self.priced += usize::from(tells_a_price(kept));
+        kept.trim().clone_into(&mut self.last);
         self.lines.push(Line { place: Place::Line(self.count), text: kept.to_string() });
     }
 
@@ -380,18 +386,17 @@ impl Page {
         self.document.blocks.extend(text::blocks(lines));
     }
 
-    /// Whether the lines so far tell prices, and the last one who wrote what comes next: `On Mon, Nov 23, Marla wrote:`
-    fn quotes_an_older_message(&self) -> bool {
-        let last = if self.line.trim().is_empty() {
-            self.lines.last().map_or("", |line| &line.text)
-        } else {
-            self.line.trim()
-        };
-        let marks = Marks::of([], Habit::Point);
-        let priced = |line: &&Line| price::is_within(&line.text, marks);
-        last.ends_with(':')
-            && VOCABULARY.has_within(last, Use::Wrote)
-            && self.lines.iter().filter(priced).nth(FEWEST_NEWER - 1).is_some()
+    /// Whether the last line tells who wrote what is quoted, `On Mon, Nov 23, Marla wrote:`, and the message above it tells no fewer
+    /// prices.
+    fn quotes_an_older_message(&self, quoted: ElementRef<'_>) -> bool {
+        let last = if self.line.trim().is_empty() { &self.last } else { self.line.trim() };
+        let announced = last.ends_with(':') && VOCABULARY.has_within(last, Use::Wrote);
+        if !announced || self.priced < FEWEST_NEWER {
+            return false;
+        }
+        // As many as there are above are enough to tell.
+        let older = quoted.text().filter(|text| tells_a_price(text)).take(self.priced + 1).count();
+        older <= self.priced
     }
 
     /// What is not read, but shown as left out.
@@ -431,23 +436,44 @@ impl Page {
                 break;
             }
             self.rows += 1;
+            let priced = |cell: &Cell| matches!(cell, Cell::Text(text) if tells_a_price(text));
+            self.priced += usize::from(cells.iter().any(priced));
             block.push(GridRow { place: Place::Cell { sheet: name.clone(), row, column: 1 }, cells });
         }
         self.document.blocks.push(Block::Table(block));
     }
 }
 
-/// The text of an element with the ends of its lines.
-fn text_of_lines(element: ElementRef<'_>) -> String {
+fn tells_a_price(text: &str) -> bool {
+    text.contains(|c: char| c.is_ascii_digit()) && price::is_within(text, Marks::of([], Habit::Point))
+}
+
+/// What is seen of an element, with the ends of its lines; `None` where it holds a table.
+fn text_of_lines(element: ElementRef<'_>) -> Option<String> {
     let mut text = String::new();
-    for node in element.descendants() {
-        match node.value() {
-            Node::Text(piece) => text.push_str(piece),
-            Node::Element(element) if element.name() == "br" => text.push('\n'),
+    let mut unseen: Option<ego_tree::NodeId> = None;
+    for edge in element.traverse() {
+        match edge {
+            Edge::Open(node) if unseen.is_none() => match node.value() {
+                Node::Text(piece) => text.push_str(piece),
+                Node::Element(inside) if inside.name() == "table" => return None,
+                Node::Element(inside) if is_unseen(inside) => unseen = Some(node.id()),
+                Node::Element(inside) if inside.name() == "br" => text.push('\n'),
+                Node::Element(inside) if is_block(inside.name()) => text.push('\n'),
+                _ => {}
+            },
+            Edge::Close(node) if unseen == Some(node.id()) => unseen = None,
+            Edge::Close(node) if unseen.is_none() => {
+                if let Node::Element(inside) = node.value()
+                    && is_block(inside.name())
+                {
+                    text.push('\n');
+                }
+            }
             _ => {}
         }
     }
-    text
+    Some(text)
 }
 
 /// Whether two pieces that touch in the source are apart on the page: a word and what follows it, but not a sign and

@@ -2,7 +2,7 @@
 
 use super::shown::{Below, Shown, is_unit};
 use super::{Named, names_group};
-use crate::context::Context;
+use crate::context::{Context, speaks_of_goods};
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
 use crate::vocabulary::{Column, Use, VOCABULARY};
@@ -106,7 +106,16 @@ pub(super) fn latest(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Optio
             matches!(name.column, Column::Price | Column::Low | Column::High) && name.tier.is_none()
         })
     };
-    let is_former = |at: &usize| VOCABULARY.has_within(&super::in_words(&cells[*at].shown()), Use::Former);
+    let is_former = |at: &usize| {
+        let name = cells[*at].shown();
+        let is_former = |word: &str| VOCABULARY.has(word, Use::Former);
+        // `Old boards, $/lb` are goods.
+        let of_goods = |word: &str| {
+            !is_former(word) && VOCABULARY.column(word) != Some(Column::Price) && speaks_of_goods(word)
+        };
+        let normal = normal(&super::in_words(&name)).into_owned();
+        normal.split(' ').any(is_former) && !normal.split(' ').any(of_goods)
+    };
     let (former, latest): (Vec<usize>, Vec<usize>) = (0..names.len()).filter(priced).partition(is_former);
     for at in former.into_iter().filter(|_| !latest.is_empty()) {
         names[at] = Some(Named { column: Column::Other, context: Context::default(), tier: None });

@@ -1,9 +1,11 @@
 //! Cents without their sign, among prices some of which have it: `cast 55c`, `romex 2.05`, `soft lead 60`.
 
 use rust_decimal::{Decimal, dec};
+use trade::mass::MassUnit;
+use trade::money::PriceUnit;
 
 use super::{DraftPrice, DraftRow};
-use crate::price::{PriceText, Strength};
+use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::Scan;
 use crate::sheet::Doubt;
 use crate::vocabulary::Use;
@@ -27,7 +29,12 @@ pub(super) fn tell(rows: &mut [DraftRow]) {
     let Some(&middle) = sure.get(sure.len() / 2).filter(|_| sure.len() * 2 > rows.len()) else { return };
     for row in rows.iter_mut().filter(|row| !row.in_cell && !row.context.cents) {
         let DraftPrice::Text(price) = &mut row.price else { continue };
-        let bare = price.strength == Strength::Weak && price.low.is_integer() && price.high.is_none();
+        let per = price.unit.or(row.context.unit);
+        let by_weight = per.is_none_or(|per| {
+            matches!(per, UnitText::Unit(PriceUnit::Mass(MassUnit::Pound | MassUnit::Kilogram)))
+        });
+        let bare =
+            by_weight && price.strength == Strength::Weak && price.low.is_integer() && price.high.is_none();
         if bare && price.low <= MOST_CENTS && price.low > middle.saturating_mul(FAR_ABOVE) {
             price.low /= Decimal::ONE_HUNDRED;
             row.doubts.push(Doubt::CentsUnclear);
@@ -43,7 +50,8 @@ fn text(row: &DraftRow) -> Option<&PriceText> {
 }
 
 fn is_in_cents(row: &DraftRow) -> bool {
-    let small = text(row).is_some_and(|price| price.strength == Strength::Marked && price.low < Decimal::ONE);
+    let small = !row.in_cell
+        && text(row).is_some_and(|price| price.strength == Strength::Marked && price.low < Decimal::ONE);
     let scan = Scan::of(&row.source);
     small && (0..scan.tokens.len()).any(|at| scan.is(at, Use::Cents) && at > 0 && !scan.spaced(at))
 }

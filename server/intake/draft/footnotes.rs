@@ -26,7 +26,7 @@ impl Mark {
         match self {
             Mark::Sign(sign) => row.source.trim_end().ends_with(sign) || row.wording.ends_with(sign),
             Mark::Number(number) => {
-                let marked = |text: &str| cut(text, number).is_some();
+                let marked = |text: &str| marked(text).is_some_and(|(own, _)| own == number);
                 marked(&row.source) || marked(&row.wording) || row.group.as_deref().is_some_and(marked)
             }
         }
@@ -61,19 +61,18 @@ fn opened(text: &str) -> Option<(u8, &str)> {
     Some((number.parse().ok()?, rest)).filter(|(_, rest)| !rest.trim().is_empty())
 }
 
-/// The text without the number in brackets that it ends with.
-fn cut(text: &str, number: u8) -> Option<&str> {
-    let bare = text.trim_end().strip_suffix(&format!("({number})"))?.trim_end();
-    (!bare.is_empty()).then_some(bare)
+/// The number in brackets that a text ends with, and what stands before it.
+fn marked(text: &str) -> Option<(u8, &str)> {
+    let (bare, number) = text.trim_end().strip_suffix(')')?.rsplit_once('(')?;
+    let bare = bare.trim_end();
+    Some((number.parse().ok()?, bare)).filter(|_| !bare.is_empty())
 }
 
 /// The row without the marks of the footnotes that the sheet has.
-pub(super) fn without(mut row: DraftRow, numbers: impl Iterator<Item = u8>) -> DraftRow {
-    for number in numbers {
-        for text in [Some(&mut row.wording), row.group.as_mut()].into_iter().flatten() {
-            if let Some(bare) = cut(text, number) {
-                *text = bare.to_string();
-            }
+pub(super) fn without(mut row: DraftRow, numbers: &[u8]) -> DraftRow {
+    for text in [Some(&mut row.wording), row.group.as_mut()].into_iter().flatten() {
+        if let Some((_, bare)) = marked(text).filter(|(number, _)| numbers.contains(number)) {
+            *text = bare.to_string();
         }
     }
     row

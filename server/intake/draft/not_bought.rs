@@ -1,6 +1,8 @@
 //! Rows that look like prices and are none that the outlet pays: what it does not take, what it asks for its trucks, what an
 //! exchange quotes.
 
+use std::ops::Range;
+
 use super::{DraftPrice, DraftRow};
 use crate::context::{is_all_of_goods, speaks_of_goods};
 use crate::scan::{Kind, Scan};
@@ -17,14 +19,18 @@ const FEWEST_SPOKEN: usize = 6;
 
 pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
     let mut stays: Vec<bool> = rows.iter().map(|row| !is_refused(row)).collect();
+    let mut beside: Vec<Range<usize>> = Vec::new();
     let mut from = 0;
     for run in rows.chunk_by(|above, below| above.group == below.group) {
-        let beside = run[0].group.as_deref().is_some_and(is_beside_the_trade);
-        // A heading that speaks of the whole sheet is none of a list beside it.
-        if beside && run.len() <= MOST_BESIDE && run.len() * 2 < rows.len() {
-            stays[from..from + run.len()].fill(false);
+        let to = from + run.len();
+        if run.len() <= MOST_BESIDE && is_beside_the_trade(run) {
+            beside.push(from..to);
         }
-        from += run.len();
+        from = to;
+    }
+    // A sheet that is called so throughout is about just that.
+    if beside.iter().map(Range::len).sum::<usize>() * 2 < rows.len() {
+        beside.into_iter().for_each(|run| stays[run].fill(false));
     }
     let mut stay = stays.into_iter();
     rows.retain(|row| {
@@ -39,7 +45,8 @@ pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
 
 /// `Tube televisions | not accepted`, and a sentence where no price stands beside it.
 fn is_refused(row: &DraftRow) -> bool {
-    let refused = || row.note.as_deref().is_some_and(|note| VOCABULARY.has_within(note, Use::Refused));
+    let says = |part: &str| VOCABULARY.has(part, Use::Refused);
+    let refused = || row.note.as_deref().is_some_and(|note| note.split("; ").any(says));
     let words = row.wording.split_whitespace().count();
     let sentence =
         || row.wording.ends_with(['.', '!']) && words >= FEWEST_SPOKEN && !is_all_of_goods(&row.wording);
@@ -49,17 +56,25 @@ fn is_refused(row: &DraftRow) -> bool {
     matches!(row.price, DraftPrice::OnRequest) && (refused() || blank && (sentence() || stray()))
 }
 
-/// Whether a heading stands above what an exchange quotes or a service costs: `Spot`, `LME today`, `Pickup rates`.
-fn is_beside_the_trade(heading: &str) -> bool {
-    let words = heading.split_whitespace().count();
-    if words > MOST_WORDS {
+/// Whether the rows stand under a heading of what an exchange quotes or a service costs: `Spot`, `LME today`, `Pickup rates`.
+fn is_beside_the_trade(run: &[DraftRow]) -> bool {
+    let Some(heading) = run[0].group.as_deref() else { return false };
+    if heading.split_whitespace().count() > MOST_WORDS {
         return false;
+    }
+    let normal = normal(heading);
+    let says = |is: Use| VOCABULARY.is_within(&normal, is);
+    if says(Use::Quoted) {
+        return true;
+    }
+    let of_goods = run.iter().filter(|row| speaks_of_goods(&row.wording)).count() * 2 > run.len();
+    if says(Use::Service) {
+        return !of_goods;
     }
     let scan = Scan::of(heading);
     let market = (0..scan.tokens.len())
         .any(|at| scan.kind(at) == Some(Kind::Word) && VOCABULARY.has(scan.word(at), Use::Market));
-    let normal = normal(heading);
-    let says = |is: Use| VOCABULARY.is_within(&normal, is);
-    let of_goods = says(Use::WholeSheet) || says(Use::Pays) || speaks_of_goods(heading);
-    says(Use::Quoted) || says(Use::Service) || market && !of_goods
+    // `Spot buys` are bought.
+    let buys = || says(Use::Pays) || says(Use::Filler) || says(Use::WholeSheet) || speaks_of_goods(heading);
+    market && !buys()
 }

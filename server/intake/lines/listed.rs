@@ -166,22 +166,19 @@ pub(super) fn without_asides(scan: &Scan<'_>, marks: Marks, mut prices: Vec<Pric
     let mut before: Option<usize> = None;
     prices.retain(|price| {
         // `£5.70, painted too. was £5.65`
-        let was = before.is_some() && price.first > 0 && scan.is(price.first - 1, Use::Was);
-        let past = was
-            || before.is_some_and(|last| {
-                let open = (last..price.first).rev().find(|&at| scan.word(at) == "(");
-                open.is_some_and(|open| VOCABULARY.has_within(scan.between(open + 1, price.first), Use::Past))
-            });
-        let noted = past
-            || before.is_some_and(|last| {
-                let open = (last..price.first).rev().find(|&at| scan.word(at) == "[");
-                let close = (price.last..scan.tokens.len()).find(|&at| scan.word(at) == "]");
-                // `4.10 [over 100 lb 4.40]` is a price, too.
-                open.zip(close).is_some_and(|(open, close)| {
-                    (open..price.first).all(|at| scan.word(at) != "]")
-                        && Within::find(scan, marks, open, close).is_none()
-                })
-            });
+        let was = before.is_some() && scan.is(price.first.saturating_sub(1), Use::WasPaid);
+        let bracketed = |last: usize, marks: [&str; 2]| {
+            let open = (last..price.first).rev().find(|&at| scan.word(at) == marks[0])?;
+            (open..price.first).all(|at| scan.word(at) != marks[1]).then_some(open)
+        };
+        let noted = before.is_some_and(|last| {
+            let past = bracketed(last, ["(", ")"])
+                .is_some_and(|open| VOCABULARY.has_within(scan.between(open + 1, price.first), Use::Past));
+            let close = || (price.last..scan.tokens.len()).find(|&at| scan.word(at) == "]");
+            // `4.10 [over 100 lb 4.40]` is a price, too.
+            let aside = bracketed(last, ["[", "]"]).and_then(|open| Some((open, close()?)));
+            was || past || aside.is_some_and(|(open, close)| Within::find(scan, marks, open, close).is_none())
+        });
         if !noted {
             before = Some(price.last);
         }

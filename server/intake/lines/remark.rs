@@ -65,7 +65,7 @@ pub(crate) fn is_remark(name: &str) -> bool {
         && starts_with(&scan, Use::Remark)
         && (words >= 6 || !says(Use::Group));
     // `LME-Notiz von gestern Kupfer`
-    let market = first.split('-').any(|part| VOCABULARY.has(part, Use::Market)) || says(Use::Quoted);
+    let market = first.split('-').all(|part| VOCABULARY.has(part, Use::Market)) || says(Use::Quoted);
     let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     let service = says(Use::Service);
@@ -81,7 +81,7 @@ pub(crate) fn is_remark(name: &str) -> bool {
     let opens = (0..end).any(|at| scan.is(at, Use::Opening) && number(at + 1) && (at + 2..end).all(of_days));
     let hours = opens || scan.is(0, Use::Hours) && (1..end).any(time);
     // `la mémoire était` is told of before.
-    let was = words >= 2 && scan.is(end - 1, Use::Was);
+    let was = words >= 2 && scan.is(end - 1, Use::WasPaid);
     remark
         || was
         || limits

@@ -123,7 +123,11 @@ fn of_its_own_line(text: &str) -> Option<Stamp<'_>> {
     let parts: Vec<&str> = figures.trim_end_matches('.').split(['.', '/', '-']).collect();
     let numbers = parts.iter().all(|part| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit()));
     let known = is_day && numbers && (2..=3).contains(&parts.len());
-    let named = sender.chars().count() <= LONGEST_SENDER && sender.starts_with(char::is_alphabetic);
+    let number = |at: usize| parts.get(at).and_then(|part| part.parse::<u32>().ok()).unwrap_or(0);
+    let known = known && number(0).max(number(1)) <= 31 && (1..=12).contains(&number(0).min(number(1)));
+    let named = sender.chars().count() <= LONGEST_SENDER
+        && sender.starts_with(char::is_alphabetic)
+        && !speaks_of_goods(sender);
     let rest = behind_time(time.trim())?;
     (known && named && rest.trim().is_empty()).then_some(Stamp {
         date: day,

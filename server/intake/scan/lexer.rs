@@ -119,7 +119,9 @@ impl<'t> Lexer<'t> {
         if rest.starts_with(RAND) && self.is_rand(self.at + RAND.len()) {
             return self.push(Kind::Word, RAND.len());
         }
-        if let Some(length) = abbreviated_currency(rest, letters) {
+        // `Fr.` alone, as a column is called.
+        let alone = || self.at == 0 && &rest[letters..] == "." && VOCABULARY.currencies(rest).is_some();
+        if let Some(length) = abbreviated_currency(rest, letters).or_else(|| alone().then_some(rest.len())) {
             return self.push(Kind::Word, length);
         }
         // `EUR5.80` is a currency and a number; `Cat5e` and `i7` are names.
@@ -184,15 +186,16 @@ impl<'t> Lexer<'t> {
         let named = self.tokens.iter().any(|token| token.kind == Kind::Word);
         let begins = self.text[..end - RAND.len()].ends_with(|c: char| c.is_whitespace() || c == '(');
         let amount = &self.text[end..];
-        let apart = amount.starts_with(' ');
-        let amount = amount.strip_prefix(' ').unwrap_or(amount);
         let whole = run(amount, |c| c.is_ascii_digit());
         let rest = &amount[whole..];
         let decimals = rest.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
         let rest = if decimals > 0 { &rest[1 + decimals..] } else { rest };
         let ends = rest.trim_start().is_empty() || rest.starts_with('/');
         let sure = decimals == 2 && !rest.starts_with(char::is_alphanumeric);
-        named && begins && (1..=6).contains(&whole) && (sure || ends && !apart)
+        // `Compressors R22` name what is in them.
+        let gas =
+            || matches!(&amount[..whole], "12" | "22" | "32" | "290" | "404" | "407" | "410" | "502" | "600");
+        named && begins && (1..=6).contains(&whole) && (sure || ends && whole > 1 && !gas())
     }
 
     /// Whether a plain blank inside a number groups its thousands: `1 250,00` and `1 250 €`, but not `304 180`.

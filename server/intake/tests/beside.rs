@@ -307,3 +307,55 @@ fn an_answer_stands_below_its_stamp() {
         &["cuivre mill berry 7.6 kg", "laiton 6.9 kg"],
     );
 }
+
+#[test]
+fn what_only_looks_beside_the_prices_is_read() {
+    check(
+        "list.txt",
+        "Listino in €/kg\nRame prima 7,20\nPiombo 1,20\n",
+        &["Rame prima 7.2 kg", "Piombo 1.2 kg"],
+    );
+    check(
+        "list.txt",
+        "(1) All prices in $ per tonne.\n(2) Cash on the day.\nCopper 7500.00\nLead 1200.00\n",
+        &["Copper 7500 tonne", "Lead 1200 tonne"],
+    );
+    check(
+        "list.txt",
+        "Brass 2.10\nWe charge for: tubes 0.40, televisions 5.00,\n\nCOPPER\nBare bright 4.10\n",
+        &["Brass 2.1 lb", "tubes -0.4 lb", "televisions -5 lb", "Bare bright 4.1 lb"],
+    );
+    check(
+        "list.csv",
+        "Item,$/lb\nCompressors R22,0.35\nHard drives for destruction,0.50\nBrass,2.10\n",
+        &["Compressors R22 0.35 lb", "Hard drives for destruction 0.5 lb", "Brass 2.1 lb"],
+    );
+    check(
+        "list.csv",
+        "Item,Price,Remarks\nCar batteries,Call,leaking ones not accepted\nBrass,2.10,\nLead,0.60,\n",
+        &["Car batteries ?", "Brass 2.1 lb", "Lead 0.6 lb"],
+    );
+    check(
+        "page.html",
+        "<pre>Copper <del>4.10</del> 4.30\n<div>Brass 2.30</div><div>Lead 0.60</div></pre><p>that is all</p>",
+        &["Copper 4.3 lb", "Brass 2.3 lb", "Lead 0.6 lb"],
+    );
+    let zones = "Zone A\nCopper 4.10\nBrass 2.30\nLead 0.60\nZone B\nCopper 4.00\nBrass 2.20\nLead 0.50\n\
+                 Zone C\nCopper 3.90\nBrass 2.10\nLead 0.40\n";
+    assert_eq!(sheet("list.txt", zones.as_bytes()).rows.len(), 9);
+    let text = b"Kupfer 7,20 \x80\n\xbfTienes cobre? \xbfLat\xf3n? \xbfCa\xf1os 3,20 \x80\n";
+    assert!(
+        sheet("list.txt", text).rows.iter().any(|row| row.source.contains("Caños")),
+        "Western all the same"
+    );
+}
+
+#[test]
+fn quotes_without_end_are_read_in_time() {
+    let mut page = String::from("<html><body>");
+    (0..4_000).for_each(|_| page.push_str("<p>we have nothing for sale here, dear reader, none at all.</p>"));
+    page.push_str("<p>Lou wrote:</p>");
+    page.push_str(&"<blockquote></blockquote>".repeat(40_000));
+    page.push_str("<p>Brass 2.10</p></body></html>");
+    assert_eq!(rows(&sheet("page.html", page.as_bytes())), ["Brass 2.1 lb"]);
+}

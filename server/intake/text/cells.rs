@@ -66,15 +66,18 @@ pub(crate) fn without_labels(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Lin
         text.chars().filter(|c| c.is_alphabetic()).count() >= 3
             && !text.contains(|c: char| c.is_ascii_digit())
             && !VOCABULARY.has(text, Use::OnRequest)
-            // `Item no.` is one, whatever its words say elsewhere.
-            && (VOCABULARY.column(text) == Some(Column::Other)
-                || !speaks_of_goods(text) && Context::of(text, true).is_empty())
+    };
+    // `Item no. 1012` is one, whatever its words say elsewhere; what only its number tells apart may be a name.
+    let is_label = |line: &Line, words: &str| {
+        let numbered = line.text.trim().len() > words.len();
+        let plain = !numbered && !speaks_of_goods(words) && Context::of(words, true).is_empty();
+        is_label(words) && (plain || VOCABULARY.column(words) == Some(Column::Other))
     };
     // By words: how often they stand, and how often right above a price.
     let mut counts: HashMap<String, (usize, usize)> = HashMap::new();
     for (at, line) in lines.iter().enumerate() {
         let words = words(&line.text);
-        if is_label(&words) && !tells_a_price(line) {
+        if is_label(line, &words) && !tells_a_price(line) {
             let (all, above) = counts.entry(words).or_default();
             *all += 1;
             // Something else above it is named.
@@ -86,9 +89,13 @@ pub(crate) fn without_labels(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Lin
     if counts.is_empty() {
         return lines;
     }
-    let (labels, kept): (Vec<Line>, Vec<Line>) =
-        lines.into_iter().partition(|line| !tells_a_price(line) && counts.contains_key(&words(&line.text)));
-    aside.extend(labels);
+    let above_a_price: Vec<bool> =
+        lines.windows(2).map(|pair| tells_a_price(&pair[1])).chain([false]).collect();
+    let mut kept = Vec::with_capacity(lines.len());
+    for (line, above) in lines.into_iter().zip(above_a_price) {
+        let label = above && !tells_a_price(&line) && counts.contains_key(&words(&line.text));
+        if label { aside.push(line) } else { kept.push(line) }
+    }
     kept
 }
 

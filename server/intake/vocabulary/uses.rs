@@ -92,6 +92,8 @@ pub(crate) enum Use {
     Past,
     /// In the name of a column of prices: those before.
     Former,
+    /// Told of what was paid before, and of nothing else.
+    WasPaid,
     /// The whole name of a day of the week.
     Weekday,
     /// In the place of a price: it is not taken.

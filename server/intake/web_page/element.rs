@@ -74,15 +74,17 @@ pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
             | "strike"
             | "object"
     ) || matches!(element.name(), "li" | "a" | "span" | "label") && element.attr("role") == Some("tab")
-        || is_button(element)
         || is_hidden(element, style) && !is_tab(element)
         || style.contains("line-through")
 }
 
-/// A link that looks like a button says what a tap on it does.
-fn is_button(element: &scraper::node::Element) -> bool {
+/// A link that looks like a button says what a tap on it does, unless it tells a price.
+pub(super) fn is_button(link: ElementRef<'_>) -> bool {
+    let element = link.value();
     let class = |class: &str| class.split(['-', '_']).any(|word| matches!(word, "btn" | "button"));
-    element.name() == "a" && (element.attr("role") == Some("button") || element.classes().any(class))
+    element.name() == "a"
+        && (element.attr("role") == Some("button") || element.classes().any(class))
+        && !link.text().any(|text| text.contains(|c: char| c.is_ascii_digit()))
 }
 
 fn is_hidden(element: &scraper::node::Element, style: &str) -> bool {
