@@ -6,7 +6,7 @@ use rust_decimal::{Decimal, dec};
 use trade::mass::MassUnit;
 use trade::money::{Currency, LARGEST_AMOUNT, PriceUnit};
 
-use crate::number::{self, Marks};
+use crate::number::{self, Habit, Marks};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use unit::apiece;
@@ -81,6 +81,18 @@ impl PriceText {
 /// Whether a text has a price in it that is marked as one: by decimals, a sign or a unit.
 pub(crate) fn is_within(text: &str, marks: Marks) -> bool {
     prices(&Scan::of(text), marks).iter().any(|price| price.strength > Strength::Weak)
+}
+
+/// Whether a text tells a price, before the marks of the whole sheet are known, or that one has to be asked for.
+pub(crate) fn is_told(text: &str) -> bool {
+    is_within(text, Marks::of([], Habit::Point)) || VOCABULARY.has(text, Use::OnRequest)
+}
+
+/// `7.250`, `3.800 – 4.200`: a number or a span of two that nothing marks as a price.
+pub(crate) fn is_bare_number(text: &str) -> bool {
+    let sign = |c: char| matches!(c, '.' | ',' | ' ' | '\u{a0}' | '\'' | '’' | '-' | '–');
+    let begins = |c: char| c.is_ascii_digit();
+    text.trim_start_matches(['-', '–']).starts_with(begins) && text.chars().all(|c| begins(c) || sign(c))
 }
 
 /// All numbers of the text that could be a price, in order; each takes its currency and unit with it.

@@ -1,10 +1,8 @@
 //! Names side by side with their prices right below them, as on a board at the gate.
 
 use crate::context::speaks_of_goods;
-use crate::cuts::Cut;
 use crate::document::{Block, Cell, Document, GridRow};
-use crate::number::{Habit, Marks};
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::price;
 
 /// So many rows of names with prices below them are such a board.
 const FEWEST_PAIRS: usize = 2;
@@ -13,10 +11,9 @@ const FEWEST_NAMES: usize = 3;
 
 /// Puts each name beside its price in the tables of a document where they stand so.
 pub(crate) fn name_by_name(document: &mut Document) {
-    let marks = Marks::of([], Habit::Point);
     for block in &mut document.blocks {
         if let Block::Table(rows) = block
-            && let Some(stood) = side_by_side(rows, marks)
+            && let Some(stood) = side_by_side(rows)
         {
             *rows = stood;
         }
@@ -24,10 +21,9 @@ pub(crate) fn name_by_name(document: &mut Document) {
 }
 
 /// The rows with each name beside its price, all others as they are; `None` where no names stand above prices.
-fn side_by_side(rows: &[GridRow], marks: Marks) -> Option<Vec<GridRow>> {
-    let above = |at: usize| {
-        rows.get(at + 1).is_some_and(|below| holds_names(&rows[at], marks) && prices(&rows[at], below, marks))
-    };
+fn side_by_side(rows: &[GridRow]) -> Option<Vec<GridRow>> {
+    let above =
+        |at: usize| rows.get(at + 1).is_some_and(|below| holds_names(&rows[at]) && prices(&rows[at], below));
     let pairs: Vec<usize> = (0..rows.len()).filter(|&at| above(at)).collect();
     let full = rows.iter().filter(|row| filled(row).count() >= FEWEST_NAMES).count();
     // What heads a table of columns stands above many rows.
@@ -57,24 +53,22 @@ fn filled(row: &GridRow) -> impl Iterator<Item = usize> + '_ {
     (0..row.cells.len()).filter(|&at| !row.cells[at].is_empty())
 }
 
-fn holds_names(row: &GridRow, marks: Marks) -> bool {
-    let is_name = |at: usize| matches!(&row.cells[at], Cell::Text(text) if !tells_a_price(text, marks));
+fn holds_names(row: &GridRow) -> bool {
+    let is_name = |at: usize| matches!(&row.cells[at], Cell::Text(text) if !tells_a_price(text));
     let of_goods = |at: usize| matches!(&row.cells[at], Cell::Text(text) if speaks_of_goods(text));
     filled(row).count() >= FEWEST_NAMES && filled(row).all(|at| is_name(at) && of_goods(at))
 }
 
 /// Whether a price, or that one has to be asked for, stands below each name and nowhere else.
-fn prices(names: &GridRow, below: &GridRow, marks: Marks) -> bool {
+fn prices(names: &GridRow, below: &GridRow) -> bool {
     let priced = |at: usize| match below.cells.get(at) {
         Some(Cell::Number { percent: false, .. }) => true,
-        Some(Cell::Text(text)) => tells_a_price(text, marks),
+        Some(Cell::Text(text)) => tells_a_price(text),
         _ => false,
     };
     filled(names).all(priced) && filled(below).eq(filled(names))
 }
 
-fn tells_a_price(text: &str, marks: Marks) -> bool {
-    let cut = Cut::of(text);
-    let number = || text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | ',')) && !text.is_empty();
-    cut.is_price(marks) || number() || VOCABULARY.has(text, Use::OnRequest)
+fn tells_a_price(text: &str) -> bool {
+    price::is_told(text) || price::is_bare_number(text)
 }

@@ -18,7 +18,6 @@ use scraper::{ElementRef, Html};
 
 use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_ROWS, MOST_TEXT, cut};
 use crate::format::Unreadable;
-use crate::number::{Habit, Marks};
 use crate::sheet::{Place, Problem};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::{decode, price, text};
@@ -367,7 +366,7 @@ impl Page {
         }
         self.rows += 1;
         self.count += 1;
-        self.priced += usize::from(tells_a_price(kept));
+        self.priced += usize::from(price::is_told(kept));
         kept.trim().clone_into(&mut self.last);
         self.lines.push(Line { place: Place::Line(self.count), text: kept.to_string() });
     }
@@ -395,7 +394,7 @@ impl Page {
             return false;
         }
         // As many as there are above are enough to tell.
-        let older = quoted.text().filter(|text| tells_a_price(text)).take(self.priced + 1).count();
+        let older = quoted.text().filter(|text| price::is_told(text)).take(self.priced + 1).count();
         older <= self.priced
     }
 
@@ -436,16 +435,12 @@ impl Page {
                 break;
             }
             self.rows += 1;
-            let priced = |cell: &Cell| matches!(cell, Cell::Text(text) if tells_a_price(text));
+            let priced = |cell: &Cell| matches!(cell, Cell::Text(text) if price::is_told(text));
             self.priced += usize::from(cells.iter().any(priced));
             block.push(GridRow { place: Place::Cell { sheet: name.clone(), row, column: 1 }, cells });
         }
         self.document.blocks.push(Block::Table(block));
     }
-}
-
-fn tells_a_price(text: &str) -> bool {
-    text.contains(|c: char| c.is_ascii_digit()) && price::is_within(text, Marks::of([], Habit::Point))
 }
 
 /// What is seen of an element, with the ends of its lines; `None` where it holds a table.

@@ -4,9 +4,7 @@ use std::ops::RangeInclusive;
 
 use super::{Piece, Row};
 use crate::document::Line;
-use crate::number::{Habit, Marks};
 use crate::price;
-use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many rows with a name and a price in these columns show that they are a table's.
 const FEWEST_WHOLE: usize = 2;
@@ -143,18 +141,9 @@ fn priced(row: &Row) -> Vec<bool> {
     let mut named = row.pieces.len() == 1;
     let is_priced = |piece: &Piece| {
         named |= piece.text.contains(char::is_alphabetic);
-        let number = || named && is_bare_number(&piece.text);
-        price::is_within(&piece.text, Marks::of([], Habit::Point))
-            || VOCABULARY.has(&piece.text, Use::OnRequest)
-            || number()
+        price::is_told(&piece.text) || named && price::is_bare_number(&piece.text)
     };
     row.pieces.iter().map(is_priced).collect()
-}
-
-/// `7.250`, `3.800 – 4.200`
-fn is_bare_number(text: &str) -> bool {
-    let sign = |c: char| matches!(c, '.' | ',' | ' ' | '\u{a0}' | '\'' | '’' | '-' | '–');
-    text.contains(|c: char| c.is_ascii_digit()) && text.chars().all(|c| c.is_ascii_digit() || sign(c))
 }
 
 /// Whether a line begins as names do.

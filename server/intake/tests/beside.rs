@@ -1,29 +1,19 @@
 //! What stands on a sheet beside its prices: those of before, an exchange's, a truck's, footnotes, an older message below
 //! (common practice, no source).
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use intake::{Doubt, Hints, RowPrice, Sheet, Why, detect, read, read_alone};
+use intake::{Doubt, Row, RowPrice, Sheet, Why, detect, read_alone};
 use jiff::civil::date;
-use trade::mass::MassUnit;
 use trade::money::{Currency, PriceUnit};
 
-fn sheet(name: &str, bytes: &[u8]) -> Sheet {
-    let unit = Some(PriceUnit::Mass(MassUnit::Pound));
-    let hints = Hints { currency: Currency::USD, unit, today: date(2026, 11, 28) };
-    read(detect(name, bytes).unwrap(), bytes, &hints).unwrap()
-}
+use crate::told::{self, sheet};
 
-/// Each row as `name price unit`; a range with its upper end.
+/// Each row as `name price unit`.
 fn rows(sheet: &Sheet) -> Vec<String> {
-    let told = |row: &intake::Row| {
-        let unit = row.unit.map_or("?", PriceUnit::code);
-        match row.price {
-            RowPrice::Priced { low, high: None } => format!("{} {} {unit}", row.wording, low.normalize()),
-            RowPrice::Priced { low, high: Some(high) } => {
-                format!("{} {}..{} {unit}", row.wording, low.normalize(), high.normalize())
-            }
-            RowPrice::OnRequest => format!("{} ?", row.wording),
+    let told = |row: &Row| match (&row.price, row.unit) {
+        (RowPrice::Priced { .. }, unit) => {
+            format!("{} {}", told::row(row), unit.map_or("?", PriceUnit::code))
         }
+        (RowPrice::OnRequest, _) => told::row(row),
     };
     sheet.rows.iter().map(told).collect()
 }

@@ -13,6 +13,7 @@ mod seed;
 mod sentences;
 mod sheets;
 mod tiers;
+mod told;
 mod unmarked;
 mod wordings;
 mod workbooks;

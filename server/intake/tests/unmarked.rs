@@ -1,28 +1,16 @@
 //! Chats whose messages have no day, pages whose style hides what is not meant, and columns whose names say more than their cells
 //! (common practice, no source).
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use intake::{Hints, RowPrice, Sheet, Why, detect, read};
-use jiff::civil::date;
-use trade::mass::MassUnit;
-use trade::money::{Currency, PriceUnit};
+use intake::{Sheet, Why};
+
+use crate::told;
 
 fn sheet(name: &str, text: &str) -> Sheet {
-    let unit = Some(PriceUnit::Mass(MassUnit::Pound));
-    let hints = Hints { currency: Currency::USD, unit, today: date(2026, 11, 26) };
-    read(detect(name, text.as_bytes()).unwrap(), text.as_bytes(), &hints).unwrap()
+    told::sheet(name, text.as_bytes())
 }
 
-/// Each row as `name price`; a range with its upper end.
 fn rows(sheet: &Sheet) -> Vec<String> {
-    let told = |row: &intake::Row| match row.price {
-        RowPrice::Priced { low, high: None } => format!("{} {}", row.wording, low.normalize()),
-        RowPrice::Priced { low, high: Some(high) } => {
-            format!("{} {}..{}", row.wording, low.normalize(), high.normalize())
-        }
-        RowPrice::OnRequest => format!("{} ?", row.wording),
-    };
-    sheet.rows.iter().map(told).collect()
+    sheet.rows.iter().map(told::row).collect()
 }
 
 #[track_caller]

@@ -21,9 +21,8 @@ pub(super) fn joined(lines: Vec<Line>, joined: &mut Vec<Line>, aside: &mut Vec<L
     with_units(lines, joined)
 }
 
-/// Whether a line tells a price, or that it has to be asked for.
 fn tells_a_price(line: &Line) -> bool {
-    price::is_within(&line.text, Marks::of([], Habit::Point)) || VOCABULARY.has(&line.text, Use::OnRequest)
+    price::is_told(&line.text)
 }
 
 /// Lines without what stands below the prices of many cards in the same words: `View details`.
@@ -116,12 +115,8 @@ fn without_changes(lines: Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
 
 /// `+0.04`, `▼ 0.10`
 fn is_signed(text: &str) -> bool {
-    text.strip_prefix(['+', '-', '–', '−', '▲', '▼']).is_some_and(|number| is_number(number.trim_start()))
-}
-
-fn is_number(text: &str) -> bool {
-    text.starts_with(|c: char| c.is_ascii_digit())
-        && text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | ','))
+    text.strip_prefix(['+', '-', '–', '−', '▲', '▼'])
+        .is_some_and(|number| price::is_bare_number(number.trim_start()))
 }
 
 /// The prices with the unit that stands in the line below each.
