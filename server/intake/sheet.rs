@@ -151,7 +151,7 @@ pub enum Doubt {
     SignUnclear,
     /// The marks of the number can be read in two ways.
     MarksUnclear,
-    /// The list is in cents, and the amount was taken for whole money all the same.
+    /// Others are in cents and this in whole money, or the other way round, and nothing in the line says so.
     CentsUnclear,
     /// More than one price stands in the line; the first was taken.
     SeveralPrices,
@@ -191,7 +191,7 @@ impl fmt::Display for Doubt {
                 "The comma or point in this number can be read in two ways: check the price."
             }
             Doubt::CentsUnclear => {
-                "The list is in cents, and this looks like whole money: check which, and change the price if it is cents."
+                "This may be cents or whole money, and other prices are in both: check it, and change the price if it was read wrong."
             }
             Doubt::SeveralPrices => "More than one price stands here and the first was taken: check it.",
             Doubt::UnitsDisagree => {

@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use super::{DraftPrice, DraftRow};
+use super::{Charge, DraftPrice, DraftRow};
 use crate::context::{is_all_of_goods, speaks_of_goods};
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Doubt, LeftOut, Why};
@@ -22,11 +22,13 @@ pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
     let mut beside: Vec<Range<usize>> = Vec::new();
     let mut from = 0;
     for run in rows.chunk_by(|above, below| above.group == below.group) {
-        let to = from + run.len();
-        if run.len() <= MOST_BESIDE && is_beside_the_trade(run) {
-            beside.push(from..to);
+        // What the outlet charges for is its own, and stands below such a list as well.
+        let own = run.iter().position(|row| row.charge != Charge::No).unwrap_or(run.len());
+        let list = &run[..own];
+        if (1..=MOST_BESIDE).contains(&list.len()) && is_beside_the_trade(list) {
+            beside.push(from..from + list.len());
         }
-        from = to;
+        from += run.len();
     }
     // A sheet that is called so throughout is about just that.
     if beside.iter().map(Range::len).sum::<usize>() * 2 < rows.len() {

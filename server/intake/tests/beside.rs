@@ -215,6 +215,25 @@ fn a_list_of_charges_goes_on_in_the_next_line() {
 }
 
 #[test]
+fn what_the_outlet_charges_for_is_not_quoted_on_an_exchange() {
+    check(
+        "page.txt",
+        "Bare bright 3.95\nYellow brass 2.20\nLead 0.60\nCast aluminum 0.55\nHard drives 0.48\nRomex 1.85\nSpot\nCopper 4.61\n\
+         Things we charge for: alkaline batteries 0.65, CRT monitors 0.45\n",
+        &[
+            "Bare bright 3.95 lb",
+            "Yellow brass 2.2 lb",
+            "Lead 0.6 lb",
+            "Cast aluminum 0.55 lb",
+            "Hard drives 0.48 lb",
+            "Romex 1.85 lb",
+            "alkaline batteries -0.65 lb",
+            "CRT monitors -0.45 lb",
+        ],
+    );
+}
+
+#[test]
 fn cents_that_lack_their_sign_are_asked_about() {
     let read = sheet(
         "sms.txt",
