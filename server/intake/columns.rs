@@ -1,31 +1,28 @@
 //! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
 
+mod column_name;
 mod meant;
 mod shown;
+mod told_by_cells;
 mod two_rows;
 mod unnamed;
 
-use std::borrow::Cow;
 use std::cell::Cell as Count;
 use std::rc::Rc;
 
-use trade::money::PriceUnit;
-
 use crate::context::Context;
-use crate::date::is_day;
 use crate::document::{Cell, CutRow, GridRow};
-use crate::number::{Marks, looks_like_price};
-use crate::price::{UnitText, unit_words};
-use crate::scan::{Kind, Scan};
-use crate::tier::{TierText, TierUnit, tier_at};
+use crate::number::Marks;
+use crate::tier::{TierText, TierUnit};
 use crate::vocabulary::{Column, Use, VOCABULARY};
-use crate::wording::normal_wording;
+use column_name::name;
 use meant::{
     filled, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest,
     side_by_side, this_week,
 };
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
+use told_by_cells::told_by_cells;
 pub(crate) use two_rows::in_two_rows;
 pub(crate) use unnamed::shown;
 
@@ -73,7 +70,7 @@ pub(crate) struct Panel {
 impl Panel {
     /// Whether its rows are likely to have another cell beside name and price.
     pub fn has_more_than_a_price(&self) -> bool {
-        self.unit.is_some() || self.tier_from.is_some() || self.prices.len() > 1
+        self.unit.is_some() || self.tier_from.is_some() || self.high.is_some() || self.prices.len() > 1
     }
 }
 
@@ -101,7 +98,7 @@ struct Named {
 }
 
 /// Whether a cell of the row is surely a price.
-fn holds_price(row: &GridRow, marks: Marks) -> bool {
+pub(crate) fn holds_price(row: &GridRow, marks: Marks) -> bool {
     row.cells.iter().any(|cell| is_price(cell, marks))
 }
 
@@ -158,10 +155,20 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let mut priced = names.iter().flatten().filter(|n| matches!(n.column, Column::Price | Column::Low));
     let bare = |n: &Named| n.tier.is_some_and(|tier| tier.unit.is_none()) && n.context.is_empty();
     let only_a_range = priced.next().is_some_and(bare) && priced.next().is_none();
+    let all_told = |price: usize| {
+        let exact =
+            |at: usize| matches!(&row.cells[at], Cell::Text(text) if VOCABULARY.column(text).is_some());
+        let names = (0..price).filter(|&at| is_wording(&names[at]) && exact(at));
+        let priced = |shown: Shown| shown.sure * 2 > shown.filled && shown.filled > 1;
+        exact(price)
+            && priced(Shown::at_first(below, price, marks))
+            && names.map(|at| Shown::at_first(below, at, marks)).any(|shown| shown.reads_as_names())
+    };
     let sound = !numbers
         && (!only_a_range || names.iter().any(is_wording))
         && match (names.iter().any(is_wording), first_price) {
-            (true, _) => known >= 2 && known >= strangers.len(),
+            // However many strangers there are, where names and prices are called so and stand below.
+            (true, price) => known >= 2 && (known >= strangers.len() || price.is_some_and(all_told)),
             // A table without a column for names is one only where a stranger stands left of the price.
             (false, Some(price)) => {
                 // `We pay | For | Remarks`
@@ -178,10 +185,11 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
             }
             (false, None) => false,
         };
-    if !sound {
-        return None;
-    }
     let below = &Below::new(below, marks);
+    let names = match sound {
+        true => names,
+        false => told_by_cells(row, &names, below).filter(|_| !numbers)?,
+    };
     let names = filled(newest(names, &row.cells), below);
     let names = money_first(names, &row.cells);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
@@ -189,156 +197,6 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below));
     panels.retain(|panel| !panel.prices.is_empty() || panel.charge.is_some());
     (!panels.is_empty()).then_some(panels)
-}
-
-fn name(cell: &Cell, marks: Marks) -> Option<Named> {
-    let Cell::Text(text) = cell else { return None };
-    let text = &*in_words(text);
-    // `Fr.` is a day of the week as well.
-    let day = is_day(text) && VOCABULARY.currencies(text).is_none();
-    if text.chars().count() > 60 || day || is_numbered_title(text) {
-        return None;
-    }
-    let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
-    if let Some(column) = VOCABULARY.column(text) {
-        return plain(column);
-    }
-    // `cena do uzgodnienia`: a price that has to be asked for.
-    let asks = |words: &str| VOCABULARY.has(words, Use::OnRequest);
-    if asks(text) || text.split_once(' ').is_some_and(|(_, rest)| asks(rest)) {
-        return None;
-    }
-    let normal = normal_wording(text);
-    let words: Vec<&str> = normal.split(' ').collect();
-    // `Grade notes`, `Remarques qualité`
-    let ends = [words.first(), words.last()];
-    if ends.iter().flatten().any(|word| VOCABULARY.column(word) == Some(Column::Note))
-        && Context::of(text, true).is_empty()
-    {
-        return plain(Column::Note);
-    }
-    let scan = Scan::of(text);
-    let run = |length: usize, fits: &dyn Fn(Column) -> bool| {
-        words.windows(length).find_map(|run| VOCABULARY.column(&run.join(" ")).filter(|column| fits(*column)))
-    };
-    let tier = (0..scan.tokens.len()).find_map(|at| Some((at, tier_at(&scan, marks, at, true)?)));
-    if let Some((at, (tier, next))) = tier {
-        // `19,00 up to 50 kg / 21,50` is a price.
-        let outside = (0..at).chain(next..scan.tokens.len());
-        let priced = |at: usize| scan.kind(at) == Some(Kind::Number) && looks_like_price(scan.word(at));
-        if outside.into_iter().any(priced) {
-            return None;
-        }
-        // `last wk < 250 kg`
-        if run(2, &|column| column == Column::Other).is_some() {
-            return Some(Named { column: Column::Other, context: Context::default(), tier: None });
-        }
-        // `250 à 1000 kg` is no price per tonne.
-        let around = [scan.between(0, at), scan.between(next, scan.tokens.len())];
-        let [before, behind] = around.map(|text| Context::of(text, false));
-        return Some(Named { column: Column::Price, context: before.within(&behind), tier: Some(tier) });
-    }
-    // A number that no unit explains makes it a price, not the name of one: `$3.95`, but `USD per 100 lb`.
-    let joined = |at: usize| {
-        let bracketed = at > 0 && scan.kind(at - 1) == Some(Kind::Open);
-        let unit = || unit_words(&scan, at).is_some_and(|(_, next)| scan.kind(next) == Some(Kind::Close));
-        at > 0 && (scan.kind(at - 1) == Some(Kind::Slash) || scan.is(at - 1, Use::Per)) || bracketed && unit()
-    };
-    if (0..scan.tokens.len())
-        .any(|at| scan.kind(at) == Some(Kind::Number) && !joined(at) && !is_year(scan.word(at)))
-    {
-        return None;
-    }
-    let context = Context::of(text, true);
-    // `min_qty_kg`: the name of a tier's column, and its unit.
-    if let (Some(_), Some((_, before))) = (context.mass_unit(), words.split_last())
-        && let Some(column) = VOCABULARY
-            .column(&before.join(" "))
-            .filter(|column| matches!(column, Column::TierFrom | Column::TierTo))
-    {
-        return Some(Named { column, context, tier: None });
-    }
-    // `Qty 2025 (t)` is how much was bought, whatever it is counted in.
-    let counted = words.iter().any(|word| VOCABULARY.column(word) == Some(Column::Other))
-        && !words
-            .iter()
-            .any(|word| matches!(VOCABULARY.column(word), Some(Column::Price | Column::Low | Column::High)));
-    if counted && words.len() <= 4 && words.len() > 1 {
-        return Some(Named { column: Column::Other, context: Context::default(), tier: None });
-    }
-    // `from kg`, `max (lb)` are masses, and no prices per kg.
-    if context.currencies.is_empty()
-        && let Some(column) = words
-            .first()
-            .filter(|_| context.unit.is_some() && words.len() == 2)
-            .and_then(|word| VOCABULARY.column(word))
-            .filter(|column| matches!(column, Column::TierFrom | Column::TierTo))
-    {
-        return Some(Named { column, context, tier: None });
-    }
-    let money = !context.currencies.is_empty() || context.unit.is_some() || context.cents;
-    // `Charge, USD/kg`, but `€ (reverse charge)` is about a tax.
-    let bare = normal_wording(text.split(['(', '[']).next().unwrap_or_default());
-    let charge = |word: &str| VOCABULARY.column(word) == Some(Column::Charge);
-    if money && words.len() <= 4 && bare.split(' ').any(charge) {
-        return Some(Named { column: Column::Charge, context, tier: None });
-    }
-    // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
-    for length in (1..=words.len().min(3)).rev() {
-        let found = run(length, &|column| column == Column::Other && length > 1)
-            .or_else(|| run(length, &|column| matches!(column, Column::Price | Column::Low | Column::High)))
-            .or_else(|| {
-                let tier = |column| matches!(column, Column::TierFrom | Column::TierTo);
-                // `ritirato da noi` says by whom, and no mass; `Peso da kg` does.
-                let at_an_end =
-                    || ends.iter().flatten().any(|word| VOCABULARY.column(word).is_some_and(tier));
-                let amid = length == 1 && context.unit.is_none() && !at_an_end();
-                let short = words.len() <= 3 && !amid && context.currencies.is_empty();
-                run(length, &|column| tier(column) && short)
-            })
-            .or_else(|| run(length, &|column| column == Column::Wording && !money));
-        if let Some(column) = found {
-            return Some(Named { column, context, tier: None });
-        }
-    }
-    // `WHOLE UNITS` is what a list is of.
-    let of_pieces = context.currencies.is_empty() && context.unit == Some(UnitText::Unit(PriceUnit::Each));
-    let of_goods = of_pieces && !context.cents && VOCABULARY.has_within(text, Use::Group);
-    (money && !of_goods && words.len() <= 4).then_some(Named { column: Column::Price, context, tier: None })
-}
-
-/// `BUY_CENTS`, `PriceNew`: names as stock programs write them, in words.
-fn in_words(text: &str) -> Cow<'_, str> {
-    let text = match text.contains('_') {
-        true => Cow::Owned(text.replace('_', " ")),
-        false => Cow::Borrowed(text),
-    };
-    let begins_a_word = |at: usize| {
-        let (before, after) = text.split_at(at);
-        before.ends_with(char::is_lowercase) && after.starts_with(char::is_uppercase)
-    };
-    if text.contains(' ') || VOCABULARY.column(&text).is_some() {
-        return text;
-    }
-    let mut words = String::with_capacity(text.len() + 4);
-    for (at, c) in text.char_indices() {
-        if begins_a_word(at) {
-            words.push(' ');
-        }
-        words.push(c);
-    }
-    Cow::Owned(words)
-}
-
-/// `PRICE LIST NO. 47`
-fn is_numbered_title(text: &str) -> bool {
-    let number = |normal: &str| {
-        let digits = normal.rsplit(' ').next().and_then(|last| last.strip_prefix("no"));
-        digits.is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit()))
-    };
-    text.ends_with(|c: char| c.is_ascii_digit())
-        && number(&normal_wording(text))
-        && VOCABULARY.has_within(text, Use::Title)
 }
 
 /// Whether a cell is the name of a column of prices for any mass.
@@ -350,10 +208,6 @@ pub(crate) fn names_price(cell: &Cell, marks: Marks) -> bool {
 /// The same, or the name of one that is not read: of last week's prices, of changes.
 pub(crate) fn names_price_or_past(cell: &Cell, marks: Marks) -> bool {
     names_price(cell, marks) || name(cell, marks).is_some_and(|name| name.column == Column::Other)
-}
-
-fn is_year(text: &str) -> bool {
-    text.parse::<u32>().is_ok_and(|year| (1990..2100).contains(&year))
 }
 
 /// Assigns the named columns to panels, and finds by their cells the price columns that have a strange name.

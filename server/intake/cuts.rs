@@ -9,6 +9,7 @@ use crate::number::Marks;
 use crate::price::{self, PriceText, Strength, UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::table::{CellName, CellPrice};
+use crate::vocabulary::Use;
 
 /// So many tokens of texts are kept, which is those of any price sheet; a text of its own counts as a few more.
 const MOST_KEPT: usize = 200_000;
@@ -70,7 +71,8 @@ impl<'t> Cut<'t> {
     /// How sure it is that the text is nothing but a price, with its currency and unit.
     pub fn strength(&self, marks: Marks) -> Option<Strength> {
         // Names begin with a word, and prices with none but a currency's.
-        if self.scan.kind(0) == Some(Kind::Word) && !self.scan.is_currency(0) {
+        let named = self.scan.kind(0) == Some(Kind::Word) && !self.scan.is_currency(0);
+        if named && !self.scan.is(0, Use::Negative) {
             return None;
         }
         let price = self.prices(marks).first()?;

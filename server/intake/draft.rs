@@ -1,5 +1,6 @@
 //! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
 
+mod amounts;
 mod bare_cents;
 mod footnotes;
 mod not_bought;
@@ -12,18 +13,16 @@ use crate::context::Context;
 use crate::date::{self, Dated};
 use crate::document::{LONGEST_SHOWN, cut};
 use crate::hints::Hints;
+use crate::lines::is_exchange_rate;
 use crate::number::Marks;
-use crate::price::{PriceText, Sign, Strength, UnitText};
+use crate::price::{PriceText, Strength, UnitText};
+use crate::scan::Scan;
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
 use crate::vocabulary::{Use, VOCABULARY};
+use amounts::{Decoration, amounts, as_thousands};
 use footnotes::Mark;
 
-/// Below so many, an amount with two decimals is of dollars and not of cents (common practice, no source).
-const MOST_WITH_CENTS: Decimal = dec!(5);
-
-/// A price above this is asked about.
-const LARGE: Decimal = dec!(100_000);
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
 const AGREE_WITHIN: Decimal = dec!(0.02);
 
@@ -168,7 +167,7 @@ impl<'h> Draft<'h> {
                 self.remarks.push(Remark { above, context, clear: speaks_of_all(note), mark });
             }
         }
-        if context.is_empty() || is_numbered {
+        if context.is_empty() || is_numbered || is_exchange_rate(&Scan::of(text)) {
             return;
         }
         // `For iron we pay by the tonne as ever.`
@@ -385,81 +384,6 @@ impl<'h> Draft<'h> {
                 self.hints.unit
             }
         }
-    }
-}
-
-/// Dashes or brackets before so many prices of a sheet that they cannot all be charges.
-#[derive(Debug, Clone, Copy)]
-struct Decoration {
-    dashes: bool,
-    brackets: bool,
-}
-
-impl Decoration {
-    fn of(rows: &[DraftRow]) -> Decoration {
-        let signs: Vec<Sign> = rows
-            .iter()
-            .filter(|row| !row.in_cell)
-            .filter_map(|row| match &row.price {
-                DraftPrice::Text(price) => Some(price.sign),
-                _ => None,
-            })
-            .collect();
-        let most = |sign: Sign| {
-            let count = signs.iter().filter(|s| **s == sign).count();
-            count >= 3 && count * 2 > signs.len()
-        };
-        Decoration { dashes: most(Sign::Dashed), brackets: most(Sign::Bracketed) }
-    }
-}
-
-/// `4,150` that may be four thousand is that by the ton: no price per ton has three decimals (common practice, no source).
-fn as_thousands(price: &mut PriceText, unit: Option<PriceUnit>) {
-    use MassUnit::{GrossTon, ShortTon, Tonne};
-    let tons = matches!(unit, Some(PriceUnit::Mass(GrossTon | ShortTon | Tonne)));
-    let amounts = || [Some(price.low), price.high].into_iter().flatten();
-    if tons && price.unclear && amounts().all(|amount| amount.scale() == 3) {
-        let thousands = |amount: Decimal| (amount * Decimal::ONE_THOUSAND).normalize();
-        (price.low, price.high) = (thousands(price.low), price.high.map(thousands));
-    }
-}
-
-/// The amounts with their sign; of a range of charges, the low end is the larger charge.
-fn amounts(
-    price: &PriceText,
-    draft: &DraftRow,
-    context: &Context,
-    decoration: Decoration,
-    doubts: &mut Vec<Doubt>,
-) -> RowPrice {
-    let unsure = !draft.in_cell && draft.charge != Charge::Sure;
-    let (signed, sign_unclear) = match price.sign {
-        Sign::Plain => (false, false),
-        Sign::Minus => (true, false),
-        Sign::Dashed => (!decoration.dashes, unsure && !decoration.dashes),
-        Sign::Bracketed => (!decoration.brackets, unsure && !decoration.brackets),
-    };
-    if sign_unclear || draft.charge == Charge::Perhaps {
-        doubts.push(Doubt::SignUnclear);
-    }
-    // `cans 58 cents` speaks of cents in a list where `bright 4.02` is in dollars.
-    let whole = price.low.scale() == 2 && price.low < MOST_WITH_CENTS;
-    let in_cents = context.cents && price.currencies.is_empty() && price.strength != Strength::Marked;
-    if in_cents && whole {
-        doubts.push(Doubt::CentsUnclear);
-    }
-    let cents = in_cents && !whole;
-    let scaled = |amount: Decimal| if cents { amount / Decimal::ONE_HUNDRED } else { amount };
-    let (low, high) = (scaled(price.low), price.high.map(scaled));
-    if low.is_zero() {
-        doubts.push(Doubt::Zero);
-    } else if high.unwrap_or(low) > LARGE {
-        doubts.push(Doubt::Large);
-    }
-    if (signed || draft.charge != Charge::No) && !low.is_zero() {
-        RowPrice::Priced { low: -high.unwrap_or(low), high: high.map(|_| -low) }
-    } else {
-        RowPrice::Priced { low, high }
     }
 }
 

@@ -33,11 +33,10 @@ use listed::{
     names_above_prices, opens_with_its_only_number, without_asides, without_number_of_message,
 };
 use pieces::{pieces, tiers_in};
-use remark::{
-    are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past,
-    tells_when_open,
+use remark::{are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past};
+pub(crate) use remark::{
+    is_exchange_rate, is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark, tells_when_open,
 };
-pub(crate) use remark::{is_exchange_rate, is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark};
 
 /// A line with more prices than this is no line of a price sheet.
 const MOST_PRICES: usize = 12;
@@ -406,8 +405,11 @@ impl LineReader {
             draft.whole_sheet(&context, text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
-        if let Some(part) = on_request(text, scan) {
+        // `== Market watch ==`
+        if let Some(part) = on_request(text, scan).filter(|_| !text.starts_with("==")) {
             self.listing = goes_on;
+            let below_a_name = self.heading.as_ref().is_some_and(|heading| heading.is_name);
+            let part = if below_a_name { part.of_tier(draft.marks) } else { part };
             self.part(part, text, &line.place, Charge::No, draft);
             self.listing = self.listing.take().filter(|_| text.ends_with([',', ';', '/']));
             return;

@@ -70,6 +70,11 @@ impl Marks {
     }
 }
 
+/// Whether digits are those of a telephone or an article: no whole amount begins with a nought.
+pub(crate) fn is_serial(text: &str) -> bool {
+    text.len() > 2 && text.starts_with('0') && text.bytes().all(|byte| byte.is_ascii_digit())
+}
+
 /// How many numbers speak for each habit.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Votes {

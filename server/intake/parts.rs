@@ -7,10 +7,11 @@ use std::borrow::Cow;
 
 use crate::context::{Context, heading_name, is_all_of_goods, is_heading, speaks_of_goods};
 use crate::draft::{Charge, Draft, DraftPrice, second_price};
+use crate::number::Marks;
 use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::{Kind, Scan};
 use crate::sheet::Doubt;
-use crate::tier::{TierText, Within, tier_at};
+use crate::tier::{TierText, Within, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 pub(crate) use chosen::chosen;
@@ -181,6 +182,14 @@ impl Part {
             note: None,
             doubts: Vec::new(),
         }
+    }
+
+    /// `500 lb and up: call`: what is on request is not the tier, but what the name above it is of.
+    pub fn of_tier(self, marks: Marks) -> Part {
+        let tier = self.name.as_deref().and_then(|name| of_heading(&Scan::of(name), marks));
+        let Some((within, true)) = tier else { return self };
+        let prices = self.prices.into_iter().map(|(price, of)| (price, of.or(Some(within.tier)))).collect();
+        Part { name: None, prices, ..self }
     }
 
     /// `7,80 até 100 kg, 8,20 acima de 100 kg`, `2,80 jusqu'à 50 kg, 3,15 au-delà`: each price stands before its tier.

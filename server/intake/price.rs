@@ -1,5 +1,6 @@
 //! Prices inside a scanned line or cell: amount, range, sign, currency and unit.
 
+mod sign;
 mod unit;
 
 use rust_decimal::{Decimal, dec};
@@ -9,6 +10,7 @@ use trade::money::{Currency, LARGEST_AMOUNT, PriceUnit};
 use crate::number::{self, Habit, Marks};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
+use sign::{before, brackets};
 use unit::apiece;
 pub(crate) use unit::{is_pounds, is_sterling, unit_words};
 
@@ -118,7 +120,8 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
     if scan.kind(at) != Some(Kind::Number) {
         return None;
     }
-    let amount = marks.read(scan.word(at))?;
+    // `(00) 95555-0147`
+    let amount = marks.read(scan.word(at)).filter(|_| !number::is_serial(scan.word(at)))?;
     let mut price = PriceText {
         first: at,
         last: at + 1,
@@ -161,57 +164,6 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
         words && VOCABULARY.has(scan.between(price.last, price.last + length), Use::NoPriceBehind)
     });
     (!change && !amount).then_some(price)
-}
-
-/// Signs and currencies directly before the number.
-fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
-    let mut first = price.first;
-    while first > free_from {
-        let i = first - 1;
-        match scan.kind(i) {
-            Some(Kind::Word) => {
-                let Some(currencies) = scan.currencies(i) else { break };
-                narrow(&mut price.currencies, currencies);
-            }
-            // `€    16,50`, as spreadsheets set the sign apart.
-            Some(Kind::Gap)
-                if i > free_from
-                    && price.currencies.is_empty()
-                    && scan.word(i).chars().all(char::is_whitespace)
-                    && scan.currencies(i - 1).is_some() => {}
-            Some(Kind::Minus) => price.sign = Sign::Minus,
-            // A dash behind a gap, with a blank behind it as well: what most prices of the sheet have is decoration.
-            Some(Kind::Dash)
-                if scan.spaced(first)
-                    && price.sign == Sign::Plain
-                    && i > free_from
-                    && scan.kind(i - 1) == Some(Kind::Gap)
-                    && is_leader(scan.word(i - 1)) =>
-            {
-                price.sign = Sign::Dashed;
-            }
-            // A dash with a blank behind it, or a word before it, sets the name apart.
-            Some(Kind::Dash) if !scan.spaced(first) && price.sign == Sign::Plain => {
-                let after_currency = i > free_from && scan.currencies(i - 1).is_some();
-                let touches = i > free_from && !scan.spaced(i) && scan.kind(i - 1) != Some(Kind::Gap);
-                if after_currency {
-                    price.sign = Sign::Minus;
-                } else if !touches || scan.kind(i - 1) == Some(Kind::Open) {
-                    price.sign = Sign::Dashed;
-                } else {
-                    break;
-                }
-            }
-            _ => break,
-        }
-        first = i;
-    }
-    price.first = first;
-}
-
-/// Dots and the like that lead from a name to its price.
-fn is_leader(gap: &str) -> bool {
-    gap.chars().all(|c| matches!(c, '.' | '…' | '_' | '·' | '*'))
 }
 
 /// Cents and currencies directly behind the number.
@@ -372,24 +324,6 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
 
 fn starts_unit(scan: &Scan<'_>, at: usize) -> bool {
     scan.kind(at) == Some(Kind::Slash) || (scan.is(at, Use::Per) && unit_words(scan, at + 1).is_some())
-}
-
-/// `($0.05)`: brackets right around the number and its currency, before any unit.
-fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
-    let opens = price.first > free_from && scan.kind(price.first - 1) == Some(Kind::Open);
-    if opens && scan.kind(price.last) == Some(Kind::Close) {
-        let bare = price.unit.is_none();
-        price.first -= 1;
-        price.last += 1;
-        // `3,20 € (3,45 €)`: brackets right behind a price hold another one, and no charge.
-        let behind_another = free_from > 0 && price.first == free_from;
-        if bare && !behind_another && price.sign == Sign::Plain {
-            price.sign = Sign::Bracketed;
-        }
-        if bare {
-            price.unit = unit_behind(scan, price);
-        }
-    }
 }
 
 /// Keeps what both the signs seen so far and this one can mean: `$` and `CAD` together mean CAD.

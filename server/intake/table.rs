@@ -2,13 +2,14 @@
 
 mod cell;
 mod heading;
+mod kinds;
 mod rows;
 mod said;
 
 use crate::columns::{self, Panel, Reach};
 use crate::context::{Context, heading_name, is_heading, speaks_of_goods};
 use crate::cuts::Cuts;
-use crate::date::{Dated, is_day};
+use crate::date::Dated;
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_firm;
@@ -28,6 +29,8 @@ use said::{row_context, tier};
 
 /// Rows that are searched for the names of the columns.
 const HEADER_WITHIN: usize = 60;
+/// Fewer rows of prices above the names of the columns are no table of their own.
+const FEWEST_UNNAMED: usize = 3;
 /// A cell of more words is no price.
 const MOST_PRICE_WORDS: usize = 5;
 /// Words of a heading that says who pays.
@@ -44,7 +47,12 @@ pub(crate) fn read<'d>(
     let header = (0..rows.len().min(HEADER_WITHIN))
         .find(|&i| columns::named(&rows[i], &rows[i + 1..], draft.marks).is_some());
     let panels = match header {
-        Some(_) => Vec::new(),
+        // Those above the first row of names have none, but may have prices.
+        Some(header) => {
+            let above = &rows[..header];
+            let priced = above.iter().filter(|row| columns::holds_price(row, draft.marks)).count();
+            if priced < FEWEST_UNNAMED { Vec::new() } else { columns::shown(above, draft.marks) }
+        }
         None => columns::shown(rows, draft.marks),
     };
     if header.is_none() && panels.is_empty() {
@@ -107,6 +115,13 @@ pub(crate) fn read<'d>(
                 }
                 draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             }
+            // Above the first price of a list without names of columns stands what heads it.
+            None if draft.rows.len() == first
+                && header.is_none_or(|header| i < header)
+                && !table.holds_amount(row) =>
+            {
+                table.remark(&row.source(), row, draft);
+            }
             None => table.row(&cut, draft),
         }
     }
@@ -140,18 +155,6 @@ fn holds_a_line(row: &GridRow, marks: Marks) -> bool {
     price::prices(&Scan::of(text), marks)
         .iter()
         .any(|price| price.strength > Strength::Decimals && price.first > 0 && price.unit.is_some())
-}
-
-fn text_at(row: &GridRow, at: usize) -> Option<&str> {
-    match row.cells.get(at) {
-        Some(Cell::Text(text)) => Some(text),
-        _ => None,
-    }
-}
-
-/// `lb`, `£/t`
-fn is_only_a_unit(text: &str) -> bool {
-    !text.contains(|c: char| c.is_ascii_digit()) && Context::of(text, true).unit.is_some()
 }
 
 /// Whether a cell holds a sentence.
@@ -240,69 +243,6 @@ impl Table {
             Some(why) => draft.leave_out(&source, &row.place, why),
             None => self.remark(&source, row, draft),
         }
-    }
-
-    /// Takes in the day that stands where the prices do, in a row of nothing but days: ` | 2026-11-16 | 2026-11-23` below
-    /// the names of the columns. Whether the row is one.
-    fn dates_prices(&self, row: &GridRow, draft: &mut Draft<'_>) -> bool {
-        let is_date = |cell: &Cell| match cell {
-            Cell::Empty | Cell::Date(_) => true,
-            Cell::Text(text) => text.trim().is_empty() || is_day(text),
-            Cell::Number { .. } => false,
-        };
-        let priced = self.panels.iter().flat_map(|panel| &panel.prices);
-        let mut days = priced.filter_map(|price| row.cells.get(price.at)).filter(|cell| !cell.is_empty());
-        match days.next().filter(|_| row.cells.iter().all(is_date)) {
-            Some(Cell::Date(date)) => {
-                draft.date(Dated { date: *date, unclear: false, announced: true });
-                true
-            }
-            Some(Cell::Text(text)) => draft.finds_date(text),
-            _ => false,
-        }
-    }
-
-    /// Whether a row has words in the place of its price, and a name that no column has.
-    fn asks(&self, row: &GridRow) -> bool {
-        let text = |at: usize| text_at(row, at);
-        self.panels.iter().any(|panel| {
-            text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
-                && panel
-                    .prices
-                    .iter()
-                    .any(|price| text(price.at).is_some_and(|text| VOCABULARY.has(text, Use::OnRequest)))
-        })
-    }
-
-    /// Whether a row has a number where the prices stand and a unit where the units do.
-    fn tells_a_unit(&self, row: &GridRow) -> bool {
-        let text = |at: usize| text_at(row, at);
-        let priced = |at: usize| text(at).is_some_and(|text| text.starts_with(|c: char| c.is_ascii_digit()));
-        // `Copper | 0-500 | 500-2000 | lb` names columns.
-        if (0..row.cells.len()).filter(|&at| priced(at)).count() > 1 {
-            return false;
-        }
-        self.panels.iter().any(|panel| {
-            panel.unit.and_then(text).is_some_and(is_only_a_unit)
-                && text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
-                && panel.prices.iter().any(|price| priced(price.at))
-        })
-    }
-
-    /// Whether a row above the first price names columns by words that nobody knows: there are names where the prices
-    /// will stand.
-    fn names_columns(&self, row: &GridRow) -> bool {
-        let is_name = |at: usize| {
-            matches!(row.cells.get(at), Some(Cell::Text(text)) if text.chars().any(char::is_alphabetic)
-                && !VOCABULARY.has(text, Use::OnRequest)
-                && !VOCABULARY.has(text, Use::Free)
-                && !text.contains(|c: char| c.is_ascii_digit()))
-        };
-        // The names themselves may stand below none.
-        let named = |at: usize| row.cells.get(at).is_none_or(Cell::is_empty) || is_name(at);
-        self.panels
-            .iter()
-            .any(|panel| named(panel.wording) && panel.prices.iter().all(|price| is_name(price.at)))
     }
 
     /// Reads one panel's cells of a row. Without an error and without a new row, the cells hold a heading or remark.

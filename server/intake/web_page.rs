@@ -22,7 +22,7 @@ use crate::sheet::{Place, Problem};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::{decode, price, text};
 use boxes::record;
-use element::{is_block, is_button, is_group_heading, is_unseen};
+use element::{is_block, is_button, is_group_heading, is_unseen, kind};
 
 /// Elements nested deeper than this are no page that a person wrote, and cost the parser time by their square.
 const DEEPEST: usize = 400;
@@ -210,7 +210,7 @@ impl Page {
             match node.value() {
                 Node::Text(text) => self.write(text),
                 Node::Element(element) => {
-                    let name = element.name();
+                    let name = kind(element);
                     if is_unseen(element) || ElementRef::wrap(node).is_some_and(is_button) {
                         continue;
                     }

@@ -1,5 +1,6 @@
 //! Which of the columns that look alike by their names are meant.
 
+use super::column_name::in_words;
 use super::shown::{Below, Shown, is_unit};
 use super::{Named, names_group};
 use crate::context::{Context, speaks_of_goods};
@@ -10,13 +11,22 @@ use crate::wording::normal;
 
 /// `Min | Max` where no column is called a price, and `€/kg min | €/kg max`: the least and the most that is paid.
 pub(super) fn least_and_most(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
-    let called = |at: &usize, begin: &str| {
-        let price = |name: &Named| name.column == Column::Price && name.tier.is_none();
-        let word = |text: &str| normal(text).split(' ').any(|word| word.starts_with(begin));
+    let called = |at: &usize, begin: &str, ends: [Column; 2]| {
+        let price = |name: &Named| {
+            matches!(name.column, Column::Price | Column::Low | Column::High) && name.tier.is_none()
+        };
+        let is_end = |word: &str| {
+            word.starts_with(begin) || VOCABULARY.column(word).is_some_and(|of| ends.contains(&of))
+        };
+        let word = |text: &str| normal(&in_words(text)).split(' ').any(is_end);
         names[*at].as_ref().is_some_and(price) && word(&cells[*at].shown())
     };
-    let of = |begin: &str| (0..names.len()).filter(|at| called(at, begin)).collect::<Vec<_>>();
-    if let ([low], [high]) = (of("min").as_slice(), of("max").as_slice()) {
+    let of = |begin: &str, ends: [Column; 2]| {
+        (0..names.len()).filter(|at| called(at, begin, ends)).collect::<Vec<_>>()
+    };
+    let (least, most) =
+        (of("min", [Column::Low, Column::TierFrom]), of("max", [Column::High, Column::TierTo]));
+    if let ([low], [high]) = (least.as_slice(), most.as_slice()) {
         names[*low].iter_mut().for_each(|name| name.column = Column::Low);
         names[*high].iter_mut().for_each(|name| name.column = Column::High);
         return names;
@@ -113,7 +123,7 @@ pub(super) fn latest(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Optio
         let of_goods = |word: &str| {
             !is_former(word) && VOCABULARY.column(word) != Some(Column::Price) && speaks_of_goods(word)
         };
-        let normal = normal(&super::in_words(&name)).into_owned();
+        let normal = normal(&in_words(&name)).into_owned();
         normal.split(' ').any(is_former) && !normal.split(' ').any(of_goods)
     };
     let (former, latest): (Vec<usize>, Vec<usize>) = (0..names.len()).filter(priced).partition(is_former);

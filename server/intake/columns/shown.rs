@@ -6,6 +6,7 @@ use std::rc::Rc;
 
 use crate::context::Context;
 use crate::cuts::Cut;
+use crate::date::is_day;
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
 use crate::price::{Strength, unit_words};
@@ -18,7 +19,7 @@ use crate::wording::normal_wording;
 #[derive(Debug)]
 pub(super) struct Below<'r> {
     pub rows: &'r [GridRow],
-    marks: Marks,
+    pub marks: Marks,
     columns: RefCell<HashMap<usize, Rc<Shown>>>,
 }
 
@@ -104,7 +105,7 @@ impl Shown {
             let (tier, bounded) = tier_of(&cut.scan, marks);
             shown.tiers += usize::from(tier);
             shown.bounded += usize::from(bounded);
-            let strength = cut.strength(marks);
+            let strength = cut.strength(marks).filter(|_| !is_day(text));
             if strength.is_some() || VOCABULARY.has(text, Use::OnRequest) {
                 shown.priced += 1;
                 shown.sure += usize::from(strength > Some(Strength::Weak));

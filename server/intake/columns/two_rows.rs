@@ -1,6 +1,7 @@
 //! Names of columns that take two rows.
 
-use super::{Named, holds_price, name};
+use super::column_name::name;
+use super::{Named, holds_price};
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
 use crate::vocabulary::Column;

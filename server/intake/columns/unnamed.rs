@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::shown::Shown;
-use super::{Panel, PriceColumn};
+use super::{Panel, PriceColumn, TierColumn};
 use crate::context::{Context, names_goods};
 use crate::document::GridRow;
 use crate::number::Marks;
@@ -44,7 +44,12 @@ fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
     })?;
     let wording = within
         .clone()
-        .filter(|&at| at != price && columns[at].mostly(columns[at].words) && !columns[at].holds_codes())
+        .filter(|&at| {
+            at != price
+                && columns[at].mostly(columns[at].words)
+                && !columns[at].holds_codes()
+                && !columns[at].holds_tiers()
+        })
         // The name of a column counts as one of its cells, and that of the names is left blank at times.
         .max_by_key(|&at| (columns[at].distinct + usize::from(at < price), std::cmp::Reverse(at)))?;
     let mut panel = Panel {
@@ -54,7 +59,9 @@ fn shown_within(columns: &[Shown], within: Range<usize>) -> Option<Panel> {
     };
     for at in within.filter(|at| *at != price && *at != wording) {
         let column = &columns[at];
-        if column.mostly(column.units) {
+        if column.holds_tiers() {
+            panel.tier_from.get_or_insert(TierColumn { at, unit: None });
+        } else if column.mostly(column.units) {
             panel.unit.get_or_insert(at);
         } else if column.mostly(column.currencies) {
             panel.currency.get_or_insert(at);

@@ -5,6 +5,8 @@ use std::ops::Range;
 
 use super::{Charge, DraftPrice, DraftRow};
 use crate::context::{is_all_of_goods, speaks_of_goods};
+use crate::firm::is_contact;
+use crate::lines::tells_when_open;
 use crate::scan::{Kind, Scan};
 use crate::sheet::{Doubt, LeftOut, Why};
 use crate::vocabulary::{Use, VOCABULARY};
@@ -48,13 +50,20 @@ pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
 /// `Tube televisions | not accepted`, and a sentence where no price stands beside it.
 fn is_refused(row: &DraftRow) -> bool {
     let says = |part: &str| VOCABULARY.has(part, Use::Refused);
-    let refused = || row.note.as_deref().is_some_and(|note| note.split("; ").any(says));
+    let refused = || {
+        let noted = row.note.as_deref().is_some_and(|note| note.split("; ").any(says));
+        // `¿Compramos? | No`, in a column of its own.
+        noted || row.in_cell && row.source.split(" | ").any(says)
+    };
     let words = row.wording.split_whitespace().count();
     let sentence =
         || row.wording.ends_with(['.', '!']) && words >= FEWEST_SPOKEN && !is_all_of_goods(&row.wording);
     // `Back to top`, and nothing beside it.
     let stray = || row.source.trim() == row.wording && !speaks_of_goods(&row.wording);
     let blank = row.doubts.contains(&Doubt::Blank);
+    // `Shed open Tue to Sat 8-3 | gate code at reception`
+    let reached = || is_contact(&row.source) && !speaks_of_goods(&row.wording);
+    let stray = || stray() || reached() || tells_when_open(&row.wording);
     matches!(row.price, DraftPrice::OnRequest) && (refused() || blank && (sentence() || stray()))
 }
 

@@ -66,8 +66,13 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     if apart || short { Some(Part::asking(name, price)) } else { on_request_and_more(scan, end) }
 }
 
-/// `ALUM RADS         ---`: a dash in the place of the price.
+/// `ALUM RADS         ---`: a dash in the place of the price, or a rule to write it on.
 fn left_blank(scan: &Scan<'_>) -> Option<Part> {
+    let last = scan.tokens.len().checked_sub(1)?;
+    if scan.kind(last) == Some(Kind::Gap) && scan.word(last).contains("___") {
+        let name = trimmed(scan, 0, last).filter(|name| speaks_of_goods(name))?;
+        return Some(Part::asking(name, DraftPrice::OnRequest));
+    }
     let dashed = |at: &usize| matches!(scan.kind(*at), Some(Kind::Dash | Kind::Minus));
     let dashes = (0..scan.tokens.len()).rev().take_while(dashed).count();
     let gap = scan.tokens.len().checked_sub(dashes + 1).filter(|&at| scan.kind(at) == Some(Kind::Gap))?;

@@ -68,6 +68,10 @@ pub(crate) fn is_remark(name: &str) -> bool {
     let market = first.split('-').all(|part| VOCABULARY.has(part, Use::Market)) || says(Use::Quoted);
     let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
+    // `Prices per lb, CAD first, USD in brackets at 1.39`
+    let told_per = scan.is(0, Use::Per) && words > 2 && unit_words(&scan, 1).is_some();
+    // `Gate 8 til 4`
+    let until = end > 2 && number_of(&scan, end - 2) && VOCABULARY.has(scan.word(end - 1), Use::Hours);
     let service = says(Use::Service);
     // `Seg a sex 8h às 17h | …`.
     let time = |at: usize| {
@@ -75,7 +79,7 @@ pub(crate) fn is_remark(name: &str) -> bool {
         scan.kind(at) == Some(Kind::Fact) && (hour || scan.word(at).contains(['h', ':']))
     };
     // `ph 555 0102, open 7 til`
-    let number = |at: usize| matches!(scan.kind(at), Some(Kind::Number | Kind::Fact));
+    let number = |at: usize| number_of(&scan, at);
     let of_days =
         |at: usize| scan.kind(at) != Some(Kind::Word) || is_of_days(&scan, at) || scan.is(at, Use::TierTo);
     let opens = (0..end).any(|at| scan.is(at, Use::Opening) && number(at + 1) && (at + 2..end).all(of_days));
@@ -88,9 +92,15 @@ pub(crate) fn is_remark(name: &str) -> bool {
         || service
         || hours
         || of_all
+        || told_per
+        || until
         || is_only_a_date(&scan)
         || speaks >= 2 && words >= 4
         || words > 14
+}
+
+fn number_of(scan: &Scan<'_>, at: usize) -> bool {
+    matches!(scan.kind(at), Some(Kind::Number | Kind::Fact))
 }
 
 /// `Gold $4,011.20/oz   Silver $49.80/oz`: what the metals cost on an exchange.
@@ -243,7 +253,7 @@ fn is_of_days(scan: &Scan<'_>, at: usize) -> bool {
 }
 
 /// `Open 8.30 - 5 (dinner 1 to 1.45), Sat 9 - 12.30`: when the yard is open, though some of it could be prices.
-pub(super) fn tells_when_open(text: &str) -> bool {
+pub(crate) fn tells_when_open(text: &str) -> bool {
     let said = Context::of(text, false);
     // `Mobile 085 010 0192 | Weighbridge open 8.30 - 5`
     let text =

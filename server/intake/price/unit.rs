@@ -59,13 +59,14 @@ fn is_computer(scan: &Scan<'_>, at: usize) -> bool {
         && scan.text.contains(char::is_lowercase)
 }
 
-/// The token behind the Italian `cad.`, which without its dot is a currency, or the Dutch `p/st`, whose first letter can be
-/// pennies.
+/// The token behind the Italian `cad.`, which without its dot is a currency, the Dutch `p/st`, whose first letter can be
+/// pennies, or the Spanish `c/u`, whose first can be cents.
 pub(super) fn apiece(scan: &Scan<'_>, at: usize) -> Option<usize> {
     let short = scan.word(at) == "cad" && scan.word(at + 1) == "." && !scan.spaced(at + 1);
-    let per_piece = scan.word(at) == "p"
-        && scan.kind(at + 1) == Some(Kind::Slash)
-        && VOCABULARY.unit(scan.word(at + 2)) == Some(PriceUnit::Each);
+    let parted = scan.kind(at + 1) == Some(Kind::Slash);
+    let per_piece = parted
+        && (scan.word(at) == "p" && VOCABULARY.unit(scan.word(at + 2)) == Some(PriceUnit::Each)
+            || scan.word(at).eq_ignore_ascii_case("c") && scan.word(at + 2).eq_ignore_ascii_case("u"));
     if short { Some(at + 2) } else { per_piece.then_some(at + 3) }
 }
 

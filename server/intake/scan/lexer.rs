@@ -186,6 +186,13 @@ impl<'t> Lexer<'t> {
         let named = self.tokens.iter().any(|token| token.kind == Kind::Word);
         let begins = self.text[..end - RAND.len()].ends_with(|c: char| c.is_whitespace() || c == '(');
         let amount = &self.text[end..];
+        // What a column is called.
+        let unit = |text: &str| VOCABULARY.uses(&text.to_lowercase()).has(Use::UnitStart);
+        let whole_name = end == RAND.len() && amount.is_empty();
+        let apart = self.text[..end - RAND.len()].chars().next_back().is_none_or(|c| !c.is_alphanumeric());
+        if whole_name || apart && amount.strip_prefix('/').is_some_and(unit) {
+            return true;
+        }
         let whole = run(amount, |c| c.is_ascii_digit());
         let rest = &amount[whole..];
         let decimals = rest.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));

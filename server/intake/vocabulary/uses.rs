@@ -104,6 +104,8 @@ pub(crate) enum Use {
     Hours,
     /// In front of a week's number.
     Week,
+    /// A word for a minus.
+    Negative,
     /// It says that something is not there, behind it,
     Absent,
     /// or before it.

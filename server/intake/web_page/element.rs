@@ -1,9 +1,23 @@
 //! What an element does to the text around it.
 
 use scraper::ElementRef;
+use scraper::node::Element;
+
+/// The name of what an element is: a `div` can be a table by its role (WAI-ARIA 1.2).
+pub(super) fn kind(element: &Element) -> &str {
+    match element.attr("role") {
+        Some("table" | "grid" | "treegrid") => "table",
+        Some("row") => "tr",
+        Some("cell" | "gridcell" | "rowheader") => "td",
+        Some("columnheader") => "th",
+        Some("list") => "ul",
+        Some("listitem") => "li",
+        _ => element.name(),
+    }
+}
 
 pub(super) fn is_cell(element: &ElementRef<'_>) -> bool {
-    matches!(element.value().name(), "td" | "th")
+    matches!(kind(element.value()), "td" | "th")
 }
 
 pub(super) fn is_heading(name: &str) -> bool {
@@ -54,7 +68,7 @@ pub(super) fn is_block(name: &str) -> bool {
 }
 
 /// What is no text of the page, and prices that are struck out.
-pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
+pub(super) fn is_unseen(element: &Element) -> bool {
     let style = element.attr("style").unwrap_or_default();
     matches!(
         element.name(),
@@ -68,6 +82,7 @@ pub(super) fn is_unseen(element: &scraper::node::Element) -> bool {
             | "select"
             | "textarea"
             | "button"
+            | "output"
             | "nav"
             | "del"
             | "s"
@@ -87,12 +102,12 @@ pub(super) fn is_button(link: ElementRef<'_>) -> bool {
         && !link.text().any(|text| text.contains(|c: char| c.is_ascii_digit()))
 }
 
-fn is_hidden(element: &scraper::node::Element, style: &str) -> bool {
+fn is_hidden(element: &Element, style: &str) -> bool {
     element.attr("hidden").is_some() || style.contains("display:none") || style.contains("display: none")
 }
 
 /// Whether it is what stands behind a tab, of which only one is seen at a time.
-pub(super) fn is_tab(element: &scraper::node::Element) -> bool {
+pub(super) fn is_tab(element: &Element) -> bool {
     element.attr("role") == Some("tabpanel")
         || element.classes().any(|class| class.starts_with("tab-") || class.starts_with("tabpanel"))
 }

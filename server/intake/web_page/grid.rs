@@ -3,7 +3,7 @@
 use scraper::ElementRef;
 
 use super::Page;
-use super::element::{is_block, is_cell};
+use super::element::{is_block, is_cell, kind};
 use super::flat::{lines_shown, shown};
 use crate::document::{Cell, MOST_CHARACTERS, MOST_COLUMNS, MOST_TEXT, cut};
 use crate::number::{Habit, Marks};
@@ -18,7 +18,7 @@ impl Page {
     pub(super) fn data_table(&mut self, table: ElementRef<'_>) -> Option<Vec<Vec<Cell>>> {
         let mut rows: Vec<ElementRef<'_>> = Vec::new();
         for element in table.descendants().skip(1).filter_map(ElementRef::wrap) {
-            match element.value().name() {
+            match kind(element.value()) {
                 "table" => return None,
                 "tr" => rows.push(element),
                 _ => {}

@@ -1,0 +1,81 @@
+//! What stands around a number as its sign: a minus, a word for one, brackets, and currencies in front of it.
+
+use super::{PriceText, Sign, narrow, unit_behind};
+use crate::scan::{Kind, Scan};
+use crate::vocabulary::Use;
+
+/// Signs and currencies directly before the number.
+pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
+    let mut first = price.first;
+    while first > free_from {
+        let i = first - 1;
+        match scan.kind(i) {
+            Some(Kind::Word) => {
+                // `Swollen packs: minus €2.00`, but what `LME minus 0.20` says is no price.
+                let apart = || i == free_from || matches!(scan.kind(i - 1), Some(Kind::Other | Kind::Gap));
+                if scan.is(i, Use::Negative) && price.sign == Sign::Plain && apart() {
+                    price.sign = Sign::Minus;
+                    first = i;
+                    break;
+                }
+                let Some(currencies) = scan.currencies(i) else { break };
+                narrow(&mut price.currencies, currencies);
+            }
+            // `€    16,50`, as spreadsheets set the sign apart.
+            Some(Kind::Gap)
+                if i > free_from
+                    && price.currencies.is_empty()
+                    && scan.word(i).chars().all(char::is_whitespace)
+                    && scan.currencies(i - 1).is_some() => {}
+            Some(Kind::Minus) => price.sign = Sign::Minus,
+            // A dash behind a gap, with a blank behind it as well: what most prices of the sheet have is decoration.
+            Some(Kind::Dash)
+                if scan.spaced(first)
+                    && price.sign == Sign::Plain
+                    && i > free_from
+                    && scan.kind(i - 1) == Some(Kind::Gap)
+                    && is_leader(scan.word(i - 1)) =>
+            {
+                price.sign = Sign::Dashed;
+            }
+            // A dash with a blank behind it, or a word before it, sets the name apart.
+            Some(Kind::Dash) if !scan.spaced(first) && price.sign == Sign::Plain => {
+                let after_currency = i > free_from && scan.currencies(i - 1).is_some();
+                let touches = i > free_from && !scan.spaced(i) && scan.kind(i - 1) != Some(Kind::Gap);
+                if after_currency {
+                    price.sign = Sign::Minus;
+                } else if !touches || scan.kind(i - 1) == Some(Kind::Open) {
+                    price.sign = Sign::Dashed;
+                } else {
+                    break;
+                }
+            }
+            _ => break,
+        }
+        first = i;
+    }
+    price.first = first;
+}
+
+/// Dots and the like that lead from a name to its price.
+fn is_leader(gap: &str) -> bool {
+    gap.chars().all(|c| matches!(c, '.' | '…' | '_' | '·' | '*'))
+}
+
+/// `($0.05)`: brackets right around the number and its currency, before any unit.
+pub(super) fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
+    let opens = price.first > free_from && scan.kind(price.first - 1) == Some(Kind::Open);
+    if opens && scan.kind(price.last) == Some(Kind::Close) {
+        let bare = price.unit.is_none();
+        price.first -= 1;
+        price.last += 1;
+        // `3,20 € (3,45 €)`: brackets right behind a price hold another one, and no charge.
+        let behind_another = free_from > 0 && price.first == free_from;
+        if bare && !behind_another && price.sign == Sign::Plain {
+            price.sign = Sign::Bracketed;
+        }
+        if bare {
+            price.unit = unit_behind(scan, price);
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! Rows that are told by where their cells stand, before they are read: of days, of columns' names, of words in the place of
+//! a price.
+
+use super::Table;
+use crate::context::Context;
+use crate::date::{Dated, is_day};
+use crate::document::{Cell, GridRow};
+use crate::draft::Draft;
+use crate::vocabulary::{Use, VOCABULARY};
+
+impl Table {
+    /// Takes in the day that stands where the prices do, in a row of nothing but days: ` | 2026-11-16 | 2026-11-23` below
+    /// the names of the columns. Whether the row is one.
+    pub(super) fn dates_prices(&self, row: &GridRow, draft: &mut Draft<'_>) -> bool {
+        let is_date = |cell: &Cell| match cell {
+            Cell::Empty | Cell::Date(_) => true,
+            Cell::Text(text) => text.trim().is_empty() || is_day(text),
+            Cell::Number { .. } => false,
+        };
+        let priced = self.panels.iter().flat_map(|panel| &panel.prices);
+        let mut days = priced.filter_map(|price| row.cells.get(price.at)).filter(|cell| !cell.is_empty());
+        match days.next().filter(|_| row.cells.iter().all(is_date)) {
+            Some(Cell::Date(date)) => {
+                draft.date(Dated { date: *date, unclear: false, announced: true });
+                true
+            }
+            Some(Cell::Text(text)) => draft.finds_date(text),
+            _ => false,
+        }
+    }
+
+    /// Whether a row has words in the place of its price, and a name that no column has.
+    pub(super) fn asks(&self, row: &GridRow) -> bool {
+        let text = |at: usize| text_at(row, at);
+        self.panels.iter().any(|panel| {
+            text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
+                && panel
+                    .prices
+                    .iter()
+                    .any(|price| text(price.at).is_some_and(|text| VOCABULARY.has(text, Use::OnRequest)))
+        })
+    }
+
+    /// Whether there is a digit where the prices stand.
+    pub(super) fn holds_amount(&self, row: &GridRow) -> bool {
+        let holds = |at: usize| match row.cells.get(at) {
+            Some(Cell::Text(text)) => text.contains(|c: char| c.is_ascii_digit()),
+            Some(Cell::Number { .. }) => true,
+            _ => false,
+        };
+        self.panels.iter().flat_map(|panel| &panel.prices).any(|price| holds(price.at))
+    }
+
+    /// Whether a row has a number where the prices stand and a unit where the units do.
+    pub(super) fn tells_a_unit(&self, row: &GridRow) -> bool {
+        let text = |at: usize| text_at(row, at);
+        let priced = |at: usize| text(at).is_some_and(|text| text.starts_with(|c: char| c.is_ascii_digit()));
+        // `Copper | 0-500 | 500-2000 | lb` names columns.
+        if (0..row.cells.len()).filter(|&at| priced(at)).count() > 1 {
+            return false;
+        }
+        self.panels.iter().any(|panel| {
+            panel.unit.and_then(text).is_some_and(is_only_a_unit)
+                && text(panel.wording).is_some_and(|name| VOCABULARY.column(name).is_none())
+                && panel.prices.iter().any(|price| priced(price.at))
+        })
+    }
+
+    /// Whether a row above the first price names columns by words that nobody knows: there are names where the prices
+    /// will stand.
+    pub(super) fn names_columns(&self, row: &GridRow) -> bool {
+        let is_name = |at: usize| {
+            matches!(row.cells.get(at), Some(Cell::Text(text)) if text.chars().any(char::is_alphabetic)
+                && !VOCABULARY.has(text, Use::OnRequest)
+                && !VOCABULARY.has(text, Use::Free)
+                && !text.contains(|c: char| c.is_ascii_digit()))
+        };
+        // The names themselves may stand below none.
+        let named = |at: usize| row.cells.get(at).is_none_or(Cell::is_empty) || is_name(at);
+        self.panels
+            .iter()
+            .any(|panel| named(panel.wording) && panel.prices.iter().all(|price| is_name(price.at)))
+    }
+}
+
+fn text_at(row: &GridRow, at: usize) -> Option<&str> {
+    match row.cells.get(at) {
+        Some(Cell::Text(text)) => Some(text),
+        _ => None,
+    }
+}
+
+/// `lb`, `£/t`
+fn is_only_a_unit(text: &str) -> bool {
+    !text.contains(|c: char| c.is_ascii_digit()) && Context::of(text, true).unit.is_some()
+}
