@@ -227,6 +227,22 @@ fn is_of_goods(word: &str) -> bool {
 /// Words of a title in capitals.
 const LONGEST_TITLE: usize = 10;
 
+/// `€/tonne`: what prices are in, and nothing besides.
+pub(crate) fn is_only_of_prices(scan: &Scan<'_>) -> bool {
+    let context = Context::within_scan(scan, true);
+    let mut at = 0;
+    while at < scan.tokens.len() {
+        let unit = unit_words(scan, at).map(|(_, next)| next);
+        let mark = scan.is(at, Use::Per) || !matches!(scan.kind(at), Some(Kind::Word | Kind::Number));
+        match unit {
+            Some(next) => at = next,
+            None if mark || scan.currencies(at).is_some() => at += 1,
+            None => return false,
+        }
+    }
+    !context.currencies.is_empty() && context.unit.is_some()
+}
+
 /// Whether the text reads like a heading: a few words without a sentence, an address or a remark in them.
 pub(crate) fn is_heading(text: &str) -> bool {
     if tells_who_pays(text) {

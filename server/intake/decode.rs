@@ -30,7 +30,20 @@ pub(crate) fn text(bytes: &[u8]) -> Option<Decoded> {
 
 /// Replaces control characters; see [`Decoded`].
 pub(crate) fn tidy(text: &str) -> String {
-    text.chars().map(|c| if is_stray(c) { '\u{fffd}' } else { c }).collect()
+    let mut tidy = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            // Letters that a typesetter joined.
+            'ﬀ' => tidy.push_str("ff"),
+            'ﬁ' => tidy.push_str("fi"),
+            'ﬂ' => tidy.push_str("fl"),
+            'ﬃ' => tidy.push_str("ffi"),
+            'ﬄ' => tidy.push_str("ffl"),
+            'ﬅ' | 'ﬆ' => tidy.push_str("st"),
+            _ => tidy.push(if is_stray(c) { '\u{fffd}' } else { c }),
+        }
+    }
+    tidy
 }
 
 fn is_stray(c: char) -> bool {

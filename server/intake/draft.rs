@@ -9,11 +9,11 @@ use rust_decimal::{Decimal, dec};
 use trade::mass::{Mass, MassUnit};
 use trade::money::{Currency, PriceUnit};
 
-use crate::context::Context;
+use crate::context::{Context, is_only_of_prices};
 use crate::date::{self, Dated};
 use crate::document::{LONGEST_SHOWN, cut};
 use crate::hints::Hints;
-use crate::lines::is_exchange_rate;
+use crate::lines::{is_exchange_rate, is_of_an_exchange};
 use crate::number::Marks;
 use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::Scan;
@@ -101,7 +101,9 @@ impl Remark {
 }
 
 fn speaks_of_all(text: &str) -> bool {
-    let speaks = VOCABULARY.has_within(text, Use::WholeSheet) || VOCABULARY.column(text).is_some();
+    let speaks = VOCABULARY.has_within(text, Use::WholeSheet)
+        || VOCABULARY.column(text).is_some()
+        || is_only_of_prices(&Scan::of(text));
     speaks && text.split_whitespace().count() <= MOST_REMARK_WORDS
 }
 
@@ -167,7 +169,9 @@ impl<'h> Draft<'h> {
                 self.remarks.push(Remark { above, context, clear: speaks_of_all(note), mark });
             }
         }
-        if context.is_empty() || is_numbered || is_exchange_rate(&Scan::of(text)) {
+        // What an exchange quotes says nothing of what is paid here.
+        let quotes = |scan: &Scan<'_>| is_exchange_rate(scan) || is_of_an_exchange(scan);
+        if context.is_empty() || is_numbered || quotes(&Scan::of(text)) {
             return;
         }
         // `For iron we pay by the tonne as ever.`

@@ -13,7 +13,7 @@ use std::collections::HashSet;
 
 use trade::money::PriceUnit;
 
-use crate::context::{Context, heading_name, is_heading, unit_of_name};
+use crate::context::{Context, heading_name, is_heading, is_only_of_prices, unit_of_name};
 use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
 use crate::firm::is_contact;
@@ -29,13 +29,15 @@ use charges::charges;
 use columns_told::{ColumnsTold, column_names};
 use heading::Heading;
 use listed::{
-    among_prices, are_goods, begin_with_prices, ends_with_its_only_number, listed, listed_by_bare_numbers,
-    names_above_prices, opens_with_its_only_number, without_asides, without_number_of_message,
+    among_marked, among_prices, are_goods, begin_with_prices, ends_with_its_only_number, listed,
+    listed_by_bare_numbers, names_above_prices, opens_with_its_only_number, without_asides,
+    without_number_of_message,
 };
 use pieces::{pieces, tiers_in};
 use remark::{are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past};
 pub(crate) use remark::{
-    is_exchange_rate, is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark, tells_when_open,
+    is_exchange_rate, is_number_of_a_page, is_of_an_exchange, is_only_a_date, is_only_of_days, is_remark,
+    tells_when_open,
 };
 
 /// A line with more prices than this is no line of a price sheet.
@@ -138,7 +140,12 @@ impl LineReader {
         if !self.of_bare_numbers {
             self.only_goods.extend(bare.iter().flatten().map(|item| item.to_string()));
         }
-        if let Some(mut items) = bare.or_else(|| listed(&line.text, draft)) {
+        let several = bare.or_else(|| {
+            let items = listed(&line.text, draft)?;
+            self.among_prices.extend(among_marked(&items));
+            Some(items)
+        });
+        if let Some(mut items) = several {
             if let Some((_, first)) = &headed {
                 items[0] = first;
                 self.among_prices.insert(first.to_string());
@@ -403,6 +410,11 @@ impl LineReader {
         if let Some(context) = column_names(scan) {
             draft.look_for_date(text);
             draft.whole_sheet(&context, text);
+            return draft.leave_out(text, &line.place, Why::ColumnNames);
+        }
+        // Above the first heading it is about all that follows.
+        if draft.rows.is_empty() && !self.headed && is_only_of_prices(scan) {
+            draft.whole_sheet(&Context::of(text, true), text);
             return draft.leave_out(text, &line.place, Why::ColumnNames);
         }
         // `== Market watch ==`

@@ -16,6 +16,8 @@ pub(crate) use unit::{is_pounds, is_sterling, unit_words};
 
 /// A high end more than this many times the low end is no range but another number.
 const WIDEST_RANGE: Decimal = dec!(5);
+/// The same where one end has decimals and the other none.
+const NEAR_RANGE: Decimal = dec!(1.5);
 /// Letters of a sign or a code that stands for a currency; a longer one is its name.
 const LONGEST_SIGN: usize = 3;
 
@@ -172,7 +174,9 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
         let word = scan.word(price.last);
         if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
-            if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) {
+            // `7€35` has it in the midst of one.
+            let cents = !scan.spaced(price.last) && scan.word(price.last + 1).len() == 2;
+            if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) && !cents {
                 return;
             }
             narrow(&mut price.currencies, currencies);
@@ -201,15 +205,18 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
 /// The cents of `1 euro 50`, as it is spoken; the mass of `4 euros 50 kg` is none.
 fn small_change(scan: &Scan<'_>, price: &mut PriceText) {
     let digits = scan.word(price.last);
-    let said = price.last == price.first + 2
+    let with_currency =
+        price.last == price.first + 2 && price.low.scale() == 0 && scan.currencies(price.last - 1).is_some();
+    let said = with_currency
         && price.strength == Strength::Weak
-        && price.low.scale() == 0
-        && scan.currencies(price.last - 1).is_some()
-        && scan.word(price.last - 1).chars().filter(|c| c.is_alphabetic()).count() > LONGEST_SIGN;
+        && scan.word(price.last - 1).chars().filter(|c| c.is_alphabetic()).count() > LONGEST_SIGN
+        && scan.spaced(price.last);
+    // `7€35`
+    let joined = with_currency && !scan.spaced(price.last) && !scan.spaced(price.last - 1);
+    let said = said || joined;
     let cents = scan.kind(price.last) == Some(Kind::Number)
         && digits.len() == 2
-        && digits.bytes().all(|digit| digit.is_ascii_digit())
-        && scan.spaced(price.last);
+        && digits.bytes().all(|digit| digit.is_ascii_digit());
     if said && cents && unit_words(scan, price.last).is_none() && unit_words(scan, price.last + 1).is_none() {
         price.low += digits.parse().map_or(Decimal::ZERO, |cents: i64| Decimal::new(cents, 2));
         price.last += 1;
@@ -260,7 +267,10 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
     }
     let Some(amount) = marks.read(scan.word(upper)) else { return };
     // `Pentium 4 - $3.25` is a name and a price: both ends are written alike, or touch the dash.
-    let alike = number::looks_like_price(scan.word(upper)) == (price.strength >= Strength::Decimals)
+    // `13 - 14,50`
+    let near = price.low < amount.value && amount.value <= price.low.saturating_mul(NEAR_RANGE);
+    let alike = near && currencies.is_empty()
+        || number::looks_like_price(scan.word(upper)) == (price.strength >= Strength::Decimals)
         || *cents
         || !scan.spaced(upper)
         || !price.currencies.is_empty();
@@ -395,6 +405,7 @@ mod tests {
         check("1 250 €/t", "1250 EUR/tonne");
         check("3.80 (per lb)", "3.8/lb");
         check("3.80/#", "3.8/lb");
+        check("7€35", "7.35 EUR");
         check("1 euro 50 le kilo", "1.5 EUR/kg");
         check("4 euros 50 kg", "4 EUR; 50/kg?");
     }
@@ -408,6 +419,7 @@ mod tests {
         check("3.80 -0.05", "3.8; ~0.05");
         check("3.80 +0.05", "3.8");
         check("3.80 up 5c", "3.8");
+        check("13 - 14.50", "13..14.5?");
         check("Pentium 4 - $3.25/lb", "4?; 3.25 USD/lb");
     }
 

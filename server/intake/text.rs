@@ -7,7 +7,7 @@ pub(crate) use cells::without_labels;
 use std::collections::HashSet;
 use std::ops::RangeInclusive;
 
-use crate::context::speaks_of_goods;
+use crate::context::{is_heading, speaks_of_goods};
 use crate::decode::Decoded;
 use crate::document::{Block, Cell, Document, GridRow, Line, MOST_CHARACTERS, MOST_COLUMNS, MOST_ROWS, cut};
 use crate::layout::{self, Piece, Row};
@@ -170,7 +170,7 @@ pub(crate) fn blocks(lines: Vec<Line>) -> Vec<Block> {
     let mut loose: Vec<Line> = Vec::new();
     let mut at = 0;
     while at < lines.len() {
-        let tabbed = lines[at..].iter().take_while(|line| line.text.trim_start().contains('\t')).count();
+        let tabbed = rows_of_a_table(&lines[at..]);
         if tabbed >= FEWEST_ROWS {
             laid_out(std::mem::take(&mut loose), &mut blocks);
             let rows = lines[at..at + tabbed]
@@ -185,6 +185,25 @@ pub(crate) fn blocks(lines: Vec<Line>) -> Vec<Block> {
     }
     laid_out(loose, &mut blocks);
     blocks
+}
+
+/// How many of the first lines are rows of one table: each has tabs, or stands alone as a heading between rows of the same
+/// columns.
+fn rows_of_a_table(lines: &[Line]) -> usize {
+    let tabs = |line: &Line| line.text.trim().matches('\t').count();
+    let mut rows = 0;
+    while let Some(line) = lines.get(rows) {
+        let heads = || {
+            let alike = |above: &Line, below: &Line| tabs(above) > 1 && tabs(above) == tabs(below);
+            let between = rows.checked_sub(1).and_then(|above| Some((&lines[above], lines.get(rows + 1)?)));
+            between.is_some_and(|(above, below)| alike(above, below)) && is_heading(&line.text)
+        };
+        if tabs(line) == 0 && !heads() {
+            break;
+        }
+        rows += 1;
+    }
+    rows
 }
 
 fn cells(text: &str) -> Vec<Cell> {

@@ -218,7 +218,12 @@ pub(super) fn money_first(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<
 /// A column without a single cell below its name holds no prices where another does: its name is a remark.
 pub(super) fn filled(mut names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<Option<Named>> {
     let is_price = |name: &Option<Named>| name.as_ref().is_some_and(|name| name.column == Column::Price);
-    let holds: Vec<bool> = (0..names.len()).map(|at| below.shown(at).filled > 0).collect();
+    // Days of prices, and nothing that could be one, are no prices either.
+    let holds = |at: usize| {
+        let shown = below.shown(at);
+        shown.filled > 0 && (shown.priced > 0 || shown.filled < 3 || shown.words + shown.units > 0)
+    };
+    let holds: Vec<bool> = (0..names.len()).map(holds).collect();
     if !below.rows.is_empty() && names.iter().zip(&holds).any(|(name, holds)| *holds && !is_price(name)) {
         for (name, holds) in names.iter_mut().zip(holds) {
             if let Some(name) = name.as_mut().filter(|name| name.column == Column::Price && !holds) {

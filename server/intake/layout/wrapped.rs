@@ -73,7 +73,7 @@ impl Page {
         if let (Some(above), Some(below)) = (above, below)
             && let Some(column) = column(above).filter(|column| column.holds(below))
             && alone(&join(above, below), None)
-            && column.is_full(above)
+            && column.is_full(above, below)
             // Names and prices by turns are a list of another kind.
             && !self.has_no_name(at + 2, &column)
             && !at.checked_sub(2).is_some_and(|before| self.has_no_name(before, &column))
@@ -81,7 +81,7 @@ impl Page {
             return Some((join(above, below), at - 1..=at + 1));
         }
         let broken = |upper: &Piece, lower: &Piece, column: &Column| {
-            column.is_full(upper) && begins(&upper.text) && goes_on(&lower.text)
+            column.is_full(upper, lower) && begins(&upper.text) && goes_on(&lower.text)
         };
         if let Some(below) = below
             && let Some(column) = column(below)
@@ -175,8 +175,12 @@ impl Column {
         (piece.left - self.left).abs() <= ALIGNED * (self.right - self.left).max(1.0)
     }
 
-    fn is_full(&self, piece: &Piece) -> bool {
-        piece.right - self.left >= FULL * (self.right - self.left)
+    /// Whether a name had to go on in the next line: its own fills the column, or there is no room for the first word of that.
+    fn is_full(&self, upper: &Piece, lower: &Piece) -> bool {
+        let letter = (upper.right - upper.left) / upper.text.chars().count().max(1) as f32;
+        let next = lower.text.split_whitespace().next().unwrap_or_default().chars().count() + 1;
+        let (filled, width) = (upper.right - self.left, self.right - self.left);
+        filled >= FULL * width || filled + letter * next as f32 >= width
     }
 }
 

@@ -9,13 +9,17 @@ use crate::price::{self, Strength};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// Digits of an address with its telephone.
+const FEWEST_FIGURES: usize = 10;
 /// Tokens of words in the place of a price, as `P.O.A.` has them.
 const LONGEST_ASKING: usize = 6;
 
 /// A name with “call”, “POA” or “no charge” in the place of its price.
 pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     // `Rottami Canneto s.n.c.` is no scrap that is taken at no charge.
-    if is_firm(text) {
+    // `ZA des Saulnières, 00120 Montreval — Tél. 01 99 00 47 12` is where the yard is.
+    let figures = || text.chars().filter(char::is_ascii_digit).count();
+    if is_firm(text) || figures() >= FEWEST_FIGURES && !speaks_of_goods(text) {
         return None;
     }
     let end = scan.tokens.len();

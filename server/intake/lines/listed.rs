@@ -6,10 +6,10 @@ use super::MOST_NAME_WORDS;
 use super::asked::on_request;
 use crate::context::{Context, is_heading, speaks_of_goods};
 use crate::document::Line;
-use crate::draft::Draft;
+use crate::draft::{Charge, Draft};
 use crate::firm::is_contact;
 use crate::number::{self, Marks};
-use crate::parts::starts_with;
+use crate::parts::{charge, starts_with};
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
 use crate::tier::Within;
@@ -61,22 +61,41 @@ pub(super) fn without_number_of_message(text: &str) -> &str {
     numbered.map_or(text, |(_, rest)| rest.trim_start())
 }
 
-/// Items that each end with their bare number, and what is said behind the last: `perfil 41. Lámina 31, sin tornillos`.
+/// Items that each end with their bare number, and what is said behind the last: `perfil 41. Lámina 31, sin tornillos`, `bright
+/// 8,450 / heavy 8,250 / lagged on request`.
 pub(super) fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
     let mut items = Vec::new();
     let mut from = 0;
-    for (at, mark) in text.match_indices([',', '.', ';']) {
-        let ends = text[..at].ends_with(|c: char| c.is_ascii_digit());
-        if ends && text[at + mark.len()..].starts_with(' ') {
-            items.push(text[from..at].trim());
+    let asks = |item: &str| on_request(item, &Scan::of(item)).is_some();
+    for (at, mark) in text.match_indices([',', '.', ';', '/']) {
+        let item = text[from..at].trim();
+        let stands_apart = mark != "/" || text[..at].ends_with(' ');
+        let ends = item.ends_with(|c: char| c.is_ascii_digit()) || mark == "/" && asks(item);
+        if ends && stands_apart && text[at + mark.len()..].starts_with(' ') {
+            items.push(item);
             from = at + mark.len();
         }
     }
     let rest = text[from..].trim();
-    let numbered = |item: &str| item.contains(|c: char| c.is_ascii_digit());
-    items.extend(Some(rest).filter(|rest| numbered(rest)));
-    let priced = |item: &&str| ends_with_its_only_number(&Scan::of(item));
-    (from > 0 && items.iter().all(priced)).then_some(items)
+    let told = |item: &str| item.contains(|c: char| c.is_ascii_digit()) || from > 0 && asks(item);
+    items.extend(Some(rest).filter(|rest| told(rest)));
+    let charged = |item: &str| charge(item) == Charge::Sure && Scan::of(item).numbers().count() == 1;
+    let numbered = |item: &&&str| {
+        ends_with_its_only_number(&Scan::of(item))
+            || item.ends_with(|c: char| c.is_ascii_digit()) && charged(item)
+    };
+    let (numbers, asked): (Vec<&&str>, Vec<&&str>) = items.iter().partition(numbered);
+    let all_asked = asked.iter().all(|item| !item.contains(|c: char| c.is_ascii_digit()) && asks(item));
+    (from > 0 && numbers.len() > asked.len() && all_asked).then_some(items)
+}
+
+/// Of items that were listed together, those that end with a bare number where others have a price that is marked: `milbera
+/// 34,50; kawalkowa 33; pobielana 31,50`.
+pub(super) fn among_marked(items: &[&str]) -> Vec<String> {
+    let marked = items.iter().filter(|item| price::is_told(item)).count();
+    let bare =
+        items.iter().filter(|item| ends_with_its_only_number(&Scan::of(item)) && !price::is_told(item));
+    if marked < FEWEST_MARKED { Vec::new() } else { bare.map(|item| item.to_string()).collect() }
 }
 
 /// Whether so many items name goods that nothing else has to say their numbers are prices.
@@ -234,10 +253,12 @@ pub(super) fn begin_with_prices(lines: &[Line], marks: Marks) -> bool {
 pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
     let last = scan.tokens.len().saturating_sub(1);
     // `Stainless 316 135`: the alloy belongs to the name.
-    let alloy = last > 1
-        && scan.kind(last - 1) == Some(Kind::Number)
-        && scan.word(last - 1).len() == 3
-        && speaks_of_goods(scan.word(last - 1));
+    let is_alloy = |at: usize| {
+        scan.kind(at) == Some(Kind::Number) && scan.word(at).len() == 3 && speaks_of_goods(scan.word(at))
+    };
+    // `304 ........ 40`
+    let only_alloy = last == 2 && scan.kind(1) == Some(Kind::Gap) && is_alloy(0);
+    let alloy = last > 1 && is_alloy(last - 1) || only_alloy;
     // `#2 381`
     let words = scan.tokens.iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
     let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours))
@@ -245,7 +266,7 @@ pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
     scan.kind(last) == Some(Kind::Number)
         && scan.numbers().count() == 1 + usize::from(alloy)
         && scan.word(last).len() <= LONGEST_BARE
-        && (1..=MOST_NAME_WORDS).contains(&words)
+        && (only_alloy || (1..=MOST_NAME_WORDS).contains(&words))
         && !hours
         && !starts_with(scan, Use::Remark)
 }

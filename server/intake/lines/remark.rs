@@ -65,7 +65,9 @@ pub(crate) fn is_remark(name: &str) -> bool {
         && starts_with(&scan, Use::Remark)
         && (words >= 6 || !says(Use::Group));
     // `LME-Notiz von gestern Kupfer`
-    let market = first.split('-').all(|part| VOCABULARY.has(part, Use::Market)) || says(Use::Quoted);
+    let market = first.split('-').all(|part| VOCABULARY.has(part, Use::Market))
+        || says(Use::Quoted)
+        || words > 2 && is_of_an_exchange(&scan);
     let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     // `Prices per lb, CAD first, USD in brackets at 1.39`
@@ -101,6 +103,12 @@ pub(crate) fn is_remark(name: &str) -> bool {
 
 fn number_of(scan: &Scan<'_>, at: usize) -> bool {
     matches!(scan.kind(at), Some(Kind::Number | Kind::Fact))
+}
+
+/// `Cotización LME del cobre del día 23`, but `Bare bright (83% of COMEX)`.
+pub(crate) fn is_of_an_exchange(scan: &Scan<'_>) -> bool {
+    let exchange = |at: usize| matches!(scan.word(at), "LME" | "COMEX" | "NYMEX" | "SHFE");
+    (0..scan.tokens.len()).any(exchange) && !scan.text.contains('%')
 }
 
 /// `Gold $4,011.20/oz   Silver $49.80/oz`: what the metals cost on an exchange.

@@ -33,8 +33,7 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
                 if scan.spaced(first)
                     && price.sign == Sign::Plain
                     && i > free_from
-                    && scan.kind(i - 1) == Some(Kind::Gap)
-                    && is_leader(scan.word(i - 1)) =>
+                    && scan.kind(i - 1) == Some(Kind::Gap) =>
             {
                 price.sign = Sign::Dashed;
             }
@@ -55,11 +54,6 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
         first = i;
     }
     price.first = first;
-}
-
-/// Dots and the like that lead from a name to its price.
-fn is_leader(gap: &str) -> bool {
-    gap.chars().all(|c| matches!(c, '.' | '…' | '_' | '·' | '*'))
 }
 
 /// `($0.05)`: brackets right around the number and its currency, before any unit.

@@ -1,5 +1,7 @@
 //! A text cut into tokens, one after the other.
 
+use trade::mass::MassUnit;
+
 use super::{Kind, Token};
 use crate::number::{self, Marks, is_mark};
 use crate::vocabulary::{Use, Uses, VOCABULARY};
@@ -217,8 +219,22 @@ impl<'t> Lexer<'t> {
             |after: &str| after.trim_start().starts_with(['€', 'z']) || after.trim_start().starts_with("EUR");
         let money = is_money(after) || is_money(behind_range(after));
         // `8 350` that stands alone, in a cell or apart at the end of a line.
-        let apart = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap) && after.trim().is_empty();
-        !labelled && digits == 3 && (1..=3).contains(&first.len()) && (decimals == 2 || money || apart)
+        let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap);
+        let apart = begins && after.trim().is_empty();
+        // `200 à 1 500 lb`, `1 500 lb et plus`
+        let unit = after.trim_start().split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
+        let bound = [Use::TierFrom, Use::TierTo, Use::SpanFrom, Use::SpanTo, Use::Range];
+        let bounds = || {
+            let is_bound = |token: &Token| {
+                matches!(token.kind, Kind::Dash | Kind::Other) || bound.iter().any(|is| token.uses.has(*is))
+            };
+            begins || self.tokens.last().is_some_and(is_bound)
+        };
+        let mass = after.starts_with(' ') && MassUnit::from_code(&unit.to_lowercase()).is_some() && bounds();
+        !labelled
+            && digits == 3
+            && (1..=3).contains(&first.len())
+            && (decimals == 2 || money || apart || mass)
     }
 }
 

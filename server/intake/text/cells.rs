@@ -5,11 +5,13 @@ use std::collections::{HashMap, HashSet};
 use super::FEWEST_CARDS;
 use crate::context::{Context, speaks_of_goods};
 use crate::document::Line;
-use crate::number::{Habit, Marks};
+use crate::number::{Habit, Marks, is_serial, looks_like_price};
 use crate::price::{self, Strength};
 use crate::scan::Scan;
 use crate::vocabulary::{Column, Use, VOCABULARY};
 
+/// Digits of a price by the tonne.
+const MOST_DIGITS: usize = 7;
 /// So many changes below prices are a column of them.
 const FEWEST_CHANGES: usize = 3;
 
@@ -18,7 +20,7 @@ const FEWEST_CHANGES: usize = 3;
 pub(super) fn joined(lines: Vec<Line>, joined: &mut Vec<Line>, aside: &mut Vec<Line>) -> Vec<Line> {
     let lines = without_labels(without_buttons(lines, aside), aside);
     let lines = without_changes(lines, aside);
-    with_units(lines, joined)
+    with_numbers(with_units(lines, joined), joined)
 }
 
 fn tells_a_price(line: &Line) -> bool {
@@ -150,4 +152,49 @@ fn with_unit(above: &Line, below: &Line) -> Option<String> {
     let prices = price::prices(&Scan::of(&above.text), Marks::of([], Habit::Point));
     let bare = matches!(prices.as_slice(), [only] if only.strength > Strength::Weak && only.unit.is_none());
     bare.then(|| format!("{} {unit}", above.text))
+}
+
+/// The names with the whole number that stands in the line below each, as lists by the tonne have them: nothing but where they
+/// stand tells that they are prices.
+fn with_numbers(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
+    let amounts: Vec<Option<String>> = lines.iter().map(|line| amount(&line.text)).collect();
+    let is_name = |at: usize| {
+        let text = &lines[at].text;
+        amounts[at].is_none() && text.contains(char::is_alphabetic) && !tells_a_price(&lines[at])
+    };
+    let below: Vec<usize> = (1..lines.len()).filter(|&at| amounts[at].is_some() && is_name(at - 1)).collect();
+    let whole = below.iter().filter(|&&at| !looks_like_price(lines[at].text.trim())).count();
+    let all = amounts.iter().flatten().count();
+    let of_goods = below.iter().filter(|&&at| speaks_of_goods(&lines[at - 1].text)).count();
+    if below.len() < FEWEST_CARDS
+        || whole * 2 <= below.len()
+        || below.len() * 3 < all * 2
+        || of_goods * 2 < below.len()
+    {
+        return lines;
+    }
+    let mut cells: Vec<Line> = Vec::with_capacity(lines.len());
+    for (at, line) in lines.iter().enumerate() {
+        let asked = at > 0 && is_name(at - 1) && VOCABULARY.has(&line.text, Use::OnRequest);
+        let amount = amounts[at].clone().filter(|_| below.contains(&at));
+        match (amount.or_else(|| asked.then(|| line.text.trim().to_string())), cells.last_mut()) {
+            (Some(amount), Some(name)) => {
+                name.text = format!("{}\t{amount}", name.text.trim());
+                joined.push(line.clone());
+            }
+            _ => cells.push(line.clone()),
+        }
+    }
+    cells
+}
+
+/// The number that a line holds and nothing else, a plus left out: `+ 2.450`, `− 40`.
+fn amount(text: &str) -> Option<String> {
+    let text = text.trim();
+    let bare = text.strip_prefix('+').unwrap_or(text).trim_start();
+    let minus = bare.strip_prefix(['-', '−', '–']).map(str::trim_start);
+    let number = minus.unwrap_or(bare);
+    let digits = number.chars().filter(char::is_ascii_digit).count();
+    let fits = (1..=MOST_DIGITS).contains(&digits) && price::is_bare_number(number) && !is_serial(number);
+    fits.then(|| if minus.is_some() { format!("-{number}") } else { number.to_string() })
 }
