@@ -1,6 +1,7 @@
 //! Plain text, pasted or from a file: lines as they stand, typed tables, and messages without what wraps them.
 
 mod cells;
+mod spelled;
 
 pub(crate) use cells::without_labels;
 
@@ -54,7 +55,7 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     let Wrapped { lines, aside, corrected, dates } = message::unwrap(lines);
     document.aside = aside;
     document.corrected = corrected;
-    let lines = paragraphs(lines, &mut document.joined);
+    let lines = spelled::in_figures(paragraphs(lines, &mut document.joined));
     let lines = cells::joined(lines, &mut document.joined, &mut document.aside);
     let read = [document.joined.as_slice(), &document.aside].concat();
     let lines = without_remarks(lines, &read, &mut document.aside);

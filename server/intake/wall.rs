@@ -22,8 +22,10 @@ pub(crate) fn name_by_name(document: &mut Document) {
 
 /// The rows with each name beside its price, all others as they are; `None` where no names stand above prices.
 fn side_by_side(rows: &[GridRow]) -> Option<Vec<GridRow>> {
-    let above =
-        |at: usize| rows.get(at + 1).is_some_and(|below| holds_names(&rows[at]) && prices(&rows[at], below));
+    let above = |at: usize| {
+        let below = |below: &GridRow| holds_names(&rows[at]) && prices(&rows[at], below);
+        may_be_names(&rows[at]) && rows.get(at + 1).is_some_and(below)
+    };
     let pairs: Vec<usize> = (0..rows.len()).filter(|&at| above(at)).collect();
     let full = rows.iter().filter(|row| filled(row).count() >= FEWEST_NAMES).count();
     // What heads a table of columns stands above many rows.
@@ -51,6 +53,12 @@ fn side_by_side(rows: &[GridRow]) -> Option<Vec<GridRow>> {
 
 fn filled(row: &GridRow) -> impl Iterator<Item = usize> + '_ {
     (0..row.cells.len()).filter(|&at| !row.cells[at].is_empty())
+}
+
+/// Whether each cell begins as a name does: most rows of most tables have one that does not.
+fn may_be_names(row: &GridRow) -> bool {
+    let begins = |text: &str| text.trim_start().starts_with(|c: char| c.is_alphabetic() || c == '#');
+    row.cells.iter().all(|cell| matches!(cell, Cell::Text(text) if begins(text)) || cell.is_empty())
 }
 
 fn holds_names(row: &GridRow) -> bool {

@@ -215,6 +215,9 @@ pub(crate) fn is_exchange_rate(scan: &Scan<'_>) -> bool {
 
 /// `- 1 -`, `Page 1 of 2`, `Seite 2`, as at the foot of a page, and `CATTAIL METALS LTD  PAGE 1` as at its head.
 pub(crate) fn is_number_of_a_page(text: &str) -> bool {
+    if !may_be_number_of_a_page(text) {
+        return false;
+    }
     let dashes = ['-', '–', '—'];
     let number = text.trim_matches(|c: char| c.is_whitespace() || dashes.contains(&c));
     let digits = |text: &str| {
@@ -234,6 +237,18 @@ pub(crate) fn is_number_of_a_page(text: &str) -> bool {
         || of_many() && !names_a_price(text)
         || text.starts_with(dashes) && text.ends_with(dashes) && digits(number)
         || ends_with_number_of_a_page(&normal, digits) && !names_a_price(text)
+}
+
+/// Whether a text begins with a word for a page or a dash, or ends with so few digits behind another word: most do not, and are
+/// not looked at any further.
+fn may_be_number_of_a_page(text: &str) -> bool {
+    let begin = text.trim_start().split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
+    if begin.is_empty() {
+        return text.trim_start().starts_with(['-', '–', '—']) || text.contains(char::is_alphabetic);
+    }
+    let end = text.trim_end_matches(|c: char| !c.is_alphanumeric());
+    let digits = end.len() - end.trim_end_matches(|c: char| c.is_ascii_digit()).len();
+    (1..=LONGEST_PAGE).contains(&digits) || [Use::Page, Use::Leaf].iter().any(|is| VOCABULARY.has(begin, *is))
 }
 
 fn ends_with_number_of_a_page(normal: &str, digits: impl Fn(&str) -> bool) -> bool {
