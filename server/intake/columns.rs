@@ -186,10 +186,9 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
             (false, None) => false,
         };
     let below = &Below::new(below, marks);
-    let names = match sound {
-        true => names,
-        false => told_by_cells(row, &names, below).filter(|_| !numbers)?,
-    };
+    let by_cells = !numbers && (!sound || first_price.is_none());
+    let told = by_cells.then(|| told_by_cells(row, &names, below)).flatten();
+    let names = told.or(sound.then_some(names))?;
     let names = filled(newest(names, &row.cells), below);
     let names = money_first(names, &row.cells);
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
@@ -272,7 +271,8 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<P
                 panel.charge = Some(PriceColumn { at, context: name.context, tier: None });
             }
             Column::Group => panel.group = Some(at),
-            Column::High => panel.high = Some(at),
+            // Of several, that of the first price.
+            Column::High => panel.high = panel.high.or(Some(at)),
             Column::Unit => panel.unit = Some(at),
             Column::Currency => panel.currency = Some(at),
             Column::TierFrom => panel.tier_from = Some(TierColumn { at, unit: name.context.tier_unit() }),

@@ -79,7 +79,9 @@ impl Context {
             // `eight dollars a hundred` is a price in words.
             let worded =
                 before.is_some_and(|b| b > 1 && scan.word(b) == "a" && scan.is(b - 2, Use::NumberWord));
-            let said = joined && !worded || bracketed || after_money || in_units || alone;
+            // `what is a ton of hard drives` asks.
+            let asked = joined && matches!(scan.word(next), "of") && context.currencies.is_empty();
+            let said = joined && !worded && !asked || bracketed || after_money || in_units || alone;
             // `All prices in pounds, per kilo`
             let of_money = context.in_pounds && joined;
             if of_money && context.currencies.is_empty() {

@@ -51,6 +51,14 @@ pub(crate) struct DraftRow {
     pub in_cell: bool,
 }
 
+impl DraftRow {
+    /// What mass its price is per, where that stands beside it.
+    pub fn mass_unit(&self) -> Option<UnitText> {
+        let DraftPrice::Text(price) = &self.price else { return None };
+        price.unit.filter(|unit| !matches!(unit, UnitText::Unit(PriceUnit::Each)))
+    }
+}
+
 #[derive(Debug, Clone)]
 pub(crate) enum DraftPrice {
     Text(PriceText),

@@ -11,11 +11,9 @@ mod remark;
 
 use std::collections::HashSet;
 
-use trade::money::PriceUnit;
-
 use crate::context::{Context, heading_name, is_heading, is_only_of_prices, unit_of_name};
 use crate::document::Line;
-use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
+use crate::draft::{Charge, Draft, DraftRow, wording};
 use crate::firm::is_contact;
 use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
@@ -123,7 +121,7 @@ impl LineReader {
                 for text in items {
                     let before = draft.rows.len();
                     self.read(&Line { place: line.place.clone(), text: text.to_string() }, draft);
-                    self.said = draft.rows[before..].last().and_then(mass_unit).or(self.said);
+                    self.said = draft.rows[before..].last().and_then(DraftRow::mass_unit).or(self.said);
                 }
                 self.said = None;
             }
@@ -453,6 +451,10 @@ impl LineReader {
         if is_heading(text) || is_tier {
             let heading = Heading::below(self.heading.take(), text, scan, tier, draft.rows.is_empty());
             let perhaps = heading.perhaps;
+            // A title says it of all that follows.
+            if perhaps {
+                draft.whole_sheet(&heading.context, text);
+            }
             self.heading = Some(heading);
             self.beside.clear();
             self.headed = !perhaps;
@@ -491,10 +493,4 @@ impl LineReader {
         self.heading = self.beside.first().cloned();
         true
     }
-}
-
-/// What mass the row's price is per, where it stands beside it.
-fn mass_unit(row: &DraftRow) -> Option<UnitText> {
-    let DraftPrice::Text(price) = &row.price else { return None };
-    price.unit.filter(|unit| !matches!(unit, UnitText::Unit(PriceUnit::Each)))
 }

@@ -437,6 +437,10 @@ pub(crate) fn without_us_money(text: &str) -> Cow<'_, str> {
 
 /// The same of a text in its normal form.
 pub(crate) fn charge_within(normal: &str) -> Charge {
+    // `£1.50 a kilo to us`, but `worth £1.10 to us`.
+    if normal.ends_with(" to us") && !normal.contains("worth") {
+        return Charge::Sure;
+    }
     match VOCABULARY.longest_within(normal, Use::Charge) {
         0 => Charge::No,
         1 => Charge::Perhaps,

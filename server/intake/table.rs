@@ -107,6 +107,7 @@ pub(crate) fn read<'d>(
             Some(panels) => {
                 table.panels = panels;
                 table.restart();
+                skip = rows.get(i + 1).is_some_and(|below| table.takes_units(below));
                 // `Cattail Metals | Trade sheet | 26 November 2026` above the names themselves.
                 if rows.get(i + 1).is_some_and(|below| {
                     columns::named(below, reach.of(&rows[i + 2..]), draft.marks).is_some()

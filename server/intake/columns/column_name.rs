@@ -116,6 +116,11 @@ pub(super) fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     if money && words.len() <= 4 && bare.split(' ').any(charge) {
         return Some(Named { column: Column::Charge, context, tier: None });
     }
+    // `PER POUND low`
+    let end = words.last().and_then(|word| VOCABULARY.column(word));
+    if let Some(column) = end.filter(|column| matches!(column, Column::Low | Column::High) && money) {
+        return Some(Named { column, context, tier: None });
+    }
     // `Price last week` is no price to read, and `Price per lb` is one: the longer run of words decides.
     for length in (1..=words.len().min(3)).rev() {
         let found = run(length, &|column| column == Column::Other && length > 1)

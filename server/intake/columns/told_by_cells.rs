@@ -28,7 +28,7 @@ pub(super) fn told_by_cells(
     let filled = |at: usize| row.cells.get(at).is_some_and(|cell| !cell.is_empty());
     let is_name = |cell: &Cell| match cell {
         Cell::Text(text) => {
-            let in_place_of_a_price = [Use::OnRequest, Use::Free, Use::Refused];
+            let in_place_of_a_price = [Use::OnRequest, Use::Free];
             text.split_whitespace().count() <= MOST_WORDS
                 && !in_place_of_a_price.iter().any(|is| VOCABULARY.has(text, *is))
                 && (!text.contains(|c: char| c.is_ascii_digit()) || is_day(text) || name_of_a_unit(text))

@@ -12,24 +12,25 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
     if holds_price(below, marks) {
         return None;
     }
+    let says_nothing = |cell: &Cell| !cell.seen().contains(char::is_alphanumeric);
     let names = |row: &GridRow| row.cells.iter().map(|cell| name(cell, marks)).collect::<Vec<_>>();
     let (upper, lower) = (names(above), names(below));
     let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();
-    let range = range(&upper, &lower);
+    let ranges = ranges(&upper, &lower);
     let wording = upper.iter().flatten().any(|name| matches!(name.column, Column::Wording | Column::Group));
     let tiers_above = upper.iter().flatten().any(|name| name.tier.is_some());
-    let first = below.cells.iter().position(|cell| !cell.is_empty());
+    let first = below.cells.iter().position(|cell| !says_nothing(cell));
     let apart =
         first.is_some_and(|first| first > 0 && above.cells.iter().take(first).any(|cell| !cell.is_empty()));
-    let all = lower.iter().zip(&below.cells).all(|(name, cell)| name.is_some() || cell.is_empty());
-    if (tiers < 2 && range.is_none()) || !wording || tiers_above || !apart || !all {
+    let all = lower.iter().zip(&below.cells).all(|(name, cell)| name.is_some() || says_nothing(cell));
+    if (tiers < 2 && ranges.is_empty()) || !wording || tiers_above || !apart || !all {
         return None;
     }
     let width = above.cells.len().max(below.cells.len());
     let cell = |row: &GridRow, at: usize| row.cells.get(at).filter(|cell| !cell.is_empty()).cloned();
     // `Price, €/kg` above the least says what both are told in.
     let of_range = |at: usize| {
-        let low = range.filter(|low| at == *low || at == low + 1)?;
+        let low = *ranges.iter().find(|low| at == **low || at == **low + 1)?;
         Some(Cell::of(&format!("{} {}", above.cells[low].shown(), cell(below, at)?.shown())))
     };
     let cells = (0..width).map(|at| {
@@ -38,17 +39,23 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
     Some(GridRow { place: above.place.clone(), cells: cells.collect() })
 }
 
-/// Where the second row names the least, and right of it the most, of what the first calls a price.
-fn range(upper: &[Option<Named>], lower: &[Option<Named>]) -> Option<usize> {
-    let at = |columns: [Column; 2]| {
-        let is = |name: &Option<Named>| {
-            name.as_ref().is_some_and(|name| name.tier.is_none() && columns.contains(&name.column))
-        };
-        let mut found = lower.iter().enumerate().filter(|(_, name)| is(name)).map(|(at, _)| at);
-        found.next().filter(|_| found.next().is_none())
+/// Where the second row names the least, and right of it the most, of what the first calls a price: once, or for several of them,
+/// `PER POUND | | PER KILO` above `low | high | low | high`.
+fn ranges(upper: &[Option<Named>], lower: &[Option<Named>]) -> Vec<usize> {
+    let is = |at: usize, columns: [Column; 2]| {
+        let name = lower.get(at).and_then(Option::as_ref);
+        name.is_some_and(|name| name.tier.is_none() && columns.contains(&name.column))
     };
-    let (low, high) = (at([Column::TierFrom, Column::Low])?, at([Column::TierTo, Column::High])?);
     let column = |at: usize| upper.get(at).and_then(Option::as_ref).map(|name| name.column);
-    let of_price = column(low) == Some(Column::Price) && column(high).is_none_or(|of| of == Column::Price);
-    (low + 1 == high && of_price).then_some(low)
+    let of_price =
+        |at: usize| column(at) == Some(Column::Price) && column(at + 1).is_none_or(|of| of == Column::Price);
+    let ends = |at: &usize| {
+        is(*at, [Column::TierFrom, Column::Low])
+            && is(at + 1, [Column::TierTo, Column::High])
+            && of_price(*at)
+    };
+    let all =
+        lower.iter().flatten().filter(|name| matches!(name.column, Column::TierFrom | Column::Low)).count();
+    let found: Vec<usize> = (0..lower.len()).filter(ends).collect();
+    if found.len() == all { found } else { Vec::new() }
 }

@@ -1,11 +1,14 @@
 //! The heading that lines stand under.
 
+use trade::money::PriceUnit;
+
 use crate::context::{Context, heading_name, names_goods};
 use crate::draft::Charge;
 use crate::firm::{is_firm, may_be_firm};
 use crate::number::Marks;
 use crate::parts::charge;
-use crate::scan::Scan;
+use crate::price::{UnitText, unit_words};
+use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, Within};
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -34,6 +37,16 @@ pub(super) struct Heading {
     pub may_be_firm: bool,
 }
 
+/// `*** E-SCRAP – EACH ***`
+fn each_behind_a_mark(scan: &Scan<'_>) -> Option<UnitText> {
+    let last = (0..scan.tokens.len()).rfind(|&at| scan.kind(at) == Some(Kind::Word))?;
+    // `Boards – PC`
+    let computer = scan.word(last).eq_ignore_ascii_case("pc");
+    let marked = last > 1 && scan.kind(last - 1) == Some(Kind::Dash) && !computer;
+    let each = UnitText::Unit(PriceUnit::Each);
+    unit_words(scan, last).map(|(unit, _)| unit).filter(|unit| marked && *unit == each)
+}
+
 impl Heading {
     /// The heading that a line is, below the one `before` it; `opens` where no price has been read yet.
     pub fn below(
@@ -52,6 +65,7 @@ impl Heading {
         let at_head = opens && before.as_ref().is_none_or(|heading| heading.perhaps);
         let firm = at_head && !text.ends_with(':') && is_firm(text);
         let mut context = Context::of(text, false);
+        context.unit = context.unit.or_else(|| each_behind_a_mark(scan));
         // `but in pounds:` and `verstehen sich netto in EUR/t:` are the ends of sentences.
         let of_prices = !context.is_empty() && !known && name.starts_with(char::is_lowercase);
         let mut charge = charge(text);

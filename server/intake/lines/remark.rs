@@ -291,7 +291,9 @@ pub(crate) fn tells_when_open(text: &str) -> bool {
     let opening = (0..4).find(|&at| scan.is(at, Use::Opening));
     // `no cash. shut 3.30 weekdays, sat till 11.30`
     let closing = (4..scan.tokens.len()).find(|&at| {
-        scan.is(at, Use::Opening) && matches!(scan.kind(at + 1), Some(Kind::Number | Kind::Fact))
+        // `Open til 4.30`
+        let next = at + 1 + usize::from(scan.is(at + 1, Use::Hours));
+        scan.is(at, Use::Opening) && number_of(scan, next)
     });
     let opening = opening.or(closing);
     let one = |at: usize| scan.kind(at + 1).is_some_and(|kind| matches!(kind, Kind::Number | Kind::Fact));

@@ -100,6 +100,9 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
     if let Some(stamp) = of_its_own_line(text) {
         return Some(stamp);
     }
+    if let Some(stamp) = with_its_time_first(text) {
+        return Some(stamp);
+    }
     let bracketed = text.starts_with('[');
     let (date, rest) = date_and_time(text.trim_start_matches('['))?;
     let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
@@ -111,6 +114,20 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
         // Nobody said it: somebody joined, or a picture was left out.
         None => Some(Stamp { date, sender: None, message: "" }),
     }
+}
+
+/// `[09:41, 27/11/2026] Lou: brass 2.30`, as messages are copied.
+fn with_its_time_first(text: &str) -> Option<Stamp<'_>> {
+    let (inside, rest) = text.strip_prefix('[')?.split_once(']')?;
+    let (time, date) = inside.split_once(", ")?;
+    let parts: Vec<&str> = date.trim().split(['/', '.', '-']).collect();
+    let number =
+        |part: &&str| (1..=4).contains(&part.len()) && part.bytes().all(|byte| byte.is_ascii_digit());
+    let is_day = parts.len() == 3 && parts.iter().all(number);
+    let only_a_time = behind_time(time.trim()).is_some_and(|rest| rest.trim().is_empty());
+    let (sender, message) =
+        rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER)?;
+    (is_day && only_a_time).then_some(Stamp { date: date.trim(), sender: Some(sender.trim()), message })
 }
 
 /// `Lou, Wed 25.11, 09:41` above the message.

@@ -16,6 +16,9 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
     if let Some(next) = apiece(scan, at) {
         return Some((UnitText::Unit(PriceUnit::Each), next));
     }
+    if let Some(ton) = marked_ton(scan, at) {
+        return Some((UnitText::Unit(PriceUnit::Mass(ton)), at + 3));
+    }
     let (times, at) = match scan.kind(at) {
         Some(Kind::Number) => (scan.word(at), at + 1),
         _ => ("1", at),
@@ -68,6 +71,16 @@ pub(super) fn apiece(scan: &Scan<'_>, at: usize) -> Option<usize> {
         && (scan.word(at) == "p" && VOCABULARY.unit(scan.word(at + 2)) == Some(PriceUnit::Each)
             || scan.word(at).eq_ignore_ascii_case("c") && scan.word(at + 2).eq_ignore_ascii_case("u"));
     if short { Some(at + 2) } else { per_piece.then_some(at + 3) }
+}
+
+/// `G/T` and `N/T`, as tons are marked in capitals: no grams per tonne.
+fn marked_ton(scan: &Scan, at: usize) -> Option<MassUnit> {
+    let whole = scan.word(at + 2) == "T" && scan.kind(at + 1) == Some(Kind::Slash);
+    match scan.word(at) {
+        "G" | "L" if whole => Some(MassUnit::GrossTon),
+        "N" | "S" if whole => Some(MassUnit::ShortTon),
+        _ => None,
+    }
 }
 
 pub(crate) fn is_pounds(word: &str) -> bool {

@@ -12,6 +12,9 @@ const VARIATION: char = '\u{fe0f}';
 /// South Africa's sign in front of an amount.
 const RAND: &str = "R";
 
+/// Whose dollars they are, behind their sign.
+const CANADIAN: &str = "CAN";
+
 pub(super) struct Lexer<'t> {
     text: &'t str,
     at: usize,
@@ -89,7 +92,12 @@ impl<'t> Lexer<'t> {
             Kind::Word if text.bytes().all(|byte| byte.is_ascii_alphabetic()) => {
                 let uses = VOCABULARY.uses(text);
                 // One letter alone is part of many names.
-                let is_one = !text.eq_ignore_ascii_case(RAND) || text == RAND && self.is_rand(end);
+                let is_one = match () {
+                    () if text.eq_ignore_ascii_case(RAND) => text == RAND && self.is_rand(end),
+                    // `$ CAN per pound`, but `can scrap`.
+                    () if text.eq_ignore_ascii_case(CANADIAN) => text == CANADIAN && self.is_behind_dollars(),
+                    () => true,
+                };
                 (uses, uses.has(Use::Currency) && is_one)
             }
             Kind::Word => (uses(text), VOCABULARY.currencies(text).is_some()),
@@ -181,6 +189,10 @@ impl<'t> Lexer<'t> {
             (Kind::Number, length)
         };
         self.push(kind, length);
+    }
+
+    fn is_behind_dollars(&self) -> bool {
+        self.tokens.last().is_some_and(|token| &self.text[token.start..token.end] == "$")
     }
 
     /// Whether the `R` that ends here is that of an amount: `Brass R82`, `Soft lead R26,50`, but not `Refrigerant R22, drained`.

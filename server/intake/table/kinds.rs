@@ -41,6 +41,28 @@ impl Table {
         })
     }
 
+    /// Takes in what prices are in where that stands in a row of its own below the names of the columns: ` | £/t | £/t | £`.
+    /// Whether the row is one.
+    pub(super) fn takes_units(&mut self, row: &GridRow) -> bool {
+        let said = |at: usize| {
+            text_at(row, at)
+                .filter(|text| !text.contains(|c: char| c.is_ascii_digit()))
+                .map(|text| Context::of(text, true))
+        };
+        let empty = |at: usize| row.cells.get(at).is_none_or(Cell::is_empty);
+        let filled = || (0..row.cells.len()).filter(|&at| !empty(at));
+        let all = filled().count() > 0 && filled().all(|at| said(at).is_some_and(|said| !said.is_empty()));
+        if !all || !self.panels.iter().all(|panel| empty(panel.wording)) {
+            return false;
+        }
+        for price in self.panels.iter_mut().flat_map(|panel| &mut panel.prices) {
+            if let Some(said) = said(price.at) {
+                price.context = said.within(&price.context);
+            }
+        }
+        true
+    }
+
     /// Whether there is a digit where the prices stand.
     pub(super) fn holds_amount(&self, row: &GridRow) -> bool {
         let holds = |at: usize| match row.cells.get(at) {

@@ -1,27 +1,11 @@
 //! What stands on a sheet beside its prices: those of before, an exchange's, a truck's, footnotes, an older message below
 //! (common practice, no source).
 
-use intake::{Doubt, Row, RowPrice, Sheet, Why, detect, read_alone};
+use intake::{Doubt, RowPrice, Why, detect, read_alone};
 use jiff::civil::date;
-use trade::money::{Currency, PriceUnit};
+use trade::money::Currency;
 
-use crate::told::{self, sheet};
-
-/// Each row as `name price unit`.
-fn rows(sheet: &Sheet) -> Vec<String> {
-    let told = |row: &Row| match (&row.price, row.unit) {
-        (RowPrice::Priced { .. }, unit) => {
-            format!("{} {}", told::row(row), unit.map_or("?", PriceUnit::code))
-        }
-        (RowPrice::OnRequest, _) => told::row(row),
-    };
-    sheet.rows.iter().map(told).collect()
-}
-
-#[track_caller]
-fn check(name: &str, text: &str, expect: &[&str]) {
-    assert_eq!(rows(&sheet(name, text.as_bytes())), expect, "{text}");
-}
+use crate::told::{check, rows, sheet};
 
 #[test]
 fn a_column_of_former_prices_is_not_read() {

@@ -22,3 +22,18 @@ pub fn row(row: &Row) -> String {
     };
     format!("{} {price}", row.wording)
 }
+
+/// Each row as `name price unit`.
+pub fn rows(sheet: &Sheet) -> Vec<String> {
+    let told = |of: &Row| match (&of.price, of.unit) {
+        (RowPrice::Priced { .. }, unit) => format!("{} {}", row(of), unit.map_or("?", PriceUnit::code)),
+        (RowPrice::OnRequest, _) => row(of),
+    };
+    sheet.rows.iter().map(told).collect()
+}
+
+/// What a sheet is read as, row by row.
+#[track_caller]
+pub fn check(name: &str, text: &str, expect: &[&str]) {
+    assert_eq!(rows(&sheet(name, text.as_bytes())), expect, "{text}");
+}

@@ -1,0 +1,196 @@
+//! Sheets that name and lay out their columns as nobody else does, and lists whose prices nothing marks as such (common practice,
+//! no source).
+
+use intake::{Doubt, Why};
+use trade::money::Currency;
+
+use crate::told::{check, rows, sheet};
+
+#[test]
+fn columns_with_strange_names_are_told_by_their_cells() {
+    check(
+        "list.csv",
+        "Harlan Metals,,,,\nWeek of 11/23/2026,,,Mon-Fri 7:30-4,(555) 014-2299\n,,,,\nPaying Now,Paid Prior Wk,Move,Stuff,Pile\n\
+         $4.05,$3.98,+.07,Bright copper wire,C01\n$2.30,$2.35,-.05,Yellow brass,B01\n$0.60,$0.60,0,Soft lead,L01\n",
+        &["Bright copper wire 4.05 lb", "Yellow brass 2.3 lb", "Soft lead 0.6 lb"],
+    );
+    // What is paid at least and at most, by whatever words.
+    let span = "No,Zeug,Sohle,Dach,Gestern\n1,Copper 1,7.20,7.60,7.30\n2,Yellow brass,4.10,4.40,4.20\n3,Lead,1.20,1.35,1.30\n4,Zinc,0.80,0.95,0.85\n";
+    let spans =
+        ["Copper 1 7.2..7.6 lb", "Yellow brass 4.1..4.4 lb", "Lead 1.2..1.35 lb", "Zinc 0.8..0.95 lb"];
+    check("list.csv", span, &spans);
+    // The same per pound and per kilo is none, and is asked about.
+    let twice =
+        "What,Row A,Row B\nCopper 1,4.00,8.82\nYellow brass,2.00,4.41\nLead,0.60,1.32\nZinc,0.50,1.10\n";
+    let twice = sheet("list.csv", twice.as_bytes());
+    assert_eq!(rows(&twice)[0], "Copper 1 4 lb");
+    assert!(twice.rows.iter().all(|row| row.doubts.contains(&Doubt::SeveralPrices)), "{twice:?}");
+}
+
+#[test]
+fn a_row_of_the_list_is_no_row_of_names() {
+    check(
+        "list.csv",
+        "Item,Price,Unit\nCopper 1,3.90,lb\nSwollen lithium,minus $4,kg\nSoft lead,0.60,lb\nZinc,0.40,lb\nBrass,2.00,lb\n\
+         Catalysts,ring us,lb\n",
+        &[
+            "Copper 1 3.9 lb",
+            "Swollen lithium -4 kg",
+            "Soft lead 0.6 lb",
+            "Zinc 0.4 lb",
+            "Brass 2 lb",
+            "Catalysts ?",
+        ],
+    );
+}
+
+#[test]
+fn prices_of_last_week_in_spanish_and_ends_in_their_currency() {
+    let rows = "Cobre;7,10;7,25\nPlomo;1,20;1,25\n";
+    for names in ["Material;Semana pasada;Esta semana", "Material;Mes anterior;Vigente"] {
+        check("list.csv", &format!("{names}\n{rows}"), &["Cobre 7.25 lb", "Plomo 1.25 lb"]);
+    }
+    let ends = "Item;Min £/kg;Max £/kg\nCopper;6.10;6.40\nLead;1.20;1.35\n";
+    check("list.csv", ends, &["Copper 6.1..6.4 kg", "Lead 1.2..1.35 kg"]);
+}
+
+#[test]
+fn lists_with_names_for_their_columns_only_further_down() {
+    let text = "Prices in Rand per kg\nCopper,R\nbright wire,148\nno 2,131\nradiators,84\n\nSteel,R/ton\nheavy,3150\nlight,2100\n";
+    let read = sheet("list.csv", text.as_bytes());
+    let prices: Vec<String> = rows(&read).into_iter().take(3).collect();
+    assert_eq!(prices, ["bright wire 148 kg", "no 2 131 kg", "radiators 84 kg"]);
+    assert!(read.rows.iter().all(|row| row.currency == Currency::from_code("ZAR")), "{read:?}");
+}
+
+#[test]
+fn boxes_are_a_table_by_their_roles() {
+    // WAI-ARIA 1.2: table, row, columnheader, cell.
+    let row = |role: &str, cells: [&str; 3]| {
+        let cells = cells.map(|cell| format!("<div role={role}>{cell}</div>")).concat();
+        format!("<div role=row>{cells}</div>")
+    };
+    let page = format!(
+        "<html><body><p>All prices in AUD inc. GST</p><div role=table>{}{}{}</div><output>$285.00</output></body></html>",
+        row("columnheader", ["Material", "This week $/kg", "Last week $/kg"]),
+        row("cell", ["Copper, bright", "12.10", "11.90"]),
+        row("cell", ["PC boards", "POA", "6.00"]),
+    );
+    let read = sheet("page.html", page.as_bytes());
+    assert_eq!(rows(&read), ["Copper, bright 12.1 kg", "PC boards ?"]);
+    assert_eq!(read.rows[0].currency, Some(Currency::AUD));
+}
+
+#[test]
+fn whole_numbers_below_names_are_their_prices() {
+    check(
+        "paste.txt",
+        "Annahmepreise in Euro pro Tonne\nKupferkabel\n+ 2.450\nBleiakkus\n+ 680\nMikrowellen\n+ 35\nBildschirme\n− 40\n\
+         Alkalibatterien\n− 650\nNachtspeicher\nPreis auf Anfrage\n",
+        &[
+            "Kupferkabel 2450 tonne",
+            "Bleiakkus 680 tonne",
+            "Mikrowellen 35 tonne",
+            "Bildschirme -40 tonne",
+            "Alkalibatterien -650 tonne",
+            "Nachtspeicher ?",
+        ],
+    );
+    // Years, doors and times are none.
+    let read = sheet(
+        "paste.txt",
+        b"Our yards\nNorth gate\n12\nOpened\n1987\nSouth gate\n14\nStaff\n9\nClosing\n16\n",
+    );
+    assert!(read.rows.is_empty(), "{read:?}");
+}
+
+#[test]
+fn whole_numbers_in_one_line() {
+    check(
+        "mail.txt",
+        "All in euro a tonne.\nCopper: bright wire 8,450 / heavy copper 8,250 / lagged pipe on request / tinned wire 7,700\n\
+         Aluminium: clean profile 1,880; painted profile 1,650; old sheet 1,250; cast 1,300\n\
+         Boards (per kilo): high grade €3.40, medium €1.50, low €0.35\n\
+         Lead €1,600\nZinc €1,100\nTin €9,000\n",
+        &[
+            "bright wire 8450 tonne",
+            "heavy copper 8250 tonne",
+            "lagged pipe ?",
+            "tinned wire 7700 tonne",
+            "clean profile 1880 tonne",
+            "painted profile 1650 tonne",
+            "old sheet 1250 tonne",
+            "cast 1300 tonne",
+            "high grade 3.4 kg",
+            "medium 1.5 kg",
+            "low 0.35 kg",
+            "Lead 1600 tonne",
+            "Zinc 1100 tonne",
+            "Tin 9000 tonne",
+        ],
+    );
+}
+
+#[test]
+fn headings_between_the_rows_of_a_copied_table() {
+    let text = "Material\tUnder 50 kg\tOver 50 kg\nCopper\nBright wire\t$10.80\t$11.20\nBurnt\t$8.90\t$9.25\nOther\n\
+                Lead\t$1.80\t$1.90\nCar batteries\t$0.90\tPOA\n";
+    let read = sheet("paste.txt", text.as_bytes());
+    assert_eq!(read.rows.len(), 8, "{read:?}");
+    assert!(read.rows.iter().all(|row| row.tier_from.is_some() || row.tier_to.is_some()), "{read:?}");
+    assert_eq!(read.rows[1].group.as_deref(), Some("Copper"));
+}
+
+#[test]
+fn bounds_of_tiers_with_a_blank_in_them() {
+    let text = "Code;Article;moins de 200 lb;200 à 1 500 lb;1 500 lb et plus\nE1;Cartes serveur;3,10 $;3,40 $;3,75 $\nE2;Disques durs;0,55 $;0,60 $;0,68 $\n";
+    let read = sheet("list.csv", text.as_bytes());
+    let from: Vec<_> = read.rows.iter().take(3).map(|row| row.tier_from).collect();
+    assert_eq!(
+        rows(&read)[..3],
+        ["Cartes serveur 3.1 lb", "Cartes serveur 3.4 lb", "Cartes serveur 3.75 lb"]
+    );
+    assert!(from[0] < from[1] && from[1] < from[2], "{from:?}");
+}
+
+#[test]
+fn by_the_piece_as_it_is_written_in_spanish() {
+    check(
+        "list.txt",
+        "Precios en €/kg\nCobre 7,10\nPortátil sin batería 1,20 €/ud\nTeléfono 8,00 € c/u\nPlomo 1,20\n",
+        &["Cobre 7.1 kg", "Portátil sin batería 1.2 each", "Teléfono 8 each", "Plomo 1.2 kg"],
+    );
+}
+
+#[test]
+fn what_an_exchange_quotes_says_nothing_of_units() {
+    let text = "Precios de compra, EUR/kg\nCobre 7,10\nLatón 4,20\nPlomo 1,20\nCotización LME del cobre del día 23: 7.985 €/t.\n";
+    check("list.txt", text, &["Cobre 7.1 kg", "Latón 4.2 kg", "Plomo 1.2 kg"]);
+    let rates = "Material,$/kg\nCopper,12.10\nLead,2.20\nCOMEX copper,5.02\nAUD/USD,0.6570\n";
+    check("list.csv", rates, &["Copper 12.1 kg", "Lead 2.2 kg"]);
+}
+
+#[test]
+fn what_is_not_bought_in_a_column_of_its_own() {
+    let text = "Material,Compramos,Precio,Nota\nCobre,Si,345,\nCable coaxial,No,,\nPlomo,Si,51,\nCatalizadores,Si,,preguntar\n";
+    let read = sheet("list.csv", text.as_bytes());
+    assert_eq!(rows(&read), ["Cobre 345 lb", "Plomo 51 lb", "Catalizadores ?"]);
+    assert!(read.left_out.iter().any(|left| left.why == Why::NotBought));
+}
+
+#[test]
+fn tiers_on_request_below_a_name() {
+    let text = "Prices in CAD per lb\n\nServer boards\n1-99 lb: 3.70\n100-499 lb: 3.95\n500 lb and up: call\n\nLaptop boards\n1-99 lb: 3.20\n100 lb and up: 3.40\n";
+    let read = sheet("list.txt", text.as_bytes());
+    let named: Vec<String> = rows(&read);
+    assert_eq!(named[..3], ["Server boards 3.7 lb", "Server boards 3.95 lb", "Server boards ?"]);
+}
+
+#[test]
+fn letters_that_a_typesetter_joined() {
+    check(
+        "list.csv",
+        "Item,Price\nProﬁle clean,1.80\nﬂat cable,0.90\n",
+        &["Profile clean 1.8 lb", "flat cable 0.9 lb"],
+    );
+}
