@@ -124,6 +124,14 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
+    // `Copper | R`, in rand.
+    if let [_, Cell::Text(sign)] =
+        row.cells.iter().filter(|cell| !cell.is_empty()).collect::<Vec<_>>().as_slice()
+        && sign == "R"
+        && let Some(at) = row.cells.iter().rposition(|cell| !cell.is_empty())
+    {
+        names[at] = Some(Named { column: Column::Price, context: Context::default(), tier: None });
+    }
     let names = side_by_side(names, &row.cells);
     let names = least_and_most(names, &row.cells);
     let names = latest(this_week(names, &row.cells), &row.cells);

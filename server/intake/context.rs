@@ -116,12 +116,7 @@ impl Context {
 
     /// This context where it says something, else `wider`.
     pub fn within(&self, wider: &Context) -> Context {
-        // `$` where the sheet says `AUD`.
-        let narrows = !wider.currencies.is_empty()
-            && wider.currencies.len() < self.currencies.len()
-            && wider.currencies.iter().all(|currency| self.currencies.contains(currency));
-        let wide = self.currencies.is_empty() || narrows;
-        let currencies = if wide { &wider.currencies } else { &self.currencies };
+        let currencies = if self.currencies.is_empty() { &wider.currencies } else { &self.currencies };
         Context {
             currencies: currencies.clone(),
             unit: self.unit.or(wider.unit),

@@ -46,17 +46,29 @@ impl Document {
             .flat_map(|row| &row.cells)
     }
 
-    /// All its text: lines, and cells that are text.
-    pub fn texts(&self) -> impl Iterator<Item = &str> {
+    /// All its text, but for rows whose first text is one of those that are left aside.
+    pub fn texts_but<'d>(&'d self, aside: impl Fn(&str) -> bool + 'd) -> impl Iterator<Item = &'d str> {
         let lines = self.blocks.iter().flat_map(|block| match block {
             Block::Lines(lines) => lines.as_slice(),
             Block::Table(_) => &[],
         });
-        let cells = self.cells().filter_map(|cell| match cell {
-            Cell::Text(text) => Some(text.as_str()),
-            _ => None,
+        let rows = self.blocks.iter().flat_map(|block| match block {
+            Block::Table(rows) => rows.as_slice(),
+            Block::Lines(_) => &[],
         });
-        lines.map(|line| line.text.as_str()).chain(cells)
+        let texts = |row: &'d GridRow| {
+            row.cells.iter().filter_map(|cell| match cell {
+                Cell::Text(text) => Some(text.as_str()),
+                _ => None,
+            })
+        };
+        let kept = rows.filter(move |row| !texts(row).next().is_some_and(&aside));
+        lines.map(|line| line.text.as_str()).chain(kept.flat_map(texts))
+    }
+
+    /// All its text: lines, and cells that are text.
+    pub fn texts(&self) -> impl Iterator<Item = &str> {
+        self.texts_but(|_| false)
     }
 }
 

@@ -13,7 +13,7 @@ use crate::context::{Context, is_only_of_prices};
 use crate::date::{self, Dated};
 use crate::document::{LONGEST_SHOWN, cut};
 use crate::hints::Hints;
-use crate::lines::{is_exchange_rate, is_of_an_exchange};
+use crate::lines::{is_exchange_rate, names_an_exchange};
 use crate::number::Marks;
 use crate::price::{PriceText, Strength, UnitText};
 use crate::scan::Scan;
@@ -177,8 +177,8 @@ impl<'h> Draft<'h> {
                 self.remarks.push(Remark { above, context, clear: speaks_of_all(note), mark });
             }
         }
-        // What an exchange quotes says nothing of what is paid here.
-        let quotes = |scan: &Scan<'_>| is_exchange_rate(scan) || is_of_an_exchange(scan);
+        // What an exchange quotes, and at which rate money is changed, says nothing of what is paid here.
+        let quotes = |scan: &Scan<'_>| is_exchange_rate(scan) || names_an_exchange(scan);
         if context.is_empty() || is_numbered || quotes(&Scan::of(text)) {
             return;
         }
@@ -361,6 +361,15 @@ impl<'h> Draft<'h> {
             [one] => (*one, true),
             // A shared sign means what the sheet says elsewhere, or else the outlet's own.
             several => {
+                // `$` where the sheet says of all its prices that they are in `AUD`.
+                let mut of_all = self.remarks.iter().filter(|remark| remark.is_clear());
+                let named = of_all.find_map(|remark| match remark.context.currencies.as_slice() {
+                    [one] if several.contains(one) => Some(*one),
+                    _ => None,
+                });
+                if let Some(one) = named {
+                    return (one, true);
+                }
                 // `$` on a sheet in pesos is of those that are both.
                 let both = || several.iter().filter(|other| context.currencies.contains(other));
                 match (both().count(), both().next()) {

@@ -16,6 +16,7 @@ use crate::document::{Cell, Document};
 use crate::lines::is_exchange_rate;
 use crate::number::Habit;
 use crate::scan::{Kind, Scan};
+use crate::table::names_a_quote;
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal_wording;
 
@@ -62,7 +63,9 @@ impl Hints {
         let (mut in_pounds, mut in_kilos) = (false, false);
         let mut order: Vec<Currency> = Vec::new();
         let mut address = None;
-        for text in document.texts() {
+        // `LME Copper | US$9,905/t`
+        let quoted = |text: &str| names_a_quote(&Scan::of(text));
+        for text in document.texts_but(quoted) {
             address = address.or_else(|| currency_of_address(text));
             let scan = Scan::of(text);
             // `Dólar: $18.42 · Cobre bolsa: 4.61 USD/lb`

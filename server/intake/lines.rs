@@ -34,7 +34,7 @@ use listed::{
 use pieces::{pieces, tiers_in};
 use remark::{are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past};
 pub(crate) use remark::{
-    is_exchange_rate, is_number_of_a_page, is_of_an_exchange, is_only_a_date, is_only_of_days, is_remark,
+    is_exchange_rate, is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark, names_an_exchange,
     tells_when_open,
 };
 

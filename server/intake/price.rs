@@ -16,8 +16,9 @@ pub(crate) use unit::{is_pounds, is_sterling, unit_words};
 
 /// A high end more than this many times the low end is no range but another number.
 const WIDEST_RANGE: Decimal = dec!(5);
-/// The same where one end has decimals and the other none.
+/// The same where one end has decimals and the other none, which is no number of a name: `Pentium 4 - 5.50`.
 const NEAR_RANGE: Decimal = dec!(1.5);
+const FEWEST_NEAR: Decimal = dec!(10);
 /// Letters of a sign or a code that stands for a currency; a longer one is its name.
 const LONGEST_SIGN: usize = 3;
 
@@ -123,7 +124,11 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
         return None;
     }
     // `(00) 95555-0147`
-    let amount = marks.read(scan.word(at)).filter(|_| !number::is_serial(scan.word(at)))?;
+    let amount = marks.read(scan.word(at)).filter(|_| {
+        let counted =
+            || scan.is(at + 1, Use::Cents) || unit_words(scan, at + 1).is_some() || starts_unit(scan, at + 1);
+        !number::is_serial(scan.word(at)) || counted()
+    })?;
     let mut price = PriceText {
         first: at,
         last: at + 1,
@@ -174,7 +179,7 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
         let word = scan.word(price.last);
         if let Some(currencies) = scan.currencies(price.last).filter(|_| !belongs_to_next(scan, price)) {
             // The sign of the next price: `20 lb $9.50`.
-            // `7€35` has it in the midst of one.
+            // In the midst of `7€35` it is its own.
             let cents = !scan.spaced(price.last) && scan.word(price.last + 1).len() == 2;
             if scan.kind(price.last + 1) == Some(Kind::Number) && !scan.spaced(price.last + 1) && !cents {
                 return;
@@ -268,7 +273,9 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
     let Some(amount) = marks.read(scan.word(upper)) else { return };
     // `Pentium 4 - $3.25` is a name and a price: both ends are written alike, or touch the dash.
     // `13 - 14,50`
-    let near = price.low < amount.value && amount.value <= price.low.saturating_mul(NEAR_RANGE);
+    let near = price.low >= FEWEST_NEAR
+        && price.low < amount.value
+        && amount.value <= price.low.saturating_mul(NEAR_RANGE);
     let alike = near && currencies.is_empty()
         || number::looks_like_price(scan.word(upper)) == (price.strength >= Strength::Decimals)
         || *cents

@@ -22,7 +22,7 @@ use crate::sheet::{Doubt, Why};
 use crate::tier::of_heading;
 use crate::vocabulary::{Use, VOCABULARY};
 
-pub(crate) use cell::{CellName, CellPrice};
+pub(crate) use cell::{CellName, CellPrice, names_a_quote};
 use heading::Heading;
 use rows::price_rows;
 use said::{row_context, tier};

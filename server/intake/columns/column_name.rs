@@ -26,10 +26,14 @@ pub(super) fn name(cell: &Cell, marks: Marks) -> Option<Named> {
     }
     let plain = |column| Some(Named { column, context: Context::of(text, true), tier: None });
     if let Some(column) = VOCABULARY.column(text) {
-        // `Min £/kg` is the least that is paid, and no mass.
-        let in_money = || text.contains(['/', '(']) && !Context::of(text, true).currencies.is_empty();
+        let context = Context::of(text, true);
         let a_mass = matches!(column, Column::TierFrom | Column::TierTo);
-        return plain(if a_mass && in_money() { Column::Price } else { column });
+        return match context.unit {
+            _ if !a_mass || context.currencies.is_empty() => plain(column),
+            // `Min £/kg` is the least that is paid, `Min £` the least that anybody is paid at all.
+            Some(_) => plain(Column::Price),
+            None => plain(Column::Other),
+        };
     }
     // `El precio de la semana pasada`
     if VOCABULARY.has_within(text, Use::Past) {
@@ -128,8 +132,12 @@ pub(super) fn name(cell: &Cell, marks: Marks) -> Option<Named> {
             .or_else(|| {
                 let tier = |column| matches!(column, Column::TierFrom | Column::TierTo);
                 // `ritirato da noi` says by whom, and no mass; `Peso da kg` does.
-                let at_an_end =
-                    || ends.iter().flatten().any(|word| VOCABULARY.column(word).is_some_and(tier));
+                // `Buyer A`
+                let at_an_end = || {
+                    ends.iter()
+                        .flatten()
+                        .any(|word| word.len() > 1 && VOCABULARY.column(word).is_some_and(tier))
+                };
                 let amid = length == 1 && context.unit.is_none() && !at_an_end();
                 let short = words.len() <= 3 && !amid && context.currencies.is_empty();
                 run(length, &|column| tier(column) && short)

@@ -116,21 +116,22 @@ pub(super) fn latest(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Optio
             matches!(name.column, Column::Price | Column::Low | Column::High) && name.tier.is_none()
         })
     };
-    let is_former = |at: &usize| {
-        let name = cells[*at].shown();
-        let is_former = |word: &str| VOCABULARY.has(word, Use::Former);
-        // `Old boards, $/lb` are goods.
-        let of_goods = |word: &str| {
-            !is_former(word) && VOCABULARY.column(word) != Some(Column::Price) && speaks_of_goods(word)
-        };
-        let normal = normal(&in_words(&name)).into_owned();
-        normal.split(' ').any(is_former) && !normal.split(' ').any(of_goods)
-    };
+    let is_former = |at: &usize| is_former(&cells[*at].shown());
     let (former, latest): (Vec<usize>, Vec<usize>) = (0..names.len()).filter(priced).partition(is_former);
     for at in former.into_iter().filter(|_| !latest.is_empty()) {
         names[at] = Some(Named { column: Column::Other, context: Context::default(), tier: None });
     }
     names
+}
+
+/// Whether a column is called after what was paid before, and not after goods: `Old boards, $/lb` are goods.
+pub(super) fn is_former(name: &str) -> bool {
+    let is_former = |word: &str| VOCABULARY.has(word, Use::Former);
+    let of_goods = |word: &str| {
+        !is_former(word) && VOCABULARY.column(word) != Some(Column::Price) && speaks_of_goods(word)
+    };
+    let normal = normal(&in_words(name)).into_owned();
+    normal.split(' ').any(is_former) && !normal.split(' ').any(of_goods)
 }
 
 /// `BOARDS & CHIPS | $/lb | WHOLE UNITS & METAL | $/lb`: each list is called by what it is of, though a word of the second

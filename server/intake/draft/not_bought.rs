@@ -50,11 +50,8 @@ pub(super) fn leave_out(rows: &mut Vec<DraftRow>, left_out: &mut Vec<LeftOut>) {
 /// `Tube televisions | not accepted`, and a sentence where no price stands beside it.
 fn is_refused(row: &DraftRow) -> bool {
     let says = |part: &str| VOCABULARY.has(part, Use::Refused);
-    let refused = || {
-        let noted = row.note.as_deref().is_some_and(|note| note.split("; ").any(says));
-        // `¿Compramos? | No`, in a column of its own.
-        noted || row.in_cell && row.source.split(" | ").any(says)
-    };
+    // `¿Compramos? | No` is a note as well.
+    let refused = || row.note.as_deref().is_some_and(|note| note.split("; ").any(says));
     let words = row.wording.split_whitespace().count();
     let sentence =
         || row.wording.ends_with(['.', '!']) && words >= FEWEST_SPOKEN && !is_all_of_goods(&row.wording);

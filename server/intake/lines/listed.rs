@@ -23,6 +23,8 @@ const FEWEST_GOODS: usize = 4;
 const FEWEST_BELOW: usize = 4;
 /// Bytes of a line that is nothing but a price: `€ 1.250,00 / 100 kg`.
 const LONGEST_PRICE: usize = 32;
+/// Bytes of one of several items in a line.
+const LONGEST_ITEM: usize = 120;
 /// Digits and marks of a bare price.
 const LONGEST_BARE: usize = 6;
 
@@ -68,10 +70,16 @@ pub(super) fn listed_by_bare_numbers(text: &str) -> Option<Vec<&str>> {
     let mut from = 0;
     let asks = |item: &str| on_request(item, &Scan::of(item)).is_some();
     for (at, mark) in text.match_indices([',', '.', ';', '/']) {
-        let item = text[from..at].trim();
         let stands_apart = mark != "/" || text[..at].ends_with(' ');
+        if !stands_apart || !text[at + mark.len()..].starts_with(' ') {
+            continue;
+        }
+        let item = text[from..at].trim();
+        if item.len() > LONGEST_ITEM {
+            return None;
+        }
         let ends = item.ends_with(|c: char| c.is_ascii_digit()) || mark == "/" && asks(item);
-        if ends && stands_apart && text[at + mark.len()..].starts_with(' ') {
+        if ends {
             items.push(item);
             from = at + mark.len();
         }

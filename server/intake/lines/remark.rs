@@ -67,7 +67,7 @@ pub(crate) fn is_remark(name: &str) -> bool {
     // `LME-Notiz von gestern Kupfer`
     let market = first.split('-').all(|part| VOCABULARY.has(part, Use::Market))
         || says(Use::Quoted)
-        || words > 2 && is_of_an_exchange(&scan);
+        || words > 2 && names_an_exchange(&scan);
     let remark = remark || market && words >= 2;
     let of_all = VOCABULARY.has(first, Use::WholeSheet) && !Context::of(name, false).is_empty();
     // `Prices per lb, CAD first, USD in brackets at 1.39`
@@ -106,7 +106,7 @@ fn number_of(scan: &Scan<'_>, at: usize) -> bool {
 }
 
 /// `Cotización LME del cobre del día 23`, but `Bare bright (83% of COMEX)`.
-pub(crate) fn is_of_an_exchange(scan: &Scan<'_>) -> bool {
+pub(crate) fn names_an_exchange(scan: &Scan<'_>) -> bool {
     let exchange = |at: usize| matches!(scan.word(at), "LME" | "COMEX" | "NYMEX" | "SHFE");
     (0..scan.tokens.len()).any(exchange) && !scan.text.contains('%')
 }
@@ -239,8 +239,8 @@ pub(crate) fn is_number_of_a_page(text: &str) -> bool {
         || ends_with_number_of_a_page(&normal, digits) && !names_a_price(text)
 }
 
-/// Whether a text begins with a word for a page or a dash, or ends with so few digits behind another word: most do not, and are
-/// not looked at any further.
+/// Whether a text is worth looking at: it begins with a dash, a word for a page or none at all, or ends with as few digits as
+/// pages have.
 fn may_be_number_of_a_page(text: &str) -> bool {
     let begin = text.trim_start().split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
     if begin.is_empty() {

@@ -11,10 +11,11 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
         let i = first - 1;
         match scan.kind(i) {
             Some(Kind::Word) => {
-                // `Swollen packs: minus €2.00`, but what `LME minus 0.20` says is no price.
-                let apart = || i == free_from || matches!(scan.kind(i - 1), Some(Kind::Other | Kind::Gap));
+                // `Swollen packs: minus €2.00`; what `LME minus 0.20` and `wire, minus 0.40 for wet` say is no price.
+                let apart =
+                    || i == free_from || scan.kind(i - 1) == Some(Kind::Gap) || scan.word(i - 1) == ":";
                 if scan.is(i, Use::Negative) && price.sign == Sign::Plain && apart() {
-                    price.sign = Sign::Minus;
+                    price.sign = Sign::Dashed;
                     first = i;
                     break;
                 }

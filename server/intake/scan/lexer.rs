@@ -202,9 +202,8 @@ impl<'t> Lexer<'t> {
         let amount = &self.text[end..];
         // What a column is called.
         let unit = |text: &str| VOCABULARY.uses(&text.to_lowercase()).has(Use::UnitStart);
-        let whole_name = end == RAND.len() && amount.is_empty();
         let apart = self.text[..end - RAND.len()].chars().next_back().is_none_or(|c| !c.is_alphanumeric());
-        if whole_name || apart && amount.strip_prefix('/').is_some_and(unit) {
+        if apart && amount.strip_prefix('/').is_some_and(unit) {
             return true;
         }
         let whole = run(amount, |c| c.is_ascii_digit());

@@ -42,7 +42,7 @@ impl CellName {
                 || is_only_of_days(scan)
                 || [Use::Service, Use::Quoted].iter().any(|is| VOCABULARY.is_within(&normal, *is))
                 || VOCABULARY.has(scan.text, Use::Market)
-                || is_of_an_exchange(scan),
+                || names_a_quote(scan),
             without_tier: tier.and_then(|tier| Some((tier.cut_from(scan, scan.text)?, tier.tier))),
             unit: unit_of_name(scan),
             without_unit: without_unit(scan),
@@ -52,7 +52,7 @@ impl CellName {
 }
 
 /// `COMEX copper`, `AUD/USD`
-fn is_of_an_exchange(scan: &Scan<'_>) -> bool {
+pub(crate) fn names_a_quote(scan: &Scan<'_>) -> bool {
     let words = || (0..scan.tokens.len()).filter(|&at| scan.kind(at) == Some(Kind::Word));
     let currencies = words().count() > 1 && words().all(|at| scan.currencies(at).is_some());
     scan.is(0, Use::Market) && words().count() > 1 || currencies

@@ -11,7 +11,7 @@ use crate::scan::Scan;
 use crate::vocabulary::{Column, Use, VOCABULARY};
 
 /// Digits of a price by the tonne.
-const MOST_DIGITS: usize = 7;
+const MOST_DIGITS: usize = 6;
 /// So many changes below prices are a column of them.
 const FEWEST_CHANGES: usize = 3;
 
@@ -162,7 +162,15 @@ fn with_numbers(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
         let text = &lines[at].text;
         amounts[at].is_none() && text.contains(char::is_alphabetic) && !tells_a_price(&lines[at])
     };
-    let below: Vec<usize> = (1..lines.len()).filter(|&at| amounts[at].is_some() && is_name(at - 1)).collect();
+    let of_today = |at: usize| {
+        let name = &lines[at - 1].text;
+        let about = [Use::Opening, Use::PhoneLabel, Use::Firm, Use::Service]
+            .iter()
+            .any(|is| VOCABULARY.has_within(name, *is));
+        is_name(at - 1) && !about
+    };
+    let below: Vec<usize> = (1..lines.len()).filter(|&at| amounts[at].is_some() && of_today(at)).collect();
+    let stands_below: HashSet<usize> = below.iter().copied().collect();
     let whole = below.iter().filter(|&&at| !looks_like_price(lines[at].text.trim())).count();
     let all = amounts.iter().flatten().count();
     let of_goods = below.iter().filter(|&&at| speaks_of_goods(&lines[at - 1].text)).count();
@@ -170,13 +178,14 @@ fn with_numbers(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
         || whole * 2 <= below.len()
         || below.len() * 3 < all * 2
         || of_goods * 2 < below.len()
+        || !lines.iter().any(says_what_for)
     {
         return lines;
     }
     let mut cells: Vec<Line> = Vec::with_capacity(lines.len());
     for (at, line) in lines.iter().enumerate() {
         let asked = at > 0 && is_name(at - 1) && VOCABULARY.has(&line.text, Use::OnRequest);
-        let amount = amounts[at].clone().filter(|_| below.contains(&at));
+        let amount = amounts[at].clone().filter(|_| stands_below.contains(&at));
         match (amount.or_else(|| asked.then(|| line.text.trim().to_string())), cells.last_mut()) {
             (Some(amount), Some(name)) => {
                 name.text = format!("{}\t{amount}", name.text.trim());
@@ -188,6 +197,12 @@ fn with_numbers(lines: Vec<Line>, joined: &mut Vec<Line>) -> Vec<Line> {
     cells
 }
 
+/// `in Euro pro Tonne`: without it, such numbers may be years, pieces or anything.
+fn says_what_for(line: &Line) -> bool {
+    let said = Context::of(&line.text, false);
+    !tells_a_price(line) && said.unit.is_some() && (!said.currencies.is_empty() || said.cents)
+}
+
 /// The number that a line holds and nothing else, a plus left out: `+ 2.450`, `− 40`.
 fn amount(text: &str) -> Option<String> {
     let text = text.trim();
@@ -195,6 +210,8 @@ fn amount(text: &str) -> Option<String> {
     let minus = bare.strip_prefix(['-', '−', '–']).map(str::trim_start);
     let number = minus.unwrap_or(bare);
     let digits = number.chars().filter(char::is_ascii_digit).count();
-    let fits = (1..=MOST_DIGITS).contains(&digits) && price::is_bare_number(number) && !is_serial(number);
+    let year = number.parse::<u32>().is_ok_and(|year| (1900..2100).contains(&year));
+    let fits =
+        (1..=MOST_DIGITS).contains(&digits) && !year && price::is_bare_number(number) && !is_serial(number);
     fits.then(|| if minus.is_some() { format!("-{number}") } else { number.to_string() })
 }

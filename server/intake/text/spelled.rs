@@ -1,6 +1,7 @@
 //! Amounts that are spelled out, as somebody wrote down what was said: `three seventy five`, `a dollar fifteen`, `fifty two cents`.
 
 use crate::document::Line;
+use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many of them are how somebody speaks of prices; fewer may be anything.
 const FEWEST_SPELLED: usize = 4;
@@ -62,6 +63,10 @@ impl Spelled {
     fn of(text: &str) -> Spelled {
         let words = words(text);
         let mut amounts: Vec<Amount> = Vec::new();
+        // When the yard is open, and what it takes at the least, are told in numbers as well.
+        if [Use::Opening, Use::Least].iter().any(|is| VOCABULARY.has_within(text, *is)) {
+            return Spelled { amounts };
+        }
         let mut at = 0;
         while at < words.len() {
             match amount(&words, at, text) {
@@ -116,9 +121,19 @@ fn amount(words: &[Word], at: usize, text: &str) -> Option<(String, usize, bool)
     };
     let is =
         |at: usize, any: &[&str]| joined(at) && words.get(at).is_some_and(|word| any.contains(&&*word.lower));
-    let number = |at: usize| joined(at).then(|| below_hundred(words, at)).flatten();
-    let counted = |at: usize| is(at, &["hundred", "thousand", "million"]);
+    let number = |at: usize| number_at(words, at, &joined);
+    let counted = |at: usize| {
+        let more = [
+            "hundred", "thousand", "million", "percent", "gauge", "volt", "volts", "inch", "pound", "pounds",
+            "street",
+        ];
+        is(at, &more)
+    };
     let before = |any: &[&str]| at > 0 && any.contains(&&*words[at - 1].lower);
+    // `number two twenty gauge`
+    if before(&["number", "no", "grade", "class"]) {
+        return None;
+    }
     // `a dollar fifteen`, `a buck ten`, `two dollars and ten cents`
     let (whole, next) = match is(at, &["a"]) {
         true => (1, at + 1),
@@ -135,6 +150,11 @@ fn amount(words: &[Word], at: usize, text: &str) -> Option<(String, usize, bool)
     }
     if is(at, &["a"]) || counted(next) {
         return None;
+    }
+    // `forty five to fifty cents`
+    let upper = (is(next, &["to"])).then(|| number_at(words, next + 1, &joined)).flatten();
+    if let Some((most, end)) = upper.filter(|(_, end)| is(*end, &["cent", "cents"])) {
+        return Some((format!("{whole}-{most}¢"), end + 1, true));
     }
     if is(next, &["cent", "cents"]) {
         return Some((format!("{whole}¢"), next + 1, true));
@@ -154,6 +174,10 @@ fn amount(words: &[Word], at: usize, text: &str) -> Option<(String, usize, bool)
     let ends =
         words.get(next).is_none_or(|word| text[words[next - 1].end..word.start].contains(['.', ',', ';']));
     (before(&BEFORE_AMOUNT) && whole >= 10 && ends).then(|| (format!("{whole}¢"), next, false))
+}
+
+fn number_at(words: &[Word], at: usize, joined: &impl Fn(usize) -> bool) -> Option<(usize, usize)> {
+    joined(at).then(|| below_hundred(words, at)).flatten()
 }
 
 /// A number below a hundred, and the word behind it: `seventy five`, `fifteen`, `oh five`.
@@ -187,6 +211,9 @@ mod tests {
             ("Tube TVs fifteen dollars apiece.", "Tube TVs $15.00 apiece."),
             ("Number is five five five, oh one six three.", "Number is five five five, oh one six three."),
             ("Bring two hundred pounds or more.", "Bring two hundred pounds or more."),
+            ("Cans forty five to fifty cents.", "Cans 45-50¢."),
+            ("Number two twenty gauge at a dollar ten.", "Number two twenty gauge at $1.10."),
+            ("Open at nine thirty, yard two.", "Open at nine thirty, yard two."),
         ];
         let lines = said.iter().map(|(text, _)| Line { place: Place::Line(1), text: text.to_string() });
         let written = in_figures(lines.collect());
