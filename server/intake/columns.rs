@@ -17,7 +17,7 @@ use crate::tier::{TierText, TierUnit};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use column_name::name;
 use meant::{
-    filled, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest,
+    filled, last_tier, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest,
     side_by_side, this_week,
 };
 pub(crate) use shown::is_unit;
@@ -132,7 +132,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         names[at] = Some(Named { column: Column::Price, context: Context::default(), tier: None });
     }
-    let names = side_by_side(names, &row.cells);
+    let names = side_by_side(last_tier(names, &row.cells), &row.cells);
     let names = least_and_most(names, &row.cells);
     let names = latest(this_week(names, &row.cells), &row.cells);
     let names = named_by_its_cells(names, &row.cells, below, marks);
@@ -157,7 +157,8 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
         .collect();
     let strangers: Vec<usize> =
         (0..names.len()).filter(|&i| names[i].is_none() && !row.cells[i].is_empty()).collect();
-    let numbers = row.cells.iter().any(|cell| looks_priced(cell, marks) && name(cell, marks).is_none());
+    let numbers =
+        row.cells.iter().zip(&names).any(|(cell, name)| name.is_none() && looks_priced(cell, marks));
     let first_price = names.iter().position(of_price);
     // `Irony aluminium | 300 to 450` is a name and a price.
     let mut priced = names.iter().flatten().filter(|n| matches!(n.column, Column::Price | Column::Low));

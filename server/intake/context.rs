@@ -81,7 +81,12 @@ impl Context {
                 before.is_some_and(|b| b > 1 && scan.word(b) == "a" && scan.is(b - 2, Use::NumberWord));
             // `what is a ton of hard drives` asks.
             let asked = joined && matches!(scan.word(next), "of") && context.currencies.is_empty();
-            let said = joined && !worded && !asked || bracketed || after_money || in_units || alone;
+            // `S A L V A G E`
+            let letters =
+                before.is_some_and(|b| scan.word(b).len() == 1) && scan.kind(next) == Some(Kind::Word);
+            let spelled = letters && scan.word(at).len() == 1 && scan.word(next).len() == 1;
+            let said =
+                joined && !worded && !asked && !spelled || bracketed || after_money || in_units || alone;
             // `All prices in pounds, per kilo`
             let of_money = context.in_pounds && joined;
             if of_money && context.currencies.is_empty() {

@@ -346,7 +346,8 @@ impl LineReader {
         }
         // `Ceny od 24.11 zl/kg`
         let of_a_service = part.note.as_ref().is_some_and(|note| is_of_a_service(&wording, note));
-        if is_remark(&wording) || of_a_service || VOCABULARY.has(&wording, Use::Title) {
+        let of_days = is_only_of_days(&Scan::of(&wording));
+        if is_remark(&wording) || of_a_service || of_days || VOCABULARY.has(&wording, Use::Title) {
             draft.look_for_date(text);
             draft.whole_sheet(&Context::of(text, false), text);
             return draft.leave_out(text, place, Why::NoPrice);
@@ -464,7 +465,8 @@ impl LineReader {
         // `In EUR/kg vergüten wir:`
         if text.ends_with(':')
             && said.unit.is_some()
-            && self.heading.as_ref().is_some_and(|heading| heading.context.unit.is_some())
+            && (!said.currencies.is_empty()
+                || self.heading.as_ref().is_some_and(|heading| heading.context.unit.is_some()))
         {
             self.heading = Some(Heading::of_prices(text, said.clone()));
         }

@@ -166,10 +166,14 @@ fn price_at(scan: &Scan<'_>, marks: Marks, at: usize, free_from: usize) -> Optio
         (scan.kind(before) == Some(Kind::Plus) && !scan.spaced(price.first))
             || scan.is(before, Use::Change) && !onward
     });
-    let amount = [2, 1].into_iter().any(|length| {
-        let words = (price.last..price.last + length).all(|i| scan.kind(i) == Some(Kind::Word));
-        words && VOCABULARY.has(scan.between(price.last, price.last + length), Use::NoPriceBehind)
-    });
+    // `Freight R$ 2,50/km`
+    let by_the_way =
+        scan.kind(price.last) == Some(Kind::Slash) && scan.is(price.last + 1, Use::NoPriceBehind);
+    let amount = by_the_way
+        || [2, 1].into_iter().any(|length| {
+            let words = (price.last..price.last + length).all(|i| scan.kind(i) == Some(Kind::Word));
+            words && VOCABULARY.has(scan.between(price.last, price.last + length), Use::NoPriceBehind)
+        });
     (!change && !amount).then_some(price)
 }
 

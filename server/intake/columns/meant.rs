@@ -1,11 +1,14 @@
 //! Which of the columns that look alike by their names are meant.
 
+use trade::mass::MassUnit;
+
 use super::column_name::in_words;
 use super::shown::{Below, Shown, is_unit};
 use super::{Named, names_group};
 use crate::context::{Context, speaks_of_goods};
 use crate::document::{Cell, GridRow};
 use crate::number::Marks;
+use crate::tier::TierText;
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal;
 
@@ -43,6 +46,22 @@ pub(super) fn least_and_most(mut names: Vec<Option<Named>>, cells: &[Cell]) -> V
     {
         names[low].iter_mut().for_each(|name| name.column = Column::Low);
         names[high].iter_mut().for_each(|name| name.column = Column::High);
+    }
+    names
+}
+
+/// `0-50 kg | 50-250 kg | 250 kg`: a mass alone, where the tier before it ends, is that from which on the last price holds.
+pub(super) fn last_tier(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    for at in 2..names.len() {
+        let tier = |at: usize| names[at].as_ref().and_then(|name| name.tier);
+        let (Some(_), Some(before), None) = (tier(at - 2), tier(at - 1), &names[at]) else { continue };
+        let Cell::Text(text) = &cells[at] else { continue };
+        let (number, unit) = text.trim().split_at(text.trim().find(|c: char| c.is_alphabetic()).unwrap_or(0));
+        let is_end = before.to.is_some_and(|to| number.trim().parse() == Ok(to));
+        if is_end && MassUnit::from_word(unit).is_some() {
+            let tier = TierText { from: before.to, to: None, unit: before.unit };
+            names[at] = Some(Named { column: Column::Price, context: Context::default(), tier: Some(tier) });
+        }
     }
     names
 }

@@ -206,6 +206,10 @@ impl<'t> Lexer<'t> {
         if apart && amount.strip_prefix('/').is_some_and(unit) {
             return true;
         }
+        // `R 148.00`, and nothing before it.
+        let alone =
+            amount.strip_prefix([' ', '\u{a0}']).filter(|_| self.tokens.is_empty() && end == RAND.len());
+        let amount = alone.unwrap_or(amount);
         let whole = run(amount, |c| c.is_ascii_digit());
         let rest = &amount[whole..];
         let decimals = rest.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
@@ -215,7 +219,9 @@ impl<'t> Lexer<'t> {
         // `Compressors R22` name what is in them.
         let gas =
             || matches!(&amount[..whole], "12" | "22" | "32" | "290" | "404" | "407" | "410" | "502" | "600");
-        named && begins && (1..=6).contains(&whole) && (sure || ends && whole > 1 && !gas())
+        (named && begins || alone.is_some() && sure)
+            && (1..=6).contains(&whole)
+            && (sure || ends && whole > 1 && !gas())
     }
 
     /// Whether a plain blank inside a number groups its thousands: `1 250,00` and `1 250 €`, but not `304 180`.

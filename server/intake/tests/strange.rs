@@ -147,6 +147,23 @@ fn bounds_of_tiers_with_a_blank_in_them() {
 }
 
 #[test]
+fn a_mass_alone_ends_a_row_of_tiers() {
+    let text = "grade|0-50 kg|50-250 kg|250 kg\nCards|8.20|8.90|9.60\nBoards|5.40|5.90|6.30\n";
+    let read = sheet("list.csv", text.as_bytes());
+    assert_eq!(rows(&read)[..3], ["Cards 8.2 lb", "Cards 8.9 lb", "Cards 9.6 lb"]);
+    assert_eq!(read.rows[2].tier_from, read.rows[1].tier_to);
+}
+
+#[test]
+fn what_letters_and_distances_are_not() {
+    // Single letters of a title are no grams, and freight by the kilometre is no price.
+    let board = "S A L V A G E\nWE PAY TODAY\n4.05 ...... #1 BARE BRIGHT\n2.20 ...... YELLOW BRASS\n.58 ...... SOFT LEAD\nFreight $2.50/km\n";
+    check("board.txt", board, &["#1 BARE BRIGHT 4.05 lb", "YELLOW BRASS 2.2 lb", "SOFT LEAD 0.58 lb"]);
+    let rand = sheet("list.csv", b"Item,Price per kg\nBright wire,R 148.00\nLead,R 24.00\n");
+    assert!(rand.rows.iter().all(|row| row.currency == Currency::from_code("ZAR")), "{rand:?}");
+}
+
+#[test]
 fn by_the_piece_as_it_is_written_in_spanish() {
     check(
         "list.txt",
