@@ -108,6 +108,9 @@ fn what_contradicts_is_never_proposed() {
         Insulated copper wire 40% = ?
         50 % insulated wire = ?
         Copper wire = ?
+        Copper cable, mixed = ?
+        Kupferkabel, gemischt = ?
+        Mixed copper cable = ?
         Aluminum wire = ?
         Painted heatsinks = ?
         Red brass = ?
