@@ -17,8 +17,8 @@ use crate::tier::{TierText, TierUnit};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use column_name::name;
 use meant::{
-    filled, last_tier, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups, newest,
-    side_by_side, this_week,
+    filled, in_rand, last_tier, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups,
+    newest, side_by_side, this_week,
 };
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
@@ -124,15 +124,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
-    // `Copper | R`, in rand.
-    if let [_, Cell::Text(sign)] =
-        row.cells.iter().filter(|cell| !cell.is_empty()).collect::<Vec<_>>().as_slice()
-        && sign == "R"
-        && let Some(at) = row.cells.iter().rposition(|cell| !cell.is_empty())
-    {
-        names[at] = Some(Named { column: Column::Price, context: Context::default(), tier: None });
-    }
-    let names = side_by_side(last_tier(names, &row.cells), &row.cells);
+    let names = side_by_side(last_tier(in_rand(names, &row.cells), &row.cells), &row.cells);
     let names = least_and_most(names, &row.cells);
     let names = latest(this_week(names, &row.cells), &row.cells);
     let names = named_by_its_cells(names, &row.cells, below, marks);

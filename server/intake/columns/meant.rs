@@ -50,6 +50,17 @@ pub(super) fn least_and_most(mut names: Vec<Option<Named>>, cells: &[Cell]) -> V
     names
 }
 
+/// `Copper | R`: beside nothing but a name, the rand's sign says what the prices are in.
+pub(super) fn in_rand(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
+    let mut filled = (0..cells.len()).filter(|&at| !cells[at].is_empty());
+    if let (Some(_), Some(at), None) = (filled.next(), filled.next(), filled.next())
+        && matches!(&cells[at], Cell::Text(sign) if sign == "R")
+    {
+        names[at] = Some(Named { column: Column::Price, context: Context::default(), tier: None });
+    }
+    names
+}
+
 /// `0-50 kg | 50-250 kg | 250 kg`: a mass alone, where the tier before it ends, is that from which on the last price holds.
 pub(super) fn last_tier(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
     for at in 2..names.len() {

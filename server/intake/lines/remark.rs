@@ -107,8 +107,15 @@ fn number_of(scan: &Scan<'_>, at: usize) -> bool {
 
 /// `Cotización LME del cobre del día 23`, but `Bare bright (83% of COMEX)`.
 pub(crate) fn names_an_exchange(scan: &Scan<'_>) -> bool {
-    let exchange = |at: usize| matches!(scan.word(at), "LME" | "COMEX" | "NYMEX" | "SHFE");
-    (0..scan.tokens.len()).any(exchange) && !scan.text.contains('%')
+    // In a text that is all in capitals, any word looks like the name of one.
+    (0..scan.tokens.len()).any(|at| is_exchange(scan.word(at)))
+        && scan.text.contains(char::is_lowercase)
+        && !scan.text.contains('%')
+}
+
+/// `LME`, `COMEX`: a word for a market, in capitals as its name is.
+fn is_exchange(word: &str) -> bool {
+    VOCABULARY.has(word, Use::Market) && word.chars().all(char::is_uppercase)
 }
 
 /// `Gold $4,011.20/oz   Silver $49.80/oz`: what the metals cost on an exchange.
@@ -124,7 +131,7 @@ pub(super) fn are_quotes_of_metals(parts: &[Part]) -> bool {
     let of_exchange = |part: &Part| {
         let last =
             part.name.as_ref().and_then(|name| name.split_whitespace().next_back()).unwrap_or_default();
-        VOCABULARY.has(last, Use::Market) && last.chars().all(char::is_uppercase)
+        is_exchange(last)
     };
     parts.len() > 1 && parts.iter().all(quote) || parts.iter().any(of_exchange)
 }

@@ -91,14 +91,7 @@ impl<'t> Lexer<'t> {
             // A word of plain letters has one form in which all is known of it.
             Kind::Word if text.bytes().all(|byte| byte.is_ascii_alphabetic()) => {
                 let uses = VOCABULARY.uses(text);
-                // One letter alone is part of many names.
-                let is_one = match () {
-                    () if text.eq_ignore_ascii_case(RAND) => text == RAND && self.is_rand(end),
-                    // `$ CAN per pound`, but `can scrap`.
-                    () if text.eq_ignore_ascii_case(CANADIAN) => text == CANADIAN && self.is_behind_dollars(),
-                    () => true,
-                };
-                (uses, uses.has(Use::Currency) && is_one)
+                (uses, uses.has(Use::Currency) && self.is_money(text, end))
             }
             Kind::Word => (uses(text), VOCABULARY.currencies(text).is_some()),
             Kind::Other => (Uses::default(), VOCABULARY.currencies(text).is_some()),
@@ -191,8 +184,15 @@ impl<'t> Lexer<'t> {
         self.push(kind, length);
     }
 
-    fn is_behind_dollars(&self) -> bool {
-        self.tokens.last().is_some_and(|token| &self.text[token.start..token.end] == "$")
+    /// Whether a word that can mean a currency does, which of two is told by what stands around them: one letter alone is part
+    /// of many names, and `can scrap` is not paid for in `$ CAN per pound`.
+    fn is_money(&self, word: &str, end: usize) -> bool {
+        if word.eq_ignore_ascii_case(RAND) {
+            return word == RAND && self.is_rand(end);
+        }
+        let behind_dollars =
+            || self.tokens.last().is_some_and(|token| &self.text[token.start..token.end] == "$");
+        !word.eq_ignore_ascii_case(CANADIAN) || word == CANADIAN && behind_dollars()
     }
 
     /// Whether the `R` that ends here is that of an amount: `Brass R82`, `Soft lead R26,50`, but not `Refrigerant R22, drained`.
@@ -238,7 +238,7 @@ impl<'t> Lexer<'t> {
         // `8 350` that stands alone, in a cell or apart at the end of a line.
         let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap);
         let apart = begins && after.trim().is_empty();
-        // `200 à 1 500 lb`, `1 500 lb et plus`
+        // `200 à 1 500 lb`, `1 500 lb et plus`; three digits may be an alloy.
         let unit = after.trim_start().split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
         let bound = [Use::TierFrom, Use::TierTo, Use::SpanFrom, Use::SpanTo, Use::Range];
         let bounds = || {
@@ -247,7 +247,10 @@ impl<'t> Lexer<'t> {
             };
             begins || self.tokens.last().is_some_and(is_bound)
         };
-        let mass = after.starts_with(' ') && MassUnit::from_code(&unit.to_lowercase()).is_some() && bounds();
+        let mass = first.len() < 3
+            && after.starts_with(' ')
+            && MassUnit::from_code(&unit.to_lowercase()).is_some()
+            && bounds();
         !labelled
             && digits == 3
             && (1..=3).contains(&first.len())

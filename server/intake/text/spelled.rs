@@ -25,22 +25,15 @@ const BEFORE_AMOUNT: [&str; 8] = ["is", "are", "at", "for", "pay", "paying", "pa
 
 /// The lines with such amounts in figures, where the text has several of them.
 pub(super) fn in_figures(lines: Vec<Line>) -> Vec<Line> {
-    let spelled: Vec<Spelled> = lines.iter().map(|line| Spelled::of(&line.text)).collect();
-    let sure =
-        spelled.iter().map(|text| text.amounts.iter().filter(|amount| amount.sure).count()).sum::<usize>();
-    if sure < FEWEST_SPELLED {
+    let spelled: Vec<Vec<Amount>> = lines.iter().map(|line| amounts(&line.text)).collect();
+    if spelled.iter().flatten().filter(|amount| amount.sure).count() < FEWEST_SPELLED {
         return lines;
     }
-    let written = |(line, spelled): (Line, Spelled)| match spelled.amounts.is_empty() {
+    let written = |(line, amounts): (Line, Vec<Amount>)| match amounts.is_empty() {
         true => line,
-        false => Line { text: spelled.written(&line.text), ..line },
+        false => Line { text: written(&line.text, &amounts), ..line },
     };
     lines.into_iter().zip(spelled).map(written).collect()
-}
-
-/// The words of a text, by where they stand, and the amounts among them.
-struct Spelled {
-    amounts: Vec<Amount>,
 }
 
 #[derive(Debug)]
@@ -59,39 +52,38 @@ struct Word {
     lower: String,
 }
 
-impl Spelled {
-    fn of(text: &str) -> Spelled {
-        let words = words(text);
-        let mut amounts: Vec<Amount> = Vec::new();
-        // When the yard is open, and what it takes at the least, are told in numbers as well.
-        if [Use::Opening, Use::Least].iter().any(|is| VOCABULARY.has_within(text, *is)) {
-            return Spelled { amounts };
-        }
-        let mut at = 0;
-        while at < words.len() {
-            match amount(&words, at, text) {
-                Some((figures, next, sure)) => {
-                    let (start, end) = (words[at].start, words[next - 1].end);
-                    amounts.push(Amount { start, end, figures, sure });
-                    at = next;
-                }
-                None => at += 1,
+/// The amounts of a text, in order.
+fn amounts(text: &str) -> Vec<Amount> {
+    let mut amounts = Vec::new();
+    // When the yard is open, and what it takes at the least, are told in numbers as well.
+    if [Use::Opening, Use::Least].iter().any(|is| VOCABULARY.has_within(text, *is)) {
+        return amounts;
+    }
+    let words = words(text);
+    let mut at = 0;
+    while at < words.len() {
+        match amount(&words, at, text) {
+            Some((figures, next, sure)) => {
+                amounts.push(Amount { start: words[at].start, end: words[next - 1].end, figures, sure });
+                at = next;
             }
+            None => at += 1,
         }
-        Spelled { amounts }
     }
+    amounts
+}
 
-    fn written(&self, text: &str) -> String {
-        let mut written = String::with_capacity(text.len());
-        let mut from = 0;
-        for amount in &self.amounts {
-            written.push_str(&text[from..amount.start]);
-            written.push_str(&amount.figures);
-            from = amount.end;
-        }
-        written.push_str(&text[from..]);
-        written
+/// The text with each of its amounts in figures.
+fn written(text: &str, amounts: &[Amount]) -> String {
+    let mut written = String::with_capacity(text.len());
+    let mut from = 0;
+    for amount in amounts {
+        written.push_str(&text[from..amount.start]);
+        written.push_str(&amount.figures);
+        from = amount.end;
     }
+    written.push_str(&text[from..]);
+    written
 }
 
 fn words(text: &str) -> Vec<Word> {
@@ -121,7 +113,7 @@ fn amount(words: &[Word], at: usize, text: &str) -> Option<(String, usize, bool)
     };
     let is =
         |at: usize, any: &[&str]| joined(at) && words.get(at).is_some_and(|word| any.contains(&&*word.lower));
-    let number = |at: usize| number_at(words, at, &joined);
+    let number = |at: usize| joined(at).then(|| below_hundred(words, at)).flatten();
     let counted = |at: usize| {
         let more = [
             "hundred", "thousand", "million", "percent", "gauge", "volt", "volts", "inch", "pound", "pounds",
@@ -152,7 +144,7 @@ fn amount(words: &[Word], at: usize, text: &str) -> Option<(String, usize, bool)
         return None;
     }
     // `forty five to fifty cents`
-    let upper = (is(next, &["to"])).then(|| number_at(words, next + 1, &joined)).flatten();
+    let upper = if is(next, &["to"]) { number(next + 1) } else { None };
     if let Some((most, end)) = upper.filter(|(_, end)| is(*end, &["cent", "cents"])) {
         return Some((format!("{whole}-{most}¢"), end + 1, true));
     }
@@ -176,11 +168,7 @@ fn amount(words: &[Word], at: usize, text: &str) -> Option<(String, usize, bool)
     (before(&BEFORE_AMOUNT) && whole >= 10 && ends).then(|| (format!("{whole}¢"), next, false))
 }
 
-fn number_at(words: &[Word], at: usize, joined: &impl Fn(usize) -> bool) -> Option<(usize, usize)> {
-    joined(at).then(|| below_hundred(words, at)).flatten()
-}
-
-/// A number below a hundred, and the word behind it: `seventy five`, `fifteen`, `oh five`.
+/// A number below a hundred, and the word behind it: `seventy five`, `fifteen`.
 fn below_hundred(words: &[Word], at: usize) -> Option<(usize, usize)> {
     let of = |list: &[&str], at: usize| {
         let word = words.get(at)?;
