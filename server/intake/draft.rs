@@ -1,6 +1,7 @@
 //! Rows as they are found, finished once the whole sheet has been seen: a footnote may name the unit of them all.
 
 mod amounts;
+mod asides;
 mod bare_cents;
 mod footnotes;
 mod not_bought;
@@ -200,14 +201,16 @@ impl<'h> Draft<'h> {
     /// What holds for the row at this place: the footnotes that it is marked with, its column and heading, the clear remarks
     /// above it, the nearest first, then the others.
     fn context(&self, row: usize, draft: &DraftRow) -> Context {
-        let context = self.context_with(row, draft, &draft.context);
-        if draft.context.in_pounds && self.currency(&draft.price, &context).0 == Currency::GBP {
-            return self.context_with(row, draft, &Context { unit: None, ..draft.context.clone() });
+        let context = self.context_with(row, draft, |_| true);
+        // `In pounds` are money here, and no masses.
+        if context.in_pounds && self.currency(&draft.price, &context).0 == Currency::GBP {
+            return self.context_with(row, draft, |context| !context.in_pounds);
         }
         context
     }
 
-    fn context_with(&self, row: usize, draft: &DraftRow, of_column: &Context) -> Context {
+    /// The same with the units of those contexts that count.
+    fn context_with(&self, row: usize, draft: &DraftRow, counts: impl Fn(&Context) -> bool) -> Context {
         let own = |remark: &&Remark| remark.mark.is_some_and(|mark| mark.is_of(draft));
         let marked = self.remarks.iter().filter(own).map(|remark| &remark.context);
         let above = self.remarks.iter().rev().filter(|remark| remark.is_clear() && remark.above <= row);
@@ -225,10 +228,13 @@ impl<'h> Draft<'h> {
                     || remark.context.unit != Some(UnitText::Unit(PriceUnit::Each))
             });
         let rest = above.chain(others).map(|remark| &remark.context);
-        marked
-            .chain([of_column])
-            .chain(rest)
-            .fold(Context::default(), |so_far, context| so_far.within(context))
+        marked.chain([&draft.context]).chain(rest).fold(Context::default(), |so_far, context| {
+            if counts(context) {
+                so_far.within(context)
+            } else {
+                so_far.within(&Context { unit: None, ..context.clone() })
+            }
+        })
     }
 
     /// Looks for the sheet's date in a text without prices; an announced date is preferred to the first one.
@@ -271,7 +277,8 @@ impl<'h> Draft<'h> {
                 continue;
             }
             let context = self.context(at, &draft);
-            rows.push(self.row(footnotes::without(draft, &numbers), context, decoration));
+            let draft = asides::without(footnotes::without(draft, &numbers));
+            rows.push(self.row(draft, context, decoration));
         }
         self.left_out.dedup();
         let mut problems = std::mem::take(&mut self.problems);

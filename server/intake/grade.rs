@@ -146,6 +146,8 @@ struct Phrase {
     weight: u32,
     /// Of the words, those of each list of rivals.
     rivals: Vec<Words>,
+    /// It says what is not there or comes along: `laptop complete with battery`.
+    has_aside: bool,
 }
 
 /// Weight of a word that no grade's phrases hold: it may be idle talk, or it may say that this is another grade.
@@ -180,7 +182,8 @@ impl Catalogue {
             for phrase in [grade.name.as_str()].into_iter().chain(synonyms) {
                 let words = book.words(phrase);
                 let rivals = book.rivals(&words);
-                catalogue.add(at, words, rivals);
+                let has_aside = book.has_aside(phrase);
+                catalogue.add(Phrase { grade: at, words, weight: 0, rivals, has_aside });
             }
             for code in VOCABULARY.codes.get(slug).into_iter().flatten() {
                 catalogue.codes.insert(book.number(&stem(&normal_wording(code))), at);
@@ -192,27 +195,32 @@ impl Catalogue {
         catalogue
     }
 
-    fn add(&mut self, grade: usize, words: Words, rivals: Vec<Words>) {
-        let alike = self.exact.entry(words.clone()).or_default();
-        if words.is_empty() || alike.iter().any(|&at| self.phrases[at].grade == grade) {
+    fn add(&mut self, phrase: Phrase) {
+        let Phrase { grade, words, rivals, .. } = &phrase;
+        let (grade, alike) = (*grade, self.exact.entry(words.clone()).or_default());
+        if let Some(&same) = alike.iter().find(|&&at| self.phrases[at].grade == grade) {
+            self.phrases[same].has_aside &= phrase.has_aside;
+            return;
+        }
+        if words.is_empty() {
             return;
         }
         let at = self.phrases.len();
         alike.push(at);
-        for &word in &words {
+        for &word in words {
             let word = word as usize;
             if self.holding.len() <= word {
                 self.holding.resize(word + 1, Vec::new());
             }
             self.holding[word].push(at);
         }
-        for (said, words) in self.sayings[grade].iter_mut().zip(&rivals) {
+        for (said, words) in self.sayings[grade].iter_mut().zip(rivals) {
             if !words.is_empty() && !said.contains(words) {
                 said.push(words.clone());
             }
         }
         self.of_grade[grade].push(at);
-        self.phrases.push(Phrase { grade, words, weight: 0, rivals });
+        self.phrases.push(phrase);
     }
 
     /// Works out how much each word tells, and each phrase in all.
@@ -268,7 +276,8 @@ impl Catalogue {
         }
         let met = self.met(&mut book, &words, &group);
         // `Cords, ends cut off` are cords and no ends.
-        let aside = !goes_on && book.words.has_aside(wording);
+        let has_aside = book.words.has_aside(wording);
+        let aside = !goes_on && has_aside;
         let present = if aside { absent::present(wording) } else { None };
         let by_what_is_there = |book: &mut Book| self.by_what_is_there(book, present.as_ref()?, &group);
         let hides = present
@@ -277,7 +286,8 @@ impl Catalogue {
         if let Some(there) = by_what_is_there(&mut book).filter(|_| met.exact.is_some() && hides) {
             return there;
         }
-        if let Some(grade) = met.exact {
+        let plain = || if has_aside { None } else { self.only_plain(&words, &met.said) };
+        if let Some(grade) = met.exact.or_else(plain) {
             return Proposal { grade: Some(self.grades[grade].clone()), score: 100, why: How::Exact };
         }
         if let Some(grade) = met.code {
@@ -354,6 +364,15 @@ impl Catalogue {
             [one] if !self.contradicted(*one, said) => Some(*one),
             _ => None,
         }
+    }
+
+    /// The one grade with a phrase of exactly these words that says nothing to be absent or beside: `laptop batteries` are no
+    /// `laptop complete with battery`.
+    fn only_plain(&self, words: &[Word], said: &Said) -> Option<usize> {
+        let phrases = self.exact.get(words)?.iter().map(|&at| &self.phrases[at]);
+        let mut plain = phrases.filter(|phrase| !phrase.has_aside).map(|phrase| phrase.grade);
+        let one = plain.next().filter(|grade| !self.contradicted(*grade, said))?;
+        plain.all(|other| other == one).then_some(one)
     }
 
     /// Whether the wording, or the heading where the wording is silent, says something that the grade as a whole goes

@@ -60,7 +60,7 @@ impl Hints {
         let mut languages: HashMap<Currency, u32> = HashMap::new();
         let mut dollars: HashMap<Currency, u32> = HashMap::new();
         let mut shared: Option<&[Currency]> = None;
-        let (mut in_pounds, mut in_kilos) = (false, false);
+        let (mut in_pounds, mut in_kilos, mut in_cents) = (false, false, false);
         let mut order: Vec<Currency> = Vec::new();
         let mut address = None;
         // `LME Copper | US$9,905/t`
@@ -83,6 +83,7 @@ impl Hints {
                     let votes = if letter { &mut letters } else { &mut votes };
                     *votes.entry(Currency::GBP).or_default() += 1;
                 }
+                in_cents |= scan.word(at).eq_ignore_ascii_case("cents");
                 match scan.currencies(at) {
                     Some([one]) => {
                         *votes.entry(*one).or_default() += 1;
@@ -126,13 +127,15 @@ impl Hints {
         let by_country = shared.and_then(|currencies| currencies.iter().find(of_country)).copied();
         let address = address.filter(|address| shared.is_none_or(|shared| shared.contains(address)));
         let shared = shared.and_then(|currencies| currencies.first().copied());
+        let by_kilo = (in_kilos && !in_pounds).then_some(Currency::AUD);
         // `$` on a sheet in French is Canadian.
         let shared = match shared {
             // Who weighs in kilos and not in pounds, in English, pays no American ones.
             Some(Currency::USD) => {
-                let by_kilo = (in_kilos && !in_pounds).then_some(Currency::AUD);
                 by_country.or_else(|| most(dollars, &[])).or(by_kilo).or(shared)
             }
+            // Nor does who counts in `cents per kilo`.
+            None if in_cents => by_kilo,
             other => other,
         };
         // A language says nothing of dollars: English is spoken where they pay in others, and in pence.

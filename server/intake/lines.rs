@@ -8,18 +8,19 @@ mod listed;
 mod pieces;
 mod prose;
 mod remark;
+mod row;
 
 use std::collections::HashSet;
 
-use crate::context::{Context, heading_name, is_heading, is_only_of_prices, unit_of_name};
+use crate::context::{Context, heading_name, is_heading, is_only_of_prices};
 use crate::document::Line;
-use crate::draft::{Charge, Draft, DraftRow, wording};
+use crate::draft::{Charge, Draft, DraftRow};
 use crate::firm::is_contact;
 use crate::number::Marks;
 use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
 use crate::price::{self, Strength, UnitText};
 use crate::scan::Scan;
-use crate::sheet::{Doubt, Place, Why};
+use crate::sheet::Why;
 use crate::tier::{TierText, of_heading};
 use crate::vocabulary::{Use, VOCABULARY};
 use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
@@ -32,7 +33,7 @@ use listed::{
     without_number_of_message,
 };
 use pieces::{pieces, tiers_in};
-use remark::{are_quotes_of_metals, is_beside_the_list, is_of_a_service, may_be_a_name, tells_of_the_past};
+use remark::{are_quotes_of_metals, is_beside_the_list, may_be_a_name, tells_of_the_past};
 pub(crate) use remark::{
     is_exchange_rate, is_number_of_a_page, is_only_a_date, is_only_of_days, is_remark, names_an_exchange,
     tells_when_open,
@@ -300,90 +301,6 @@ impl LineReader {
         self.heading.as_ref().is_some_and(|heading| !heading.context.is_empty())
     }
 
-    fn part(&mut self, part: Part, text: &str, place: &Place, charge: Charge, draft: &mut Draft<'_>) {
-        // `Today: 7.65`, `Yesterday: 7.58` below a name.
-        let part = match part.name.as_deref().filter(|_| self.heading.is_some()) {
-            Some(name) if VOCABULARY.has(name, Use::Past) => {
-                return draft.leave_out(text, place, Why::NoPrice);
-            }
-            Some(name) if VOCABULARY.has(name, Use::Present) => Part { name: None, ..part },
-            _ => part,
-        };
-        let of_row = self.row_above.take();
-        let (name, group, source, tier_above) = match (part.name, &mut self.heading) {
-            // `Schede madri 2,50`, and below it `oltre 200 kg: 2,80`.
-            (None, heading)
-                if of_row.is_some()
-                    && heading.as_ref().is_none_or(|heading| !heading.is_name)
-                    && part.prices.iter().all(|(_, tier)| tier.is_some()) =>
-            {
-                let (name, group) = of_row.unwrap_or_default();
-                let source = format!("{name} / {text}");
-                (name, group, source, None)
-            }
-            (Some(name), heading) => {
-                // A name that only its tiers stood below is over.
-                let holds = |heading: &&Heading| !(heading.perhaps || heading.is_name && heading.may_be_name);
-                let heading = heading.as_ref().filter(holds);
-                let group = heading.and_then(|heading| heading.group.clone());
-                (name, group, text.to_string(), heading.and_then(|heading| heading.tier))
-            }
-            // A line that holds only a price, or a tier and its price, belongs to the name above it.
-            (None, Some(heading)) => {
-                heading.is_name_after_all();
-                let (name, tier) = heading.name_and_tier(draft.marks);
-                let above = heading.above.clone().filter(|above| *above != name);
-                (name, above, format!("{} / {text}", heading.source), tier)
-            }
-            (None, None) => return draft.leave_out(text, place, Why::NoName),
-        };
-        let Some(wording) = wording(&name) else {
-            return draft.leave_out(text, place, Why::TooLong);
-        };
-        // `Over $25 paid by check` limits what is paid.
-        if !wording.chars().any(char::is_alphanumeric) || VOCABULARY.has(&wording, Use::Limit) {
-            return draft.leave_out(text, place, Why::NoName);
-        }
-        // `Ceny od 24.11 zl/kg`
-        let of_a_service = part.note.as_ref().is_some_and(|note| is_of_a_service(&wording, note));
-        let of_days = is_only_of_days(&Scan::of(&wording));
-        if is_remark(&wording) || of_a_service || of_days || VOCABULARY.has(&wording, Use::Title) {
-            draft.look_for_date(text);
-            draft.whole_sheet(&Context::of(text, false), text);
-            return draft.leave_out(text, place, Why::NoPrice);
-        }
-        let group = self.listing.as_ref().and_then(|listing| listing.goods.clone()).or(group);
-        self.row_above = Some((wording.clone(), group.clone()));
-        let named = Context { unit: unit_of_name(&Scan::of(&wording)), ..Context::default() };
-        let said = named.within(&Context { unit: self.said, ..Context::default() });
-        let listed = self.listing.as_ref().map_or(said.clone(), |listing| said.within(&listing.context));
-        let context = self.heading.as_ref().map_or(listed.clone(), |heading| listed.within(&heading.context));
-        let by_header = self.tiers.len() == part.prices.len() && part.prices.len() > 1;
-        let mut doubts = part.doubts;
-        doubts.extend(self.only_goods.contains(text).then_some(Doubt::BareNumber));
-        for (i, (price, tier)) in part.prices.into_iter().enumerate() {
-            // Of several prices, the first counts and those with a tier of their own.
-            if i > 0 && tier.is_none() && !by_header {
-                continue;
-            }
-            let tier = tier.or_else(|| by_header.then(|| self.tiers[i])).or(tier_above);
-            draft.rows.push(DraftRow {
-                wording: wording.clone(),
-                whole: part.whole.clone(),
-                group: group.clone(),
-                price,
-                tier,
-                note: part.note.clone(),
-                place: place.clone(),
-                source: source.clone(),
-                doubts: if by_header { Vec::new() } else { doubts.clone() },
-                context: context.clone(),
-                charge: charge.or(self.heading.as_ref().map_or(Charge::No, |heading| heading.charge)),
-                in_cell: false,
-            });
-        }
-    }
-
     fn without_price(
         &mut self,
         text: &str,
@@ -393,6 +310,14 @@ impl LineReader {
         draft: &mut Draft<'_>,
     ) {
         self.row_above = None;
+        let below_a_name = self.heading.as_ref().is_some_and(|heading| heading.is_name);
+        // `over 500 lb ....... ask`, below the name of what it is of.
+        let tier = || {
+            on_request(text, scan).map(|part| part.of_tier(draft.marks)).filter(|part| part.name.is_none())
+        };
+        if let Some(part) = below_a_name.then(tier).flatten() {
+            return self.part(part, text, &line.place, Charge::No, draft);
+        }
         let tiers = tiers_in(scan, draft);
         // `vanaf 2-11-2026` is a day, and no tiers.
         if tiers.len() > 1 && !draft.finds_date(text) {
@@ -419,8 +344,6 @@ impl LineReader {
         // `== Market watch ==`
         if let Some(part) = on_request(text, scan).filter(|_| !text.starts_with("==")) {
             self.listing = goes_on;
-            let below_a_name = self.heading.as_ref().is_some_and(|heading| heading.is_name);
-            let part = if below_a_name { part.of_tier(draft.marks) } else { part };
             self.part(part, text, &line.place, Charge::No, draft);
             self.listing = self.listing.take().filter(|_| text.ends_with([',', ';', '/']));
             return;

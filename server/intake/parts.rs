@@ -16,7 +16,7 @@ use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 pub(crate) use chosen::chosen;
 pub(crate) use name::trimmed;
-use name::{names, without_columns};
+use name::{before_number, names, without_columns};
 
 /// Words that end with a dot wherever they stand.
 const ABBREVIATED: [&str; 33] = [
@@ -60,8 +60,12 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
         ends.zip(starts).map(|(first, last)| Between::of(scan, first, last, several, draft)).peekable();
     if let Some(opening) = between.peek_mut() {
         opening.end_of_sentence();
+        // `à votre charge 0,25 € – Écrans à tube`: who pays is no name.
+        let charges = |name: &String| name.contains(' ') && VOCABULARY.has(name, Use::Charge);
+        opening.name = opening.name.take().filter(|name| !charges(name));
     }
-    let names_first = between.peek().is_some_and(|opening| opening.name.is_some() || opening.tier.is_some());
+    let names_first = between.peek().is_some_and(|opening| opening.name.is_some() || opening.tier.is_some())
+        && !names_behind(scan, prices);
     if !names_first {
         between.next();
     }
@@ -94,6 +98,22 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
         }
     }
     parts
+}
+
+/// Whether each name stands behind its price, as somebody says it: `I can do 7.40 rame lucido, 6.70 rame misto.`
+fn names_behind(scan: &Scan<'_>, prices: &[PriceText]) -> bool {
+    let [first, .., last] = prices else { return false };
+    let opens = first.first.checked_sub(1).is_some_and(|before| {
+        [Use::BeforePrice, Use::Paying, Use::Filler].iter().any(|is| scan.is(before, *is))
+    });
+    let named = |at: usize| matches!(scan.kind(at), Some(Kind::Word | Kind::Hash | Kind::Fact));
+    let parted = |pair: &[PriceText]| {
+        let joint = pair[1].first.saturating_sub(1);
+        let parts = matches!(scan.word(joint), "," | ";") || scan.is(joint, Use::SpanTo);
+        parts && named(pair[0].last) && pair[0].last < joint
+    };
+    let goods = named(last.last) && speaks_of_goods(scan.between(last.last, scan.tokens.len()));
+    opens && goods && prices.windows(2).all(parted)
 }
 
 /// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, `Per kilo: telecom 9.90, …`, or
@@ -151,6 +171,7 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, mut beside: Between) {
         _ => beside.tier = beside.tier.or(beside.behind),
     }
     price.unit = price.unit.or(beside.unit);
+    let doubtful = beside.after_number && price.strength == Strength::Weak;
     let entry = (DraftPrice::Text(price.clone()), beside.tier);
     match parts.last_mut() {
         Some(part) if beside.name.is_none() => {
@@ -166,9 +187,9 @@ fn add(parts: &mut Vec<Part>, price: &PriceText, mut beside: Between) {
         _ => parts.push(Part {
             name: beside.name,
             whole: beside.whole,
+            doubts: doubtful.then_some(Doubt::BareNumber).into_iter().collect(),
             prices: vec![entry],
             note: None,
-            doubts: Vec::new(),
         }),
     }
 }
@@ -240,6 +261,8 @@ struct Between {
     behind: Option<TierText>,
     /// The unit of the price behind it, where that has a column of its own: `Shred    GT    151.00`.
     unit: Option<UnitText>,
+    /// Another number stood between the name and the price, in a column of its own.
+    after_number: bool,
     /// It is nothing but a remark in brackets.
     remark: bool,
 }
@@ -347,6 +370,8 @@ impl Between {
             _ => begins,
         };
         let (begins, ends, unit) = without_columns(scan, begins, last);
+        let number = before_number(scan, begins, ends);
+        let ends = number.unwrap_or(ends);
         // `5.80, si me juntan más de 1 tonelada 6.20` and `.30    PALLET (2000 lb+) .34` are of one name.
         let of_one =
             several && first > 0 && tier.is_some_and(|tier| is_of_large_lots(scan, start, ends, &tier));
@@ -361,6 +386,7 @@ impl Between {
             tier: tier.map(|tier| tier.tier),
             behind: behind.map(|(tier, _)| tier),
             unit,
+            after_number: number.is_some(),
             remark: remark || behind.is_some(),
         }
     }

@@ -11,7 +11,7 @@ use crate::number::{self, Habit, Marks};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 use sign::{before, brackets};
-use unit::apiece;
+use unit::{apiece, is_per_thing};
 pub(crate) use unit::{is_pounds, is_sterling, unit_words};
 
 /// A high end more than this many times the low end is no range but another number.
@@ -259,7 +259,11 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
     let joins = match scan.kind(joint) {
         // ` -3.95` after a blank is a number of its own with a minus.
         Some(Kind::Dash) => scan.spaced(joint) == scan.spaced(joint + 1),
-        Some(Kind::Word) => scan.is(joint, Use::Range),
+        // `between £820 and £860`
+        Some(Kind::Word) => {
+            let between = price.first.checked_sub(1).is_some_and(|before| scan.is(before, Use::SpanFrom));
+            scan.is(joint, Use::Range) || between && scan.is(joint, Use::SpanTo)
+        }
         _ => false,
     };
     if !joins {
@@ -305,6 +309,9 @@ fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
     if fee && !price.currencies.is_empty() {
         let (unit, _) = unit_words(scan, price.last + 1)?;
         return Some(unit);
+    }
+    if !price.currencies.is_empty() && is_per_thing(scan, price.last) {
+        return Some(UnitText::Unit(PriceUnit::Each));
     }
     let bracket = scan.kind(price.last) == Some(Kind::Open) && starts_unit(scan, price.last + 1);
     let column = scan.kind(price.last) == Some(Kind::Gap)

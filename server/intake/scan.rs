@@ -96,6 +96,7 @@ impl<'t> Scan<'t> {
     /// Numbers that their neighbours make something else than a price.
     fn mark_facts(&mut self) {
         self.mark_dates();
+        self.mark_dashed_days();
         self.mark_bare_days();
         self.mark_phones();
         self.mark_hours();
@@ -123,7 +124,12 @@ impl<'t> Scan<'t> {
                 && self.word(i).parse::<u32>().is_ok_and(|week| (1..=53).contains(&week));
             // `jueves 26`
             let dated = i > 0 && self.is(i - 1, Use::Weekday) && self.is_bare_day(i);
-            if week || dated || (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
+            // `voy a las 12.30`
+            let clock = i >= 2 && matches!((self.word(i - 2), self.word(i - 1)), ("a", "las") | ("a", "la"))
+                || i > 0 && self.word(i - 1) == "alle";
+            let clock =
+                clock && (is_time(self.word(i)) || self.word(i).len() <= 2) && !self.is_currency(i + 1);
+            if week || dated || clock || (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
                 self.tokens[i].kind = Kind::Fact;
             }
         }
@@ -154,6 +160,22 @@ impl<'t> Scan<'t> {
                 if self.kind(i) == Some(Kind::Number) && !cents && (day && self.stands_by(i, at) || year) {
                     self.tokens[i].kind = Kind::Fact;
                 }
+            }
+        }
+    }
+
+    /// Days with their year between dashes: `2026-11-27`, `30-11-2026`.
+    fn mark_dashed_days(&mut self) {
+        let digits = |token: &Token| match token.kind {
+            Kind::Number | Kind::Fact => token.end - token.start,
+            _ => 0,
+        };
+        for at in 4..self.tokens.len() {
+            let [first, one, second, other, third] = &self.tokens[at - 4..=at] else { continue };
+            let joined = [one, other].iter().all(|token| token.kind == Kind::Dash && !token.spaced);
+            let year = matches!([first, second, third].map(digits), [4, 2, 2] | [1 | 2, 1 | 2, 4]);
+            if joined && year && !second.spaced && !third.spaced {
+                self.tokens[at - 4..=at].iter_mut().step_by(2).for_each(|token| token.kind = Kind::Fact);
             }
         }
     }

@@ -279,7 +279,10 @@ impl Table {
         }
         let above = &self.above[at];
         let group = if group_is_name { None } else { group.or_else(|| above.group.clone()) };
-        let tier = tier(panel, row, draft);
+        // `250 lb or more`, where the others have their names, is of the one above.
+        let of_above = self.tier_of_name(at, cut, draft.marks);
+        let name = name.filter(|_| of_above.is_none());
+        let tier = tier(panel, row, draft).or(of_above);
         let (name, source) = match name {
             Some(name) => (name, source.to_string()),
             // A name that spans several rows stands in the first of them.

@@ -73,6 +73,11 @@ fn normalised(wording: &str) -> String {
                 words.text.truncate(words.open);
                 words.hash = true;
             }
+            // `cobre de 2.ª`, `rame 1ª scelta`: the second, and the first, of its kind.
+            'ª' | 'º' if words.is_ordinal() => {
+                words.hash = true;
+                words.end();
+            }
             '%' => {
                 words.end();
                 words.percent();
@@ -133,6 +138,11 @@ impl Words {
         self.hash = false;
         self.text.push(' ');
         self.open = self.text.len();
+    }
+
+    /// Whether the word so far is one digit.
+    fn is_ordinal(&self) -> bool {
+        matches!(self.text[self.open..].trim_end_matches('.').as_bytes(), [b'1'..=b'9'])
     }
 
     fn percent(&mut self) {

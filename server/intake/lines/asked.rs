@@ -22,9 +22,12 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     if is_firm(text) || figures() >= FEWEST_FIGURES && !speaks_of_goods(text) {
         return None;
     }
-    let end = scan.tokens.len();
+    let end = before_the_past(scan);
     let end =
         if matches!(scan.kind(end.checked_sub(1)?), Some(Kind::Other | Kind::Close)) { end - 1 } else { end };
+    if let Some(part) = asked_for(scan, end) {
+        return Some(part);
+    }
     // `Phone chargers` are goods.
     if let Some(part) = on_request_first(scan, end).filter(|_| !is_all_of_goods(text)) {
         return Some(part);
@@ -68,6 +71,28 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     }
     // `Trimmed fingers - market, e-mail for quote`
     if apart || short { Some(Part::asking(name, price)) } else { on_request_and_more(scan, end) }
+}
+
+/// `For tantalum capacitors please ring Judith for a price.`
+fn asked_for(scan: &Scan<'_>, end: usize) -> Option<Part> {
+    let asks = |at: usize| {
+        (1..=LONGEST_ASKING)
+            .any(|length| at + length <= end && VOCABULARY.has(scan.between(at, at + length), Use::OnRequest))
+    };
+    let behind = scan.is(0, Use::For).then(|| (2..end).find(|&at| asks(at))).flatten()?;
+    let name = trimmed(scan, 1, behind).filter(|name| is_all_of_goods(name))?;
+    Some(Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// Where a line ends before what brackets at its end tell of the past: `Ceramic CPUs .... call    (was call)`.
+fn before_the_past(scan: &Scan<'_>) -> usize {
+    let end = scan.tokens.len();
+    let opens = (0..end).rev().find(|&at| scan.kind(at) == Some(Kind::Open));
+    let past = |open: usize| {
+        let inside = scan.between(open + 1, end);
+        scan.is(open + 1, Use::Was) || VOCABULARY.has_within(inside, Use::Past)
+    };
+    opens.filter(|&open| open > 0 && scan.kind(end - 1) == Some(Kind::Close) && past(open)).unwrap_or(end)
 }
 
 /// `ALUM RADS         ---`: a dash in the place of the price, or a rule to write it on.

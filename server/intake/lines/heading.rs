@@ -9,6 +9,7 @@ use crate::number::Marks;
 use crate::parts::charge;
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
+use crate::sheet::Place;
 use crate::tier::{TierText, Within};
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -35,6 +36,8 @@ pub(super) struct Heading {
     pub may_be_name: bool,
     /// It stands at the head of the sheet and has a word that may be the yard's name.
     pub may_be_firm: bool,
+    /// The last line below it that begins with a dash or the like.
+    pub dashed: Option<Place>,
 }
 
 /// `*** E-SCRAP – EACH ***`
@@ -95,6 +98,7 @@ impl Heading {
             is_tier,
             may_be_firm: at_head && may_be_firm(text),
             may_be_name: !marked && !single,
+            dashed: None,
         }
     }
 

@@ -41,7 +41,10 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<Vec<&'t s
         let mut items = Vec::new();
         let prices = &prices[within(sentence)];
         let whole = scan.between(sentence.start, sentence.end);
+        // `Weighbridge ticket $25 for non customers.` is not of a name behind its price.
+        let service = prices.len() == 1 && VOCABULARY.has_within(whole, Use::Service);
         if prices.is_empty()
+            || service
             || tells_of_the_past(whole, &Scan::of(whole), draft.marks)
             || has_a_heading(whole)
         {
@@ -171,8 +174,12 @@ fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
             Some(Kind::Word) => {
                 let word = scan.word(before);
                 let letters = word.chars().count();
+                // `per tube TV. Freon appliances must be drained`
+                let initials = letters > 1
+                    && word.chars().all(char::is_uppercase)
+                    && scan.word(at + 1).contains(char::is_lowercase);
                 let spoken = at - from > LONG_SENTENCE && word.chars().all(char::is_lowercase);
-                (letters >= SHORTEST_END || letters > 1 && spoken)
+                (letters >= SHORTEST_END || initials || letters > 1 && spoken)
                     && !VOCABULARY.has(word, Use::Label)
                     && !(is_cut_short(word) && VOCABULARY.unit(word).is_none())
                     || scan.is_currency(before)

@@ -215,7 +215,10 @@ pub(crate) fn is_exchange_rate(scan: &Scan<'_>) -> bool {
     equals.is_some_and(|equals| {
         let named = |mut tokens: Range<usize>| tokens.find_map(|at| scan.currencies(at));
         let both = (named(0..equals), named(equals + 1..scan.tokens.len()));
+        // `kr = SEK` tells what the sign stands for.
+        let counted = (equals.saturating_sub(2)..=equals + 2).any(|at| number_of(scan, at));
         matches!(both, (Some(one), Some(other)) if one != other)
+            && counted
             && !(0..scan.tokens.len()).any(|at| unit_words(scan, at).is_some())
     })
 }

@@ -62,6 +62,18 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                 all[i].strength == Strength::Decimals
                     && (from..all[i].first).any(|at| matches!(scan.kind(at), Some(Kind::Word | Kind::Fact)))
             };
+            // So are those with a name behind them: `$3.40 bright wire, 3.10 #2 copper and 1.90 brass`.
+            let behind = |i: usize| {
+                let named = |at: usize| matches!(scan.kind(at), Some(Kind::Word | Kind::Hash | Kind::Fact));
+                let joint = all[i].first.checked_sub(1);
+                let parted =
+                    joint.is_some_and(|at| matches!(scan.word(at), "," | ";") || scan.is(at, Use::SpanTo));
+                let first = all.iter().position(|price| price.strength == strongest);
+                all[i].strength == Strength::Decimals
+                    && parted
+                    && first.is_some_and(|first| first < i && named(all[first].last))
+                    && named(all[i].last)
+            };
             let several = all.len() >= 4 && (0..all.len()).filter(|&i| named(i)).count() >= 2;
             // `Schrott 165 €/t, Batterien 0,62`: set apart from each other, each is an item of its own.
             let apart = |i: usize| {
@@ -83,7 +95,7 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                 (0..all.len()).filter(|&i| item(i)).count() >= FEWEST_ITEMS && (0..all.len()).all(item);
             let bare = |i: usize| list && all[i].unit.is_none() && all[i].low.scale() == 0;
             let keep: Vec<bool> = (0..all.len())
-                .map(|i| sure(i) || beside(i) || bare(i) || named(i) && (several || apart(i)))
+                .map(|i| sure(i) || beside(i) || bare(i) || behind(i) || named(i) && (several || apart(i)))
                 .collect();
             all.into_iter().zip(keep).filter_map(|(price, keep)| keep.then_some(price)).collect()
         }

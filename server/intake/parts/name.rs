@@ -36,6 +36,17 @@ fn is_blank(gap: &str) -> bool {
     gap.chars().all(char::is_whitespace)
 }
 
+/// Where the name ends before a bare number in a column of its own, as of last week: `Ferraille lourde    205    200`.
+pub(super) fn before_number(scan: &Scan<'_>, first: usize, last: usize) -> Option<usize> {
+    let gap = |at: usize| scan.kind(at) == Some(Kind::Gap) && is_blank(scan.word(at));
+    let number = last.checked_sub(2).filter(|&at| gap(at + 1))?;
+    let alone = number > first + 1 && scan.kind(number) == Some(Kind::Number) && gap(number - 1);
+    // `Stainless    304    40`; no alloy is numbered below 200.
+    let digits = scan.word(number);
+    let alloy = digits.len() == 3 && !digits.starts_with('1') && speaks_of_goods(digits);
+    (alone && !alloy).then(|| number - 1)
+}
+
 /// `F02`, `100010`, `A-12`.
 fn is_item_number(text: &str) -> bool {
     let letters = text.chars().filter(|c| c.is_alphabetic()).count();
@@ -79,11 +90,7 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
                 }
             }
             // `Armoured from 1.50`: from that price on.
-            None if last > first + 1
-                && [Use::TierFrom, Use::SpanFrom].iter().all(|is| scan.is(last - 1, *is)) =>
-            {
-                last -= 1;
-            }
+            None if last > first + 1 && opens_span(scan, last - 1) => last -= 1,
             // `i dischi rigidi li pago 0,80`
             None if last > first + 1 && scan.is(last - 1, Use::BeforePrice) && is_small(last - 1) => {
                 last -= 1
@@ -125,6 +132,15 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         text = rest.trim_start();
     }
     (named && !text.is_empty()).then_some(text)
+}
+
+/// `Armoured from 1.50`, `stainless we pay between £820 and £860`.
+fn opens_span(scan: &Scan<'_>, at: usize) -> bool {
+    let spans = scan.is(at, Use::SpanFrom);
+    let paid = at.checked_sub(1).is_some_and(|before| {
+        [Use::Filler, Use::Paying, Use::BeforePrice].iter().any(|is| scan.is(before, *is))
+    });
+    spans && (scan.is(at, Use::TierFrom) || paid)
 }
 
 /// Where the name begins: `Uh, he said the eighty percent wire`. What is left has to be of the trade.

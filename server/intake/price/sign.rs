@@ -57,7 +57,8 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
     price.first = first;
 }
 
-/// `($0.05)`: brackets right around the number and its currency, before any unit.
+/// `($0.05)`: brackets right around the number and its currency, before any unit, or behind a gap, where prices stand, with it:
+/// `CRT monitors    ($8.00 ea)`.
 pub(super) fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
     let opens = price.first > free_from && scan.kind(price.first - 1) == Some(Kind::Open);
     if opens && scan.kind(price.last) == Some(Kind::Close) {
@@ -66,7 +67,8 @@ pub(super) fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText)
         price.last += 1;
         // `3,20 € (3,45 €)`: brackets right behind a price hold another one, and no charge.
         let behind_another = free_from > 0 && price.first == free_from;
-        if bare && !behind_another && price.sign == Sign::Plain {
+        let columned = price.first > 0 && scan.kind(price.first - 1) == Some(Kind::Gap);
+        if (bare || columned) && !behind_another && price.sign == Sign::Plain {
             price.sign = Sign::Bracketed;
         }
         if bare {

@@ -4,6 +4,7 @@ use trade::mass::MassUnit;
 use trade::money::PriceUnit;
 
 use super::UnitText;
+use crate::context::speaks_of_goods;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -71,6 +72,17 @@ pub(super) fn apiece(scan: &Scan<'_>, at: usize) -> Option<usize> {
         && (scan.word(at) == "p" && VOCABULARY.unit(scan.word(at + 2)) == Some(PriceUnit::Each)
             || scan.word(at).eq_ignore_ascii_case("c") && scan.word(at + 2).eq_ignore_ascii_case("u"));
     if short { Some(at + 2) } else { per_piece.then_some(at + 3) }
+}
+
+/// `$15 per tube TV`: for each of what is named, where no foreign word is for it: `7 € per rame` is for copper.
+pub(super) fn is_per_thing(scan: &Scan<'_>, at: usize) -> bool {
+    let is_english = |at: usize| {
+        let word = scan.word(at).to_lowercase();
+        let foreign = || VOCABULARY.english(&word).is_some_and(|meaning| meaning != word);
+        scan.kind(at) == Some(Kind::Word) && speaks_of_goods(&word) && !foreign()
+    };
+    let named = || is_english(at + 1) || scan.kind(at + 1) == Some(Kind::Word) && is_english(at + 2);
+    scan.word(at) == "per" && unit_words(scan, at + 1).is_none() && named()
 }
 
 /// `G/T` and `N/T`, as tons are marked in capitals: no grams per tonne.

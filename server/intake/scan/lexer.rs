@@ -202,15 +202,32 @@ impl<'t> Lexer<'t> {
         let amount = &self.text[end..];
         // What a column is called.
         let unit = |text: &str| VOCABULARY.uses(&text.to_lowercase()).has(Use::UnitStart);
+        // `All prices R per kg`
+        let per = |text: &str| text.len() > 1 && VOCABULARY.has(text, Use::Per);
+        let mut behind = amount.split_whitespace();
+        if begins
+            && amount.starts_with(' ')
+            && behind.next().is_some_and(per)
+            && behind.next().is_some_and(unit)
+        {
+            return true;
+        }
         let apart = self.text[..end - RAND.len()].chars().next_back().is_none_or(|c| !c.is_alphanumeric());
         if apart && amount.strip_prefix('/').is_some_and(unit) {
             return true;
         }
-        // `R 148.00`, and nothing before it.
-        let alone =
-            amount.strip_prefix([' ', '\u{a0}']).filter(|_| self.tokens.is_empty() && end == RAND.len());
+        // `R 148.00`, and nothing before it, or a gap.
+        let set_apart = match self.tokens.last() {
+            None => end == RAND.len(),
+            Some(last) => last.kind == Kind::Gap,
+        };
+        let alone = amount.strip_prefix([' ', '\u{a0}']).filter(|_| set_apart);
         let amount = alone.unwrap_or(amount);
         let whole = run(amount, |c| c.is_ascii_digit());
+        // `R 2 150 per ton`
+        if (1..=3).contains(&whole) && behind_thousands(&amount[whole..]).is_some_and(per_something) {
+            return true;
+        }
         let rest = &amount[whole..];
         let decimals = rest.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
         let rest = if decimals > 0 { &rest[1 + decimals..] } else { rest };
@@ -232,12 +249,22 @@ impl<'t> Lexer<'t> {
         let after = &tail[1 + digits..];
         let decimals = after.strip_prefix([',', '.']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
         let first = before.split(' ').next_back().unwrap_or_default();
-        let is_money =
-            |after: &str| after.trim_start().starts_with(['€', 'z']) || after.trim_start().starts_with("EUR");
-        let money = is_money(after) || is_money(behind_range(after));
+        let is_money = |after: &str| {
+            let word = after.trim_start().split([' ', '/', '\t']).next().unwrap_or_default();
+            // `304 180 kr`: three digits may be an alloy.
+            let sure = word.starts_with('€') || word == "EUR" || word.starts_with('z') || first.len() < 3;
+            sure && VOCABULARY.currencies(word).is_some()
+        };
+        // `$3 400`, `R2 150 per ton`
+        let behind_sign = first.len() < 3
+            && self.tokens.last().is_some_and(|token| token.is_currency)
+            && per_something(after);
+        let money = behind_sign || is_money(after) || is_money(behind_range(after));
         // `8 350` that stands alone, in a cell or apart at the end of a line.
+        // So is `1 250` between two gaps.
         let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap);
-        let apart = begins && after.trim().is_empty();
+        let columned = after.starts_with("  ") || after.starts_with('\t');
+        let apart = begins && (after.trim().is_empty() || columned && first.len() < 3);
         // `200 à 1 500 lb`, `1 500 lb et plus`; three digits may be an alloy.
         let unit = after.trim_start().split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
         let bound = [Use::TierFrom, Use::TierTo, Use::SpanFrom, Use::SpanTo, Use::Range];
@@ -258,6 +285,18 @@ impl<'t> Lexer<'t> {
     }
 }
 
+/// What stands behind the three digits that end a whole number which is grouped by a blank.
+fn behind_thousands(text: &str) -> Option<&str> {
+    let digits = text.strip_prefix([' ', '\u{a0}', '\u{202f}'])?;
+    (run(digits, |c| c.is_ascii_digit()) == 3).then(|| &digits[3..])
+}
+
+/// Whether a number ends here, or what it is per follows.
+fn per_something(after: &str) -> bool {
+    let word = after.trim_start().split(' ').next().unwrap_or_default();
+    word.is_empty() || word.starts_with('/') || VOCABULARY.has(word, Use::Per)
+}
+
 /// What stands behind the upper end of a range that is grouped by a blank as its lower end is: ` €` of ` à 7 250 €`.
 fn behind_range(after: &str) -> &str {
     let digits = |text: &str| run(text, |c| c.is_ascii_digit());
@@ -265,10 +304,7 @@ fn behind_range(after: &str) -> &str {
     let joins = matches!(joint, "-" | "–") || VOCABULARY.has(joint, Use::Range);
     let upper = if joins { after.trim_start()[joint.len()..].trim_start() } else { "" };
     let thousands = digits(upper);
-    match upper[thousands..].strip_prefix([' ', '\u{a0}', '\u{202f}']) {
-        Some(rest) if (1..=3).contains(&thousands) && digits(rest) == 3 => &rest[3..],
-        _ => "",
-    }
+    behind_thousands(&upper[thousands..]).filter(|_| (1..=3).contains(&thousands)).unwrap_or_default()
 }
 
 /// `,55`: two decimals and no more.

@@ -2,19 +2,26 @@
 //! a price.
 
 use super::Table;
-use crate::context::Context;
+use crate::context::{Context, is_all_of_goods, speaks_of_goods};
 use crate::date::{Dated, is_day};
-use crate::document::{Cell, GridRow};
+use crate::document::{Cell, CutRow, GridRow};
 use crate::draft::Draft;
+use crate::number::Marks;
+use crate::scan::Scan;
+use crate::tier::{TierText, of_heading};
 use crate::vocabulary::{Use, VOCABULARY};
 
 impl Table {
-    /// Takes in the day that stands where the prices do, in a row of nothing but days: ` | 2026-11-16 | 2026-11-23` below
-    /// the names of the columns. Whether the row is one.
+    /// Takes in the day that stands where the prices do, in a row of nothing but days and what announces them: ` | 2026-11-16 |
+    /// 2026-11-23` below the names of the columns, `Prices as of | 2026-11-27` above them. Whether the row is one.
     pub(super) fn dates_prices(&self, row: &GridRow, draft: &mut Draft<'_>) -> bool {
         let is_date = |cell: &Cell| match cell {
             Cell::Empty | Cell::Date(_) => true,
-            Cell::Text(text) => text.trim().is_empty() || is_day(text),
+            Cell::Text(text) => {
+                let announces =
+                    || [Use::Title, Use::Announces].iter().any(|is| VOCABULARY.has_within(text, *is));
+                text.trim().is_empty() || is_day(text) || !is_all_of_goods(text) && announces()
+            }
             Cell::Number { .. } => false,
         };
         let priced = self.panels.iter().flat_map(|panel| &panel.prices);
@@ -24,9 +31,20 @@ impl Table {
                 draft.date(Dated { date: *date, unclear: false, announced: true });
                 true
             }
-            Some(Cell::Text(text)) => draft.finds_date(text),
+            Some(Cell::Text(text)) if is_day(text) => draft.finds_date(text),
             _ => false,
         }
+    }
+
+    /// The tier that stands alone where a panel's names do, below a name.
+    pub(super) fn tier_of_name(&self, at: usize, cut: &CutRow<'_>, marks: Marks) -> Option<TierText> {
+        let column = self.panels[at].wording;
+        let text = text_at(cut.row, column).filter(|text| text.contains(|c: char| c.is_ascii_digit()))?;
+        let above = &self.above[at].wording;
+        if above.is_empty() || speaks_of_goods(text) {
+            return None;
+        }
+        of_heading(&Scan::of(text), marks).filter(|(_, is_all)| *is_all).map(|(within, _)| within.tier)
     }
 
     /// Whether a row has words in the place of its price, and a name that no column has.

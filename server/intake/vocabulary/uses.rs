@@ -8,6 +8,8 @@ use serde::Deserialize;
 pub(crate) enum Use {
     Per,
     Ton,
+    /// Behind a name, and no part of it.
+    Aside,
     OnRequest,
     Charge,
     Free,
