@@ -2,6 +2,7 @@
 
 mod column_name;
 mod meant;
+mod months;
 mod shown;
 mod told_by_cells;
 mod two_rows;
@@ -18,8 +19,9 @@ use crate::vocabulary::{Column, Use, VOCABULARY};
 use column_name::name;
 use meant::{
     filled, in_rand, last_tier, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups,
-    newest, side_by_side, this_week,
+    newest, second_lists, side_by_side, this_week,
 };
+use months::this_month;
 pub(crate) use shown::is_unit;
 use shown::{Below, Shown, is_price, looks_priced};
 use told_by_cells::told_by_cells;
@@ -126,8 +128,8 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     }
     let names = side_by_side(last_tier(in_rand(names, &row.cells), &row.cells), &row.cells);
     let names = least_and_most(names, &row.cells);
-    let names = latest(this_week(names, &row.cells), &row.cells);
-    let names = named_by_its_cells(names, &row.cells, below, marks);
+    let names = this_month(latest(this_week(names, &row.cells), &row.cells), &row.cells);
+    let names = second_lists(named_by_its_cells(names, &row.cells, below, marks), below, marks);
     let known = names.iter().flatten().count();
     let of_price =
         |n: &Option<Named>| n.as_ref().is_some_and(|n| matches!(n.column, Column::Price | Column::Low));

@@ -26,8 +26,8 @@ pub(crate) struct Document {
     pub aside: Vec<Line>,
     /// Lines that were read with the one above.
     pub joined: Vec<Line>,
-    /// Lines that a later one puts right.
-    pub corrected: Vec<Line>,
+    /// Where lines stand that put earlier ones right.
+    pub correcting: Vec<Place>,
     /// Texts that date the document from outside its lines.
     pub dates: Vec<String>,
     pub problems: Vec<Problem>,

@@ -131,9 +131,7 @@ impl Hints {
         // `$` on a sheet in French is Canadian.
         let shared = match shared {
             // Who weighs in kilos and not in pounds, in English, pays no American ones.
-            Some(Currency::USD) => {
-                by_country.or_else(|| most(dollars, &[])).or(by_kilo).or(shared)
-            }
+            Some(Currency::USD) => by_country.or_else(|| most(dollars, &[])).or(by_kilo).or(shared),
             // Nor does who counts in `cents per kilo`.
             None if in_cents => by_kilo,
             other => other,

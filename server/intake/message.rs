@@ -10,18 +10,23 @@ use crate::document::{Line, MOST_CHARACTERS};
 use crate::number::{Habit, Marks};
 use crate::price;
 use crate::scan::{Kind, Scan};
+use crate::sheet::Place;
 use crate::vocabulary::{Use, VOCABULARY};
 use answers::{Asked, answered};
 use stamp::{LONGEST_SENDER, Stamp, stamps};
 
 /// So many answers between the lines of a quoted mail make it one that is answered so.
 const FEWEST_ANSWERS: usize = 3;
+/// Who asks tells fewer prices than one in so many of the one who tells most.
+const MOST_OF_ASKERS: usize = 4;
 /// So often each of two speaks in a thread.
 const FEWEST_TURNS: usize = 2;
 /// So many lines may be the head of a mail.
 const LONGEST_HEAD: usize = 8;
 /// What the lines of its head are called that say who wrote it, and when.
 const SENDERS: [&str; 6] = ["from", "von", "de", "da", "od", "van"];
+const SUBJECTS: [&str; 9] =
+    ["subject", "betreff", "objet", "asunto", "oggetto", "onderwerp", "temat", "assunto", "re"];
 const SENT: [&str; 10] =
     ["date", "sent", "datum", "gesendet", "envoyé", "fecha", "enviado", "data", "inviato", "verzonden"];
 
@@ -30,8 +35,8 @@ const SENT: [&str; 10] =
 pub(crate) struct Wrapped {
     pub lines: Vec<Line>,
     pub aside: Vec<Line>,
-    /// What a later line puts right.
-    pub corrected: Vec<Line>,
+    /// The lines that put earlier ones right.
+    pub correcting: Vec<Place>,
     pub dates: Vec<String>,
 }
 
@@ -172,21 +177,24 @@ fn with_its_name(asked: Option<&str>, text: String) -> String {
     asked.and_then(|question| answered(question, Asked::Last, &text)).unwrap_or(text)
 }
 
+/// Those who tell prices. Who asks, and tells one of another yard while somebody else tells many, is none of them.
 fn senders_of_prices(lines: &[Line], stamps: &[Option<Stamp<'_>>]) -> HashSet<String> {
-    let mut priced = HashSet::new();
+    let mut told: HashMap<&str, (usize, bool)> = HashMap::new();
     let mut sender = None;
     for (line, stamp) in lines.iter().zip(stamps) {
         if let Some(stamp) = stamp {
             sender = stamp.sender.filter(|sender| !VOCABULARY.has(sender, Use::Oneself));
         }
         let text = stamp.as_ref().map_or(line.text.as_str(), |stamp| stamp.message);
-        if let Some(sender) = sender.filter(|sender| !priced.contains(*sender))
-            && names_a_price(text)
-        {
-            priced.insert(sender.to_string());
+        if let Some(sender) = sender {
+            let (prices, asks) = told.entry(sender).or_default();
+            *prices += usize::from(names_a_price(text));
+            *asks |= text.trim_end().ends_with('?');
         }
     }
-    priced
+    let most = told.values().map(|(prices, _)| *prices).max().unwrap_or(0);
+    let tells = |(prices, asks): (usize, bool)| prices > 0 && !(asks && prices * MOST_OF_ASKERS < most);
+    told.into_iter().filter(|(_, said)| tells(*said)).map(|(sender, _)| sender.to_string()).collect()
 }
 
 /// `*COBRE* brillante` without the marks that set words in bold; a line that is bold from end to end keeps them, because
@@ -210,7 +218,8 @@ fn mail(mut lines: Vec<Line>) -> Wrapped {
     let priced = |line: &Line| names_a_price(&line.text);
     let above = lines[..older].iter().filter(|line| !quoted(line) && priced(line)).count();
     let unquoted = lines.iter().filter(|line| !quoted(line) && priced(line)).count();
-    let head = lines.iter().take(LONGEST_HEAD).filter(|line| is_header(&line.text, &SENDERS)).count();
+    let heads = |line: &&Line| is_header(&line.text, &SENDERS) || is_header(&line.text, &SUBJECTS);
+    let head = lines.iter().take(LONGEST_HEAD).filter(heads).count();
     for (at, mut line) in lines.into_iter().enumerate() {
         // The day on which it was written is not the one from which its prices hold.
         if head > 0 && at < LONGEST_HEAD && is_header(&line.text, &SENT) {

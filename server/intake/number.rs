@@ -168,6 +168,10 @@ impl Shape {
         }
         let Some((first, last)) = ends else { return Some(Shape::Whole) };
         let (whole, rest) = text.rsplit_once(last)?;
+        // `7'20`, as prices are chalked up in Spain.
+        if marks == 1 && matches!(last, '\'' | '’') && rest.len() == 2 {
+            return (1..=3).contains(&whole.len()).then_some(Shape::Decimals(last));
+        }
         if whole.contains(last) || !matches!(last, '.' | ',') {
             return grouped(text, last).then_some(Shape::Thousands(last));
         }
@@ -267,6 +271,7 @@ mod tests {
         check(&["1,250,000", "1,250"], &["1250000", "1250"]);
         check(&["1\u{a0}250,50", "1'250"], &["1250.50", "1250"]);
         check(&["8.050,-", "620,--", "1.250"], &["8050.00", "620.00", "1250"]);
+        check(&["7'20", "0’95", "8,10", "1'250"], &["7.20", "0.95", "8.10", "1250"]);
     }
 
     #[test]

@@ -19,6 +19,7 @@ use crate::decode;
 use crate::document::{MOST_CHARACTERS, MOST_ROWS, MOST_TEXT, cut};
 use crate::format::Unreadable;
 use crate::layout::{Piece, Row};
+use crate::price;
 use crate::sheet::{Place, Problem};
 
 /// Pages that are read; a price sheet has a few.
@@ -200,7 +201,10 @@ fn unwrapped(rows: Vec<(Row, (f32, f32))>) -> Vec<Row> {
                 |(next, (height, _))| if next.pieces.len() > 1 { height - base } else { below },
             );
         let goes_on = cell.is_some_and(|left| {
-            row.pieces.len() == 1 && tight && (row.pieces[0].left - left).abs() < size * 0.3
+            row.pieces.len() == 1
+                && is_of_a_name(&row.pieces[0].text)
+                && tight
+                && (row.pieces[0].left - left).abs() < size * 0.3
         }) && further > above * 1.25;
         match whole.last_mut().filter(|_| goes_on) {
             Some(last) => {
@@ -216,6 +220,11 @@ fn unwrapped(rows: Vec<(Row, (f32, f32))>) -> Vec<Row> {
         }
     }
     whole
+}
+
+/// Whether a line may be the rest of a name: no rule, and nothing with a price of its own, as typed lists have it behind dots.
+fn is_of_a_name(text: &str) -> bool {
+    text.contains(char::is_alphabetic) && !text.contains("....") && !price::is_told(text)
 }
 
 /// The words of a line, joined where only a blank parts them.

@@ -213,23 +213,39 @@ fn behind(scan: &Scan<'_>, price: &mut PriceText, cents: &mut bool) {
 
 /// The cents of `1 euro 50`, as it is spoken; the mass of `4 euros 50 kg` is none.
 fn small_change(scan: &Scan<'_>, price: &mut PriceText) {
-    let digits = scan.word(price.last);
     let with_currency =
         price.last == price.first + 2 && price.low.scale() == 0 && scan.currencies(price.last - 1).is_some();
     let said = with_currency
         && price.strength == Strength::Weak
         && scan.word(price.last - 1).chars().filter(|c| c.is_alphabetic()).count() > LONGEST_SIGN
         && scan.spaced(price.last);
-    // `7€35`
-    let joined = with_currency && !scan.spaced(price.last) && !scan.spaced(price.last - 1);
-    let said = said || joined;
-    let cents = scan.kind(price.last) == Some(Kind::Number)
-        && digits.len() == 2
-        && digits.bytes().all(|digit| digit.is_ascii_digit());
-    if said && cents && unit_words(scan, price.last).is_none() && unit_words(scan, price.last + 1).is_none() {
-        price.low += digits.parse().map_or(Decimal::ZERO, |cents: i64| Decimal::new(cents, 2));
+    let cents = two_digits(scan, price.last).filter(|_| said);
+    if let Some(cents) =
+        cents.filter(|_| unit_words(scan, price.last).is_none() && unit_words(scan, price.last + 1).is_none())
+    {
+        price.low += cents;
+        price.last += 1;
+    } else if let Some(cents) = joined_cents(scan, price.last - 1).filter(|_| with_currency) {
+        price.low += cents;
         price.last += 1;
     }
+}
+
+/// The cents of `7€35`, whose currency is this token.
+fn joined_cents(scan: &Scan<'_>, currency: usize) -> Option<Decimal> {
+    let joined = scan.is_currency(currency) && !scan.spaced(currency) && !scan.spaced(currency + 1);
+    two_digits(scan, currency + 1).filter(|_| joined)
+}
+
+/// Two digits as cents.
+fn two_digits(scan: &Scan<'_>, at: usize) -> Option<Decimal> {
+    let digits = scan.word(at);
+    let two = digits.len() == 2 && digits.bytes().all(|digit| digit.is_ascii_digit());
+    digits
+        .parse()
+        .ok()
+        .filter(|_| two && scan.kind(at) == Some(Kind::Number))
+        .map(|cents: i64| Decimal::new(cents, 2))
 }
 
 /// `45c`, `45 ct` and `45 cents` are cents; the `c` in `12.50 c` of a name is not.
@@ -290,14 +306,18 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
         || !scan.spaced(upper)
         || !price.currencies.is_empty();
     let alike = alike && (currencies.len() == price.currencies.len() || !price.currencies.is_empty());
-    let (low, high) = (price.low.min(amount.value), price.low.max(amount.value));
+    // `1€50 à 1€90`
+    let change = joined_cents(scan, upper + 1);
+    let value = amount.value + change.unwrap_or_default();
+    let end = upper + if change.is_some() { 3 } else { 1 };
+    let (low, high) = (price.low.min(value), price.low.max(value));
     if !alike || low.is_zero() || high > low.saturating_mul(WIDEST_RANGE) {
         return;
     }
     (price.low, price.high) = (low, (high > low).then_some(high));
     price.currencies = currencies;
     price.unclear |= amount.unclear;
-    price.last = upper + 1;
+    price.last = end;
     behind(scan, price, cents);
 }
 

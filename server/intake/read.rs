@@ -68,9 +68,6 @@ pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
     for line in &document.aside {
         draft.leave_out(line.text.trim(), &line.place, Why::NoPrice);
     }
-    for line in &document.corrected {
-        draft.leave_out(line.text.trim(), &line.place, Why::Corrected);
-    }
     for line in &document.joined {
         draft.leave_out(line.text.trim(), &line.place, Why::GoesOn);
     }
@@ -85,6 +82,7 @@ pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
             }
         }
     }
+    draft.put_right(&document.correcting);
     draft.finish()
 }
 

@@ -19,6 +19,8 @@ use crate::scan::Scan;
 use crate::sheet::{Place, Problem};
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// The ends of names of pictures.
+const PICTURES: [&str; 6] = [".jpg", ".jpeg", ".png", ".gif", ".webp", ".svg"];
 /// So many lines with tabs after each other are rows of a table.
 const FEWEST_ROWS: usize = 3;
 /// So many cards make a list of them.
@@ -52,9 +54,11 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
         }
     }
     document.problems.dedup();
-    let Wrapped { lines, aside, corrected, dates } = message::unwrap(lines);
+    let Wrapped { lines, aside, correcting, dates } = message::unwrap(lines);
     document.aside = aside;
-    document.corrected = corrected;
+    document.correcting = correcting;
+    let (pictures, lines) = lines.into_iter().partition(|line| is_of_a_picture(&line.text));
+    document.aside.extend::<Vec<Line>>(pictures);
     let lines = spelled::in_figures(paragraphs(lines, &mut document.joined));
     let lines = cells::joined(lines, &mut document.joined, &mut document.aside);
     let read = [document.joined.as_slice(), &document.aside].concat();
@@ -62,6 +66,14 @@ pub(crate) fn parse(decoded: &Decoded) -> Document {
     document.dates = dates;
     document.blocks = blocks(lines);
     document
+}
+
+/// `[image: copper.jpg]`: what a page shows is none of its text.
+fn is_of_a_picture(text: &str) -> bool {
+    let bare = text.trim().trim_start_matches('!');
+    let bracketed = bare.starts_with(['[', '(', '<']) && bare.ends_with([']', ')', '>']);
+    let name = bare.trim_end_matches([']', ')', '>']).to_ascii_lowercase();
+    bracketed && PICTURES.iter().any(|end| name.ends_with(end))
 }
 
 /// The lines that stand right below each other, with none between but such as are read already.

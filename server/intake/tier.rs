@@ -10,14 +10,14 @@ use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// A span of masses as written; its unit may stand elsewhere.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) struct TierText {
     pub from: Option<Decimal>,
     pub to: Option<Decimal>,
     pub unit: Option<TierUnit>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(crate) enum TierUnit {
     Mass(MassUnit),
     /// A ton of one of three kinds.

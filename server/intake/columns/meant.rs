@@ -185,8 +185,8 @@ pub(super) fn side_by_side(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec
     names
 }
 
-/// `Unit | $ each`, `Line | Buy $/kg`: where no column is called after names, the first one left of the price whose cells read
-/// like names holds them, whatever else it could be called for.
+/// `Unit | $ each`, `Line | Buy $/kg`: where no column is called after names, the first one left of the price, or else right of
+/// it, whose cells read like names holds them, whatever else it could be called for.
 pub(super) fn named_by_its_cells(
     mut names: Vec<Option<Named>>,
     cells: &[Cell],
@@ -201,14 +201,46 @@ pub(super) fn named_by_its_cells(
     let Some(price) = all.clone().find(|&at| is(at, &[Column::Price, Column::Low])).filter(|_| !named) else {
         return names;
     };
-    let stranger = (0..price).any(|at| names[at].is_none() && !cells[at].is_empty());
+    let stranger =
+        |mut within: std::ops::Range<usize>| within.any(|at| names[at].is_none() && !cells[at].is_empty());
     let reads_as_names = |at: &usize| {
         let shown = Shown::at_first(below, *at, marks);
         shown.reads_as_names() && shown.words > shown.units && !shown.holds_codes()
     };
-    let mut called = (0..price).filter(|&at| is(at, &[Column::Unit, Column::Other, Column::Note]));
-    if let Some(at) = called.find(reads_as_names).filter(|_| !stranger) {
+    let left =
+        (0..price).filter(|&at| is(at, &[Column::Unit, Column::Other, Column::Note])).find(reads_as_names);
+    let right =
+        || (price + 1..names.len()).filter(|&at| is(at, &[Column::Unit, Column::Other])).find(reads_as_names);
+    let called = match stranger(0..price) {
+        true => None,
+        false => left.or_else(|| right().filter(|_| !stranger(0..names.len()))),
+    };
+    if let Some(at) = called {
         names[at].iter_mut().for_each(|name| name.column = Column::Wording);
+    }
+    names
+}
+
+/// `BY WEIGHT | $ per lb | BY COUNT | $ each`: a column of names right before one of prices holds those of a second list, though it
+/// is called as one of prices could be.
+pub(super) fn second_lists(
+    mut names: Vec<Option<Named>>,
+    below: &[GridRow],
+    marks: Marks,
+) -> Vec<Option<Named>> {
+    let bare = |name: &Named| {
+        let only_unit = name.context.unit.is_some() && name.context.currencies.is_empty();
+        name.column == Column::Price && name.tier.is_none() && only_unit
+    };
+    for at in 1..names.len().saturating_sub(1) {
+        let priced = |at: usize| names[at].as_ref().is_some_and(|name| name.column == Column::Price);
+        let before = (0..at).any(priced);
+        if before && priced(at + 1) && names[at].as_ref().is_some_and(bare) {
+            let [own, next] = [at, at + 1].map(|at| Shown::at_first(below, at, marks));
+            if own.reads_as_names() && own.words > own.units && next.mostly(next.priced) {
+                names[at].iter_mut().for_each(|name| name.column = Column::Wording);
+            }
+        }
     }
     names
 }
@@ -231,19 +263,31 @@ pub(super) fn names_beside_groups(names: &[Option<Named>], below: &[GridRow], ma
     (group + 1..price).any(holds_names)
 }
 
-/// Where a column names its currency, one that names nothing but a unit holds masses: `Min. lot kg | USD/lb`.
+/// Where a column names its currency, one that names nothing but a unit, and no price, holds masses: `Min. lot kg | USD/lb`,
+/// `On floor (t) | Paying £`.
 pub(super) fn money_first(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
     let is_price = |name: &&Named| name.column == Column::Price && name.tier.is_none();
     let in_money = |name: &Named| !name.context.currencies.is_empty() || name.context.cents;
     if names.iter().flatten().filter(is_price).any(in_money) {
         for (name, cell) in names.iter_mut().zip(cells) {
-            let only_unit = matches!(cell, Cell::Text(text) if is_unit(text));
-            if let Some(name) = name.as_mut().filter(|name| only_unit && name.column == Column::Price) {
+            let only_unit = matches!(cell, Cell::Text(text) if is_unit(text) || !speaks_of_prices(text));
+            let bare = |name: &Named| name.context.unit.is_some() && !in_money(name) && name.tier.is_none();
+            if let Some(name) =
+                name.as_mut().filter(|name| only_unit && name.column == Column::Price && bare(name))
+            {
                 name.column = Column::Other;
             }
         }
     }
     names
+}
+
+fn speaks_of_prices(name: &str) -> bool {
+    let priced = |word: &str| {
+        matches!(VOCABULARY.column(word), Some(Column::Price | Column::Low | Column::High | Column::Charge))
+    };
+    let normal = normal(name).into_owned();
+    normal.split(' ').any(|word| priced(word) || VOCABULARY.has(word, Use::Per))
 }
 
 /// A column without a single cell below its name holds no prices where another does: its name is a remark.

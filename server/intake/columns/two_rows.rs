@@ -18,6 +18,9 @@ pub(crate) fn in_two_rows(above: &GridRow, below: &GridRow, marks: Marks) -> Opt
     let tiers = lower.iter().flatten().filter(|name| name.tier.is_some()).count();
     let ranges = ranges(&upper, &lower);
     let wording = upper.iter().flatten().any(|name| matches!(name.column, Column::Wording | Column::Group));
+    // `NZ$ per kilo | Weight on the day` above ` | 0-100 kg | 100 kg and up`: the first says how all are priced.
+    let priced = upper.first().and_then(Option::as_ref).is_some_and(|name| name.column == Column::Price);
+    let wording = wording || priced && below.cells.first().is_none_or(says_nothing);
     let tiers_above = upper.iter().flatten().any(|name| name.tier.is_some());
     let first = below.cells.iter().position(|cell| !says_nothing(cell));
     let apart =

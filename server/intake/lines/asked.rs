@@ -19,7 +19,12 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     // `Rottami Canneto s.n.c.` is no scrap that is taken at no charge.
     // `ZA des Saulnières, 00120 Montreval — Tél. 01 99 00 47 12` is where the yard is.
     let figures = || text.chars().filter(char::is_ascii_digit).count();
-    if is_firm(text) || figures() >= FEWEST_FIGURES && !speaks_of_goods(text) {
+    let names_goods = || {
+        let head = text.split([':', '|', '–', '—']).next().unwrap_or_default();
+        let head = head.split(" - ").next().unwrap_or_default();
+        is_all_of_goods(head) || speaks_of_goods(head) && !head.contains(',')
+    };
+    if is_firm(text) || figures() >= FEWEST_FIGURES && !names_goods() {
         return None;
     }
     let end = before_the_past(scan);
@@ -115,8 +120,11 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
     if let Some(part) = on_request_within(scan, end) {
         return Some(part);
     }
+    let somebody = |at: usize| scan.is(at, Use::OnRequest) && asks_somebody(scan, at, end);
     let gap = (1..end).find(|&at| {
-        scan.kind(at) == Some(Kind::Gap) || scan.kind(at) == Some(Kind::Dash) && scan.spaced(at)
+        scan.kind(at) == Some(Kind::Gap)
+            || scan.kind(at) == Some(Kind::Dash) && scan.spaced(at)
+            || scan.word(at) == "," && somebody(at + 1)
     })?;
     let asks = (1..=LONGEST_ASKING).any(|length| {
         let behind = gap + 1 + length;
@@ -124,14 +132,22 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
         let over = behind < end
             && (scan.kind(behind) == Some(Kind::Gap)
                 || matches!(scan.word(behind), "," | ";" | "(" | "-" | "/"));
-        let calls = scan.is(gap + 1, Use::PhoneLabel) && length == 1;
+        let calls = length == 1 && (scan.is(gap + 1, Use::PhoneLabel) || somebody(gap + 1));
         let in_cell = scan.kind(gap) == Some(Kind::Gap) && end - gap <= LONGEST_ASKING;
         (over || calls || in_cell && behind < end)
             && VOCABULARY.has(scan.between(gap + 1, behind), Use::OnRequest)
     });
     let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
-    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    let remark = starts_with(scan, Use::Remark)
+        || VOCABULARY.has_within(name, Use::Remark)
+        || somebody(gap + 1) && starts_with(scan, Use::WholeSheet);
     (asks && end - gap <= 12 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// `ring Tony`, `ask in the office`, `consultar con mi hermana`
+fn asks_somebody(scan: &Scan<'_>, at: usize, end: usize) -> bool {
+    let of_letters = (at + 1..end).all(|word| scan.kind(word) == Some(Kind::Word));
+    (2..=4).contains(&(end - at)) && of_letters && !is_all_of_goods(scan.between(at + 1, end))
 }
 
 /// `Ceramic processors ask for price, send pictures`: several such words right behind a short name, and a comma or dash.

@@ -2,6 +2,7 @@
 //! dock price, second one is if you bring 1,000 lb or more.`
 
 use super::pieces;
+use crate::columns::is_unit;
 use crate::context::Context;
 use crate::firm::is_contact;
 use crate::number::Marks;
@@ -48,8 +49,8 @@ impl ColumnsTold {
     }
 }
 
-/// What the names of columns in a line say of the prices below it: `Item … Price/lb … Note`. `None` where some piece
-/// between the gaps is no such name.
+/// What the names of columns in a line say of the prices below it: `Item … Price/lb … Note`, or the units of two prices, of which
+/// the first is read: `kilo    (lb)`. `None` where some piece between the gaps is no such name.
 pub(super) fn column_names(scan: &Scan<'_>) -> Option<Context> {
     let pieces = pieces(scan);
     // `t 705-555-0119 | Sorted pays`
@@ -66,5 +67,6 @@ pub(super) fn column_names(scan: &Scan<'_>) -> Option<Context> {
             None => context = context.within(&said),
         }
     }
-    (pieces.len() > 1 && named > 0).then_some(context)
+    let units = || pieces.iter().all(|piece| is_unit(piece));
+    (pieces.len() > 1 && (named > 0 || units())).then_some(context)
 }

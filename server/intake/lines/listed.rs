@@ -265,12 +265,16 @@ pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
         scan.kind(at) == Some(Kind::Number) && scan.word(at).len() == 3 && speaks_of_goods(scan.word(at))
     };
     // `304 ........ 40`
-    let only_alloy = last == 2 && scan.kind(1) == Some(Kind::Gap) && is_alloy(0);
+    let apart = last == 2 && scan.kind(1) == Some(Kind::Gap) || last == 1 && scan.spaced(1);
+    let only_alloy = apart && is_alloy(0);
     let alloy = last > 1 && is_alloy(last - 1) || only_alloy;
     // `#2 381`
     let words = scan.tokens.iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
     let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours))
-        || last.checked_sub(1).is_some_and(|before| scan.is(before, Use::PhoneLabel));
+        // `clean ext 88` is extrusion.
+        || last.checked_sub(1).is_some_and(|before| {
+            scan.is(before, Use::PhoneLabel) && !speaks_of_goods(scan.between(0, before))
+        });
     scan.kind(last) == Some(Kind::Number)
         && scan.numbers().count() == 1 + usize::from(alloy)
         && scan.word(last).len() <= LONGEST_BARE

@@ -1,94 +1,124 @@
-//! Lines that put an earlier one right: `Correction: No. 2 copper 3.60`.
-
-use std::collections::{HashMap, HashSet};
+//! Lines that put an earlier one right: `Correction: No. 2 copper 3.60`, `woops brass 5.60`, `Server boards 5.30 not 5.80`.
 
 use super::{Wrapped, names_a_price};
-use crate::number::{Habit, Marks};
-use crate::price;
-use crate::scan::Scan;
+use crate::number::looks_like_price;
+use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
 /// So many words may stand before the colon.
 const MOST_WORDS: usize = 6;
+/// So many before the words that say so, and between these and the mark behind them: `correction to Lou, brass 5.60`.
+const MOST_BEFORE: usize = 2;
+const MOST_BETWEEN: usize = 4;
+/// Words of the longest of them.
+const LONGEST: usize = 4;
+/// Nobody is wrong more often.
+const MOST: usize = 64;
+/// What stands in front of the price that was wrong.
+const NOT: [&str; 11] =
+    ["not", "nicht", "pas", "no", "non", "nao", "niet", "nie", "statt", "anstatt", "zamiast"];
 
-/// Takes what was said first out of the lines, and what says that it was wrong.
+/// Takes what says that something was wrong out of the lines, and remembers which ones are right instead.
 pub(super) fn put_right(wrapped: &mut Wrapped) {
-    if !wrapped.lines.iter().any(|line| corrected(&line.text).is_some()) {
-        return;
-    }
-    // Where the only price of a name stands.
-    let mut said: HashMap<String, usize> = HashMap::new();
-    let mut wrong = HashSet::new();
-    for (at, line) in wrapped.lines.iter_mut().enumerate() {
-        let right = corrected(&line.text).map(str::to_string);
-        let is_right = right.is_some();
-        if let Some(right) = right {
+    for line in &mut wrapped.lines {
+        if wrapped.correcting.len() == MOST {
+            return;
+        }
+        if let Some(right) = corrected(&line.text) {
             line.text = right;
+            wrapped.correcting.push(line.place.clone());
         }
-        if let Some(name) = name_of_only_price(&line.text)
-            && let Some(before) = said.insert(name, at)
-            && is_right
-        {
-            wrong.insert(before);
-        }
-    }
-    for (at, line) in std::mem::take(&mut wrapped.lines).into_iter().enumerate() {
-        if wrong.contains(&at) { wrapped.corrected.push(line) } else { wrapped.lines.push(line) }
     }
 }
 
-/// What stands behind `Correction:`, where that tells a price.
-fn corrected(text: &str) -> Option<&str> {
+/// What a line tells that puts another one right, where that is a price.
+fn corrected(text: &str) -> Option<String> {
+    let said = behind_a_colon(text).or_else(|| behind_its_words(text));
+    let right = said.unwrap_or(text);
+    let bare = without_the_wrong(right);
+    let told = bare.or(said).filter(|told| names_a_price(told))?;
+    Some(told.trim().to_string())
+}
+
+/// `Edit / correction: laptop boards 3.25`
+fn behind_a_colon(text: &str) -> Option<&str> {
     let (before, right) = text.split_once(": ")?;
     let says = before.split_whitespace().count() <= MOST_WORDS
         && !before.contains(|c: char| c.is_ascii_digit())
         && VOCABULARY.has_within(before, Use::Correction);
-    (says && names_a_price(right)).then_some(right.trim())
+    (says && names_a_price(right)).then_some(right)
 }
 
-/// The words in front of the price of a line that has one, in one spelling.
-fn name_of_only_price(text: &str) -> Option<String> {
+/// `woops brass 5.60`, `correction to Lou, brass 5.60`, `Sorry, typo. Brass 5.60`
+fn behind_its_words(text: &str) -> Option<&str> {
+    let begins = text
+        .char_indices()
+        .filter(|&(at, c)| c.is_alphabetic() && !text[..at].ends_with(char::is_alphabetic));
+    let begins: Vec<usize> = begins.map(|(at, _)| at).take(MOST_BEFORE + 1).collect();
+    let rest = begins.into_iter().find_map(|begin| {
+        let words = &text[begin..];
+        let ends = words.char_indices().map(|(at, _)| at).chain([words.len()]).filter(|&at| {
+            words[..at].ends_with(char::is_alphabetic) && !words[at..].starts_with(char::is_alphabetic)
+        });
+        let ends: Vec<usize> = ends.take(LONGEST).collect();
+        ends.into_iter()
+            .rev()
+            .find(|&end| VOCABULARY.has(&words[..end], Use::Correction))
+            .map(|end| &words[end..])
+    })?;
+    let figure = rest.find(|c: char| c.is_ascii_digit()).unwrap_or(rest.len());
+    let mut marks = rest[..figure].match_indices([',', ':', '!', '.', '–']).map(|(at, mark)| at + mark.len());
+    let near =
+        |at: &usize| rest[..*at].split_whitespace().count() <= MOST_BETWEEN && rest[*at..].starts_with(' ');
+    let behind = marks.rfind(near).unwrap_or(0);
+    Some(rest[behind..].trim_start()).filter(|right| names_a_price(right))
+}
+
+/// `Server boards 5.30 not 5.80` without what it was not.
+fn without_the_wrong(text: &str) -> Option<&str> {
     let scan = Scan::of(text);
-    let prices = price::prices(&scan, Marks::of(scan.numbers(), Habit::Point));
-    let [only] = prices.as_slice() else { return None };
-    let words = (0..only.first).map(|at| scan.word(at)).filter(|word| word.contains(char::is_alphanumeric));
-    let name = words.collect::<Vec<_>>().join(" ").to_lowercase();
-    (!name.is_empty()).then_some(name)
+    let number = |at: usize| scan.kind(at) == Some(Kind::Number);
+    let money = |at: usize| scan.is_currency(at);
+    (1..scan.tokens.len()).find_map(|at| {
+        let wrong = at + 1 + usize::from(money(at + 1));
+        let ends = (wrong + 1..scan.tokens.len())
+            .all(|behind| money(behind) || scan.kind(behind) != Some(Kind::Word));
+        let priced =
+            number(wrong) && (looks_like_price(scan.word(wrong)) || money(wrong - 1) || money(wrong + 1));
+        let says = NOT.contains(&scan.word(at).to_lowercase().as_str()) && (0..at).any(number);
+        (says && priced && ends).then(|| scan.between(0, at).trim_end_matches([' ', ',', '-', '–', '(']))
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Line;
-    use crate::sheet::Place;
 
-    fn put(lines: &[&str]) -> (Vec<String>, Vec<String>) {
-        let line = |(text, at): (&&str, u32)| Line { text: text.to_string(), place: Place::Line(at) };
-        let mut wrapped = Wrapped { lines: lines.iter().zip(1..).map(line).collect(), ..Wrapped::default() };
-        put_right(&mut wrapped);
-        let texts = |lines: Vec<Line>| lines.into_iter().map(|line| line.text).collect();
-        (texts(wrapped.lines), texts(wrapped.corrected))
+    fn check(text: &str, right: Option<&str>) {
+        assert_eq!(corrected(text).as_deref(), right, "{text}");
     }
 
     #[test]
-    fn the_line_that_was_wrong_is_taken_out() {
-        let (lines, corrected) = put(&[
-            "- laptop mobos 3.35",
-            "- server mobos 3.15",
+    fn what_is_right_instead() {
+        check(
             "Edit / correction: laptop mobos 3.25, not what I wrote",
-        ]);
-        assert_eq!(lines, ["- server mobos 3.15", "laptop mobos 3.25, not what I wrote"]);
-        assert_eq!(corrected, ["- laptop mobos 3.35"]);
+            Some("laptop mobos 3.25, not what I wrote"),
+        );
+        check("woops Brass 5.60 and Ali extrusion 2.30", Some("Brass 5.60 and Ali extrusion 2.30"));
+        check("correction to Lou, #2 copper 3.58 today not 3.62", Some("#2 copper 3.58 today"));
+        check("Korrektur!! Erdkabel Kupfer 3,01", Some("Erdkabel Kupfer 3,01"));
+        check("Me equivoqué arriba, Latón 4,25", Some("Latón 4,25"));
+        check("Erreur de ma part : Cartes mères 3,60 €, pas 3,80 €", Some("Cartes mères 3,60 €"));
+        check("Sorry fat thumbs. Server boards 5.30 not 5.80", Some("Server boards 5.30"));
+        check("poprawka Miedź milbera 35,10", Some("Miedź milbera 35,10"));
     }
 
     #[test]
-    fn numbers_are_parts_of_names_and_lines_with_more_prices_stay() {
-        let (lines, corrected) =
-            put(&["No. 2 copper 3.70", "No. 1 copper 3.80", "Correction: No. 2 copper 3.60"]);
-        assert_eq!(lines, ["No. 1 copper 3.80", "No. 2 copper 3.60"]);
-        assert_eq!(corrected, ["No. 2 copper 3.70"]);
-        let (lines, corrected) = put(&["Copper 3.80, brass 2.10", "Correction: copper 3.75"]);
-        assert_eq!(lines, ["Copper 3.80, brass 2.10", "copper 3.75"]);
-        assert!(corrected.is_empty());
+    fn what_puts_nothing_right() {
+        check("No. 2 copper 3.60", None);
+        check("Motors, not stripped 0.45", None);
+        check("Copper 3.60, no 1 only", None);
+        check("Correction: see you at eight", None);
+        check("", None);
     }
 }

@@ -41,16 +41,28 @@ pub(super) fn stamps(lines: &[Line]) -> Option<Vec<Option<Stamp<'_>>>> {
     (by_nicks >= FEWEST_MESSAGES && by_nicks * 2 >= lines.len()).then(|| of(said_apart))
 }
 
-/// `8:05 AM  Lou: brass 2.30`
+/// `8:05 AM  Lou: brass 2.30`, `8:05am  Lou    brass 2.30`
 fn with_a_time(text: &str) -> Option<Stamp<'_>> {
     let rest = behind_time(text.trim_start())?;
     let rest = rest.strip_prefix(char::is_whitespace)?.trim_start();
     let rest = rest.strip_prefix(['-', '–']).unwrap_or(rest).trim_start();
-    let (sender, message) = said_by(rest)?;
+    let (sender, message) = said_by(rest).or_else(|| said_in_columns(rest))?;
     // `7:30 Monday: closed`, and no `70:30 brass: 4.10`.
     let hours = [Use::Opening, Use::Hours].iter().any(|is| VOCABULARY.has_within(sender, *is));
     let goods = sender.split(' ').all(speaks_of_goods);
     (!hours && !goods).then_some(Stamp { date: "", sender: Some(sender), message })
+}
+
+/// `Lou    brass 2.30`: who says it, in a column of their own.
+fn said_in_columns(text: &str) -> Option<(&str, &str)> {
+    let (sender, message) = text.split_once("  ")?;
+    let plain = |c: char| c.is_alphabetic() || matches!(c, ' ' | '.' | '-' | '\'' | '’');
+    let named = sender.starts_with(char::is_uppercase)
+        && sender.chars().all(plain)
+        && sender.split_whitespace().count() <= 2
+        && !speaks_of_goods(sender);
+    let message = message.trim();
+    (named && message.contains(char::is_alphabetic) && !message.contains("  ")).then_some((sender, message))
 }
 
 /// `10:21 Lou` above the message.
@@ -100,15 +112,17 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
     if let Some(stamp) = of_its_own_line(text) {
         return Some(stamp);
     }
-    if let Some(stamp) = with_its_time_first(text) {
+    if let Some(stamp) = with_its_time_first(text).or_else(|| with_brackets_behind(text)) {
         return Some(stamp);
     }
     let bracketed = text.starts_with('[');
     let (date, rest) = date_and_time(text.trim_start_matches('['))?;
     let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
     let rest = rest.trim_start_matches(|c: char| c.is_whitespace() || is_mark(c));
-    let rest =
-        rest.strip_prefix('-').or_else(|| rest.strip_prefix('–')).or(bracketed.then_some(rest))?.trim_start();
+    let dashed = rest.strip_prefix('-').or_else(|| rest.strip_prefix('–'));
+    // `25.11.2026 13:22 LOU: brass 2.30`
+    let plain = || said_by(rest).filter(|(sender, _)| !sender.split(' ').all(speaks_of_goods)).map(|_| rest);
+    let rest = dashed.or(bracketed.then_some(rest)).or_else(plain)?.trim_start();
     match rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER) {
         Some((sender, message)) => Some(Stamp { date, sender: Some(sender.trim()), message }),
         // Nobody said it: somebody joined, or a picture was left out.
@@ -128,6 +142,22 @@ fn with_its_time_first(text: &str) -> Option<Stamp<'_>> {
     let (sender, message) =
         rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER)?;
     (is_day && only_a_time).then_some(Stamp { date: date.trim(), sender: Some(sender.trim()), message })
+}
+
+/// `Lou  (Wed 18 Nov 2026 16:02)`, or on the same day `Lou  (16:13)`, above the message.
+fn with_brackets_behind(text: &str) -> Option<Stamp<'_>> {
+    let (sender, inside) = text.trim_end().strip_suffix(')')?.split_once('(')?;
+    let at = inside.rfind(' ').map_or(0, |at| at + 1);
+    let (day, time) = inside.split_at(at);
+    let only_a_time = behind_time(time).is_some_and(|rest| rest.trim().is_empty());
+    let dated = day.is_empty() || day.contains(|c: char| c.is_ascii_digit());
+    let sender = sender.trim();
+    let named = sender.starts_with(char::is_alphabetic) && sender.chars().count() <= LONGEST_SENDER;
+    (only_a_time && dated && named && !speaks_of_goods(sender)).then_some(Stamp {
+        date: day.trim(),
+        sender: Some(sender),
+        message: "",
+    })
 }
 
 /// `Lou, Wed 25.11, 09:41` above the message.
@@ -163,7 +193,11 @@ fn date_and_time(text: &str) -> Option<(&str, &str)> {
     let end = text.find(|c: char| !c.is_ascii_digit() && !matches!(c, '/' | '.' | '-'))?;
     let date = text[..end].trim_end_matches(['.', '-']);
     let parts: Vec<&str> = date.split(['/', '.', '-']).collect();
-    if parts.len() != 3 || parts.iter().any(|part| part.is_empty() || part.len() > 4) {
+    // `12/11 09:17` has no year.
+    let short = || parts.iter().all(|part| part.len() <= 2 && part.parse::<u8>().is_ok_and(|day| day <= 31));
+    if !(parts.len() == 3 || parts.len() == 2 && short())
+        || parts.iter().any(|part| part.is_empty() || part.len() > 4)
+    {
         return None;
     }
     let rest = text[end..].trim_start_matches(is_blank);
@@ -226,6 +260,10 @@ mod tests {
         check("3/11/26, 8:06 p.m. - Lou: hola", Some(("3/11/26", Some("Lou"), "hola")));
         check("2026-11-03, 07:15 - Messages are encrypted", Some(("2026-11-03", None, "")));
         check("Lou, śr. 25.11, 09:41", Some(("śr. 25.11", Some("Lou"), "")));
+        check("25.11.2026 13:22 LOU: brass 2.30", Some(("25.11.2026", Some("LOU"), "brass 2.30")));
+        check("[12/11 09:17] Lou : laiton 4,60 €", Some(("12/11", Some("Lou"), "laiton 4,60 €")));
+        check("Lou  (Wed 18 Nov 2026 16:02)", Some(("Wed 18 Nov 2026", Some("Lou"), "")));
+        check("Lou  (16:13)", Some(("", Some("Lou"), "")));
         check("Copper, 3.10, 2:1", None);
         check("11/2/26 brass 2.30", None);
         check("Open 8:00 - 4:30", None);

@@ -81,6 +81,7 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                     let mark = scan.word(all[i].last);
                     all[i].last == scan.tokens.len()
                         || matches!(mark, "," | ";")
+                        || scan.is(all[i].last, Use::SpanTo)
                         || mark == "." && scan.spaced(all[i].last + 1)
                 };
                 ends(i) && (i == 0 || ends(i - 1))

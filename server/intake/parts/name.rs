@@ -90,7 +90,7 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
                 }
             }
             // `Armoured from 1.50`: from that price on.
-            None if last > first + 1 && opens_span(scan, last - 1) => last -= 1,
+            None if last > first + 1 && (opens_span(scan, last - 1) || leads_on(scan, last - 1)) => last -= 1,
             // `i dischi rigidi li pago 0,80`
             None if last > first + 1 && scan.is(last - 1, Use::BeforePrice) && is_small(last - 1) => {
                 last -= 1
@@ -132,6 +132,12 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
         text = rest.trim_start();
     }
     (named && !text.is_empty()).then_some(text)
+}
+
+/// `Complete pc's gaan voor € 0,35`, `Placas a 4,50 y las 3,20`: no name ends so.
+fn leads_on(scan: &Scan<'_>, at: usize) -> bool {
+    let small = scan.word(at).chars().all(char::is_lowercase) && scan.word(at).len() > 1;
+    small && scan.is(at, Use::For) && scan.is(at, Use::Lead)
 }
 
 /// `Armoured from 1.50`, `stainless we pay between £820 and £860`.

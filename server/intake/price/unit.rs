@@ -17,6 +17,11 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
     if let Some(next) = apiece(scan, at) {
         return Some((UnitText::Unit(PriceUnit::Each), next));
     }
+    // `130/to`, as tonnes are written in German.
+    let slashed = || at.checked_sub(1).is_some_and(|before| scan.kind(before) == Some(Kind::Slash));
+    if scan.word(at) == "to" && slashed() && !scan.spaced(at) {
+        return Some((UnitText::Unit(PriceUnit::Mass(MassUnit::Tonne)), at + 1));
+    }
     if let Some(ton) = marked_ton(scan, at) {
         return Some((UnitText::Unit(PriceUnit::Mass(ton)), at + 3));
     }

@@ -9,7 +9,7 @@ use crate::draft::Draft;
 use crate::number::Marks;
 use crate::scan::Scan;
 use crate::tier::{TierText, of_heading};
-use crate::vocabulary::{Use, VOCABULARY};
+use crate::vocabulary::{Column, Use, VOCABULARY};
 
 impl Table {
     /// Takes in the day that stands where the prices do, in a row of nothing but days and what announces them: ` | 2026-11-16 |
@@ -62,14 +62,19 @@ impl Table {
     /// Takes in what prices are in where that stands in a row of its own below the names of the columns: ` | £/t | £/t | £`.
     /// Whether the row is one.
     pub(super) fn takes_units(&mut self, row: &GridRow) -> bool {
-        let said = |at: usize| {
-            text_at(row, at)
-                .filter(|text| !text.contains(|c: char| c.is_ascii_digit()))
-                .map(|text| Context::of(text, true))
-        };
+        // `EUR/100 kg`
+        let bare = |text: &str| !text.replace("100", "").contains(|c: char| c.is_ascii_digit());
+        let text = |at: usize| text_at(row, at).filter(|text| bare(text));
+        let said = |at: usize| text(at).map(|text| Context::of(text, true));
         let empty = |at: usize| row.cells.get(at).is_none_or(Cell::is_empty);
         let filled = || (0..row.cells.len()).filter(|&at| !empty(at));
-        let all = filled().count() > 0 && filled().all(|at| said(at).is_some_and(|said| !said.is_empty()));
+        // `€ | per | | no.`: some of the names stand in the second row.
+        let called = |at: usize| text(at).and_then(|text| VOCABULARY.column(text));
+        let told = |at: usize| said(at).is_some_and(|said| !said.is_empty());
+        let of_prices =
+            |at: usize| self.panels.iter().flat_map(|panel| &panel.prices).any(|price| price.at == at);
+        let all = filled().any(|at| told(at) && of_prices(at))
+            && filled().all(|at| told(at) || called(at).is_some());
         if !all || !self.panels.iter().all(|panel| empty(panel.wording)) {
             return false;
         }
@@ -77,6 +82,16 @@ impl Table {
             if let Some(said) = said(price.at) {
                 price.context = said.within(&price.context);
             }
+        }
+        for panel in &mut self.panels {
+            for tier in [&mut panel.tier_from, &mut panel.tier_to].into_iter().flatten() {
+                tier.unit = said(tier.at).and_then(|said| said.tier_unit()).or(tier.unit);
+            }
+        }
+        if let ([panel], Some(unit)) =
+            (self.panels.as_mut_slice(), filled().find(|&at| called(at) == Some(Column::Unit)))
+        {
+            panel.unit = Some(unit);
         }
         true
     }

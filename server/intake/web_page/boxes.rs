@@ -44,7 +44,9 @@ pub(super) fn record(element: ElementRef<'_>) -> Option<String> {
     };
     let headed = first.is_some_and(|first| is_heading(first.value().name()))
         || inner.iter().find(own).is_some_and(|first| is_called_a_title(*first));
-    let text = name_and_price(&lines_shown(element), headed).unwrap_or_else(|| shown(element));
+    let lines = lines_shown(element);
+    let text =
+        name_and_price(&lines, headed).or_else(|| price_and_name(&lines)).unwrap_or_else(|| shown(element));
     let short = text.chars().count() <= 240;
     short.then_some(text)
 }
@@ -73,6 +75,24 @@ fn is_called_a_title(element: ElementRef<'_>) -> bool {
     class
         .split(|c: char| !c.is_alphanumeric())
         .any(|part| TITLES.contains(&part.to_ascii_lowercase().as_str()))
+}
+
+/// A price above its name, perhaps with the one of last month before it: the name first, and the price alone behind it.
+fn price_and_name(lines: &[String]) -> Option<String> {
+    let marks = Marks::of([], Habit::Point);
+    // `POA/kg`
+    let asks = |line: &str| VOCABULARY.has(line.split('/').next().unwrap_or_default(), Use::OnRequest);
+    let priced = |line: &&String| price::is_within(line, marks) || asks(line);
+    let past = |line: &&String| VOCABULARY.has_within(line, Use::Past) && price::is_within(line, marks);
+    let mut today = lines.iter().filter(|line| !past(line));
+    let price = today.next().filter(|line| priced(line) && !speaks_of_goods(line))?;
+    let (name, rest): (&String, Vec<&String>) = (today.next()?, today.collect());
+    let named =
+        speaks_of_goods(name) && ![name].into_iter().chain(rest.iter().copied()).any(|line| priced(&line));
+    let price = if asks(price) { price.split('/').next().unwrap_or_default() } else { price };
+    let all: Vec<&str> =
+        [name.as_str(), price].into_iter().chain(rest.iter().map(|line| line.as_str())).collect();
+    named.then(|| all.join("  "))
 }
 
 /// A name, what is said of it, and then its price, with the price behind the name: what stands between the two is a remark.
