@@ -17,7 +17,7 @@ use crate::document::Line;
 use crate::draft::{Charge, Draft, DraftRow};
 use crate::firm::is_contact;
 use crate::number::Marks;
-use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with};
+use crate::parts::{self, HeadingWithin, Part, charge, chosen, heading_within, starts_with, unit_before};
 use crate::price::{self, Strength, UnitText};
 use crate::scan::Scan;
 use crate::sheet::Why;
@@ -263,12 +263,15 @@ impl LineReader {
         }
         let columns = parts.len() == self.beside.len();
         let above = draft.rows.len();
+        let said = self.said;
+        self.said = unit_before(&scan, &prices).or(said);
         for (at, (part, charge)) in parts.into_iter().zip(charges).enumerate() {
             if columns {
                 self.heading = Some(self.beside[at].clone());
             }
             self.part(part, text, &line.place, charge, draft);
         }
+        self.said = said;
         if let Some(part) = prices.last().and_then(|last| asked_behind(&scan, last.last)) {
             self.part(part, text, &line.place, Charge::No, draft);
         }

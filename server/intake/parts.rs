@@ -16,7 +16,7 @@ use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
 pub(crate) use chosen::chosen;
 pub(crate) use name::trimmed;
-use name::{before_number, names, without_columns};
+use name::{before_condition, before_number, names, without_columns};
 
 /// Words that end with a dot wherever they stand.
 const ABBREVIATED: [&str; 33] = [
@@ -114,6 +114,12 @@ fn names_behind(scan: &Scan<'_>, prices: &[PriceText]) -> bool {
     };
     let goods = named(last.last) && speaks_of_goods(scan.between(last.last, scan.tokens.len()));
     opens && goods && prices.windows(2).all(parted)
+}
+
+/// What all prices of a line are per whose names stand behind them: `al kilo ti faccio euro 7.40 rame lucido, 6.70 rame misto.`
+pub(crate) fn unit_before(scan: &Scan<'_>, prices: &[PriceText]) -> Option<UnitText> {
+    let first = prices.first().filter(|_| names_behind(scan, prices))?;
+    Context::of(scan.between(0, first.first), false).unit
 }
 
 /// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, `Per kilo: telecom 9.90, …`, or
@@ -279,9 +285,10 @@ impl Between {
             self.name = Some(after.trim().to_string());
             return;
         }
-        // `Steel's rubbish at the minute: light gauge`
+        // `Steel's rubbish at the minute: light gauge`, `Per il rame: Rame lucido`
         if let Some((before, after)) = name.split_once(": ")
-            && before.split_whitespace().count() >= FEWEST_SAID
+            && (before.split_whitespace().count() >= FEWEST_SAID
+                || VOCABULARY.has(before.split(' ').next().unwrap_or_default(), Use::For))
             && HeadingWithin::of(before).is_none()
             && speaks_of_goods(after)
         {
@@ -369,7 +376,7 @@ impl Between {
             }
             _ => begins,
         };
-        let (begins, ends, unit) = without_columns(scan, begins, last);
+        let (begins, ends, unit) = without_columns(scan, begins, before_condition(scan, begins, last));
         let number = before_number(scan, begins, ends);
         let ends = number.unwrap_or(ends);
         // `5.80, si me juntan más de 1 tonelada 6.20` and `.30    PALLET (2000 lb+) .34` are of one name.

@@ -27,7 +27,7 @@ const FEWEST_ROWS: usize = 3;
 const FEWEST_CARDS: usize = 4;
 
 /// Characters of the longest line of a paragraph that a mail program broke.
-const WIDTHS: RangeInclusive<usize> = 60..=82;
+const WIDTHS: RangeInclusive<usize> = 60..=90;
 /// So many lines below each other may be one paragraph.
 const FEWEST_BROKEN: usize = 3;
 /// Words of a line that is part of a sentence.
@@ -131,9 +131,12 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
     };
     // `microwaves 0.18` is an item of its own.
     let item = words(below) < FEWEST_WORDS / 2 && speaks_of_goods(first);
-    let list = priced(below) && (priced(above) || item);
     // `… and $3.95 for`, and in the next line `No. 1 copper`.
     let leads = [Use::For, Use::Lead].iter().any(|is| VOCABULARY.has(last, *is));
+    // `power supplies .24 leave the wires on`
+    let told = |text: &str| price::is_within(text, Marks::of([], Habit::Point));
+    let goods = !leads && speaks_of_goods(first) && told(above) && told(below);
+    let list = priced(below) && (priced(above) || item) || goods;
     was_full
         && flowing(above)
         && flowing(below)

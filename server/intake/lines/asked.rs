@@ -78,14 +78,22 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     if apart || short { Some(Part::asking(name, price)) } else { on_request_and_more(scan, end) }
 }
 
-/// `For tantalum capacitors please ring Judith for a price.`
+/// `For tantalum capacitors please ring Judith for a price.`, `Please call me on tantalum capacitors, they move about.`
 fn asked_for(scan: &Scan<'_>, end: usize) -> Option<Part> {
-    let asks = |at: usize| {
-        (1..=LONGEST_ASKING)
-            .any(|length| at + length <= end && VOCABULARY.has(scan.between(at, at + length), Use::OnRequest))
+    let length = |at: usize| {
+        (1..=LONGEST_ASKING).rev().find(|length| {
+            at + length <= end && VOCABULARY.has(scan.between(at, at + length), Use::OnRequest)
+        })
     };
-    let behind = scan.is(0, Use::For).then(|| (2..end).find(|&at| asks(at))).flatten()?;
-    let name = trimmed(scan, 1, behind).filter(|name| is_all_of_goods(name))?;
+    let on = |at: &usize| matches!(scan.word(*at), "on" | "about") || scan.is(*at, Use::For);
+    let (from, to) = match scan.is(0, Use::For) {
+        true => (1, (2..end).find(|&at| length(at).is_some())?),
+        false => {
+            let behind = length(0).filter(|length| *length > 1).filter(on)?;
+            (behind + 1, (behind + 1..end).find(|&at| matches!(scan.word(at), "," | ".")).unwrap_or(end))
+        }
+    };
+    let name = trimmed(scan, from, to).filter(|name| is_all_of_goods(name))?;
     Some(Part::asking(name, DraftPrice::OnRequest))
 }
 

@@ -6,6 +6,7 @@ use super::MOST_NAME_WORDS;
 use super::remark::tells_of_the_past;
 use crate::context::speaks_of_goods;
 use crate::draft::{Charge, Draft};
+use crate::number::looks_like_price;
 use crate::parts::{HeadingWithin, charge, chosen, is_cut_short};
 use crate::price::{self, PriceText, Strength};
 use crate::scan::{Kind, Scan};
@@ -124,7 +125,11 @@ fn pays_before(scan: &Scan<'_>, before: Range<usize>) -> Option<usize> {
 fn names_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
     let named = matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact));
     // `I can do $3.40 on the Cat6 offcuts`, but `up £120 on last week`
-    let pays = price.first.checked_sub(1).is_some_and(|before| scan.is(before, Use::BeforePrice));
+    // `we are at $2.60/lb on desktop boards`
+    let pays = price
+        .first
+        .checked_sub(1)
+        .is_some_and(|before| scan.is(before, Use::BeforePrice) || scan.word(before) == "at");
     let of_goods = || {
         let over =
             |at: &usize| !matches!(scan.kind(*at), Some(Kind::Word | Kind::Fact)) || scan.is_currency(*at);
@@ -188,6 +193,15 @@ fn sentences(scan: &Scan<'_>) -> Vec<Range<usize>> {
             Some(Kind::Number | Kind::Fact | Kind::Close) => true,
             _ => false,
         });
+        // `PSU whole 0.60 leads on. Hard drives`
+        let behind_price = (at.saturating_sub(3)..at)
+            .any(|at| scan.kind(at) == Some(Kind::Number) && looks_like_price(scan.word(at)))
+            && at.checked_sub(1).is_some_and(|before| {
+                scan.kind(before) == Some(Kind::Word)
+                    && scan.word(before).len() > 1
+                    && !is_cut_short(scan.word(before))
+            });
+        let whole = whole || behind_price && scan.word(at + 1).contains(char::is_lowercase);
         mark && capital && whole
     };
     let mut sentences = Vec::new();

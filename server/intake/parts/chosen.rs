@@ -82,6 +82,7 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                     all[i].last == scan.tokens.len()
                         || matches!(mark, "," | ";")
                         || scan.is(all[i].last, Use::SpanTo)
+                        || scan.is(all[i].last, Use::If)
                         || mark == "." && scan.spaced(all[i].last + 1)
                 };
                 ends(i) && (i == 0 || ends(i - 1))
@@ -92,8 +93,15 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                 (from..all[i].first).any(|at| scan.kind(at) == Some(Kind::Word))
             };
             let item = |i: usize| apart(i) && words(i);
-            let list =
-                (0..all.len()).filter(|&i| item(i)).count() >= FEWEST_ITEMS && (0..all.len()).all(item);
+            // Two are, where both are of goods and no number can be an alloy's: `Gold RAM 22, silver RAM 8.50`.
+            let of_goods = |i: usize| {
+                let from = if i == 0 { 0 } else { all[i - 1].last };
+                let number = scan.word(all[i].first);
+                speaks_of_goods(scan.between(from, all[i].first))
+                    && (number.len() < 3 || !speaks_of_goods(number))
+            };
+            let list = (0..all.len()).all(item)
+                && (all.len() >= FEWEST_ITEMS || all.len() > 1 && (0..all.len()).all(of_goods));
             let bare = |i: usize| list && all[i].unit.is_none() && all[i].low.scale() == 0;
             let keep: Vec<bool> = (0..all.len())
                 .map(|i| sure(i) || beside(i) || bare(i) || behind(i) || named(i) && (several || apart(i)))

@@ -1,9 +1,13 @@
 //! The name within some tokens of a line, without what stands around it.
 
 use crate::context::speaks_of_goods;
+use crate::number::looks_like_price;
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
+
+/// Words of a condition behind the one that opens it.
+const FEWEST_OF_A_CONDITION: usize = 3;
 
 /// A name without the item's number and the unit that stand beside it in columns of their own.
 pub(super) fn without_columns(
@@ -36,6 +40,16 @@ fn is_blank(gap: &str) -> bool {
     gap.chars().all(char::is_whitespace)
 }
 
+/// Where the name ends before what it has to be like: `laptop boards if there's no plastic on them`.
+pub(super) fn before_condition(scan: &Scan<'_>, first: usize, last: usize) -> usize {
+    let says = |at: usize| (1..=3).any(|length| VOCABULARY.has(scan.between(at, at + length), Use::If));
+    let words = |from: usize| (from..last).filter(|&at| scan.kind(at) == Some(Kind::Word)).count();
+    let small = |at: usize| scan.word(at).starts_with(char::is_lowercase);
+    let begins = (first + 1..last).find(|&at| small(at) && says(at) && words(at) > FEWEST_OF_A_CONDITION);
+    let plain = |at: usize| !(first..at).any(|at| looks_like_price(scan.word(at)));
+    begins.filter(|&at| speaks_of_goods(scan.between(first, at)) && plain(at)).unwrap_or(last)
+}
+
 /// Where the name ends before a bare number in a column of its own, as of last week: `Ferraille lourde    205    200`.
 pub(super) fn before_number(scan: &Scan<'_>, first: usize, last: usize) -> Option<usize> {
     let gap = |at: usize| scan.kind(at) == Some(Kind::Gap) && is_blank(scan.word(at));
@@ -65,7 +79,9 @@ pub(crate) fn trimmed<'t>(scan: &Scan<'t>, first: usize, last: usize) -> Option<
     }) {
         first += length;
     }
-    while first < last && !(names(scan, first) || opens_name(scan, first, last)) {
+    // `…, Koper 1 7,95 en Koper 2`
+    let joins = |at: usize| at > 0 && scan.is(at, Use::SpanTo) && is_small(at) && scan.spaced(at + 1);
+    while first < last && (!(names(scan, first) || opens_name(scan, first, last)) || joins(first)) {
         first += 1;
     }
     first = behind_what_is_spoken(scan, first, last);

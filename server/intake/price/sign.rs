@@ -29,6 +29,16 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
                     && scan.word(i).chars().all(char::is_whitespace)
                     && scan.currencies(i - 1).is_some() => {}
             Some(Kind::Minus) => price.sign = Sign::Minus,
+            // `Monitors .... (-) 120,00`
+            Some(Kind::Close)
+                if i >= free_from + 2
+                    && matches!(scan.kind(i - 1), Some(Kind::Dash | Kind::Minus))
+                    && scan.kind(i - 2) == Some(Kind::Open) =>
+            {
+                price.sign = Sign::Minus;
+                first = i - 2;
+                break;
+            }
             // A dash behind a gap, with a blank behind it as well: what most prices of the sheet have is decoration.
             Some(Kind::Dash)
                 if scan.spaced(first)

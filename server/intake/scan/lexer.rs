@@ -221,7 +221,9 @@ impl<'t> Lexer<'t> {
             None => end == RAND.len(),
             Some(last) => last.kind == Kind::Gap,
         };
-        let alone = amount.strip_prefix([' ', '\u{a0}']).filter(|_| set_apart);
+        let blanks = |c: char| matches!(c, ' ' | '\u{a0}');
+        let alone =
+            Some(amount.trim_start_matches(blanks)).filter(|_| set_apart && amount.starts_with(blanks));
         let amount = alone.unwrap_or(amount);
         let whole = run(amount, |c| c.is_ascii_digit());
         // `R 2 150 per ton`

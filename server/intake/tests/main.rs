@@ -12,6 +12,7 @@ mod scores;
 mod seed;
 mod sentences;
 mod sheets;
+mod spoken;
 mod strange;
 mod tiers;
 mod told;

@@ -2,6 +2,8 @@
 //! no source).
 
 use intake::{Doubt, Why};
+use rust_decimal::dec;
+use trade::mass::Mass;
 use trade::money::Currency;
 
 use crate::told::{check, rows, sheet};
@@ -240,4 +242,118 @@ fn huge_numbers_below_strange_names() {
         );
         assert!(sheet("list.csv", text.as_bytes()).rows.len() >= 3);
     }
+}
+
+#[test]
+fn columns_that_are_called_after_months() {
+    let list = "CU1;7480,00;7610,00;€/t;Cuivre dénudé\nLT1;4300,00;4390,00;€/t;Laiton jaune\nPB1;1450,00;1440,00;€/t;Plomb doux\n";
+    let read = ["Cuivre dénudé 7610 tonne", "Laiton jaune 4390 tonne", "Plomb doux 1440 tonne"];
+    check("list.csv", &format!("Réf;Prix oct.;Prix nov.;Unité;Matière\n{list}"), &read);
+    check("list.csv", &format!("Réf;Déc. 25;Jan. 26;Unité;Matière\n{list}"), &read);
+    // In whatever order they stand, and with their units in a row below: of what is brought at least, the row says kilos.
+    let text = "Okt 26;Nov 26;Sorte;Mindestmenge\nEUR/100 kg;EUR/100 kg;;kg\n745,00;752,50;Kupfer blank;20\n\
+                388,00;392,00;Messing;10\n135,00;137,00;Blei;30\n";
+    let read = sheet("list.csv", text.as_bytes());
+    assert_eq!(rows(&read), ["Kupfer blank 752.5 100kg", "Messing 392 100kg", "Blei 137 100kg"]);
+    assert_eq!(read.rows[0].tier_from, Some(Mass::from_grams(dec!(20000))));
+}
+
+#[test]
+fn two_lists_side_by_side_of_which_one_is_counted() {
+    check(
+        "list.csv",
+        "BY WEIGHT,$ per lb,,BY COUNT,$ each,note\nServer boards,3.15,,\"Towers, complete\",4.50,\nRouter boards,2.10,,Hard disks,0.65,\n\
+         Brown boards,0.09,,Tube TVs,-18.00,you pay us\n",
+        &[
+            "Server boards 3.15 lb",
+            "Towers, complete 4.5 each",
+            "Router boards 2.1 lb",
+            "Hard disks 0.65 each",
+            "Brown boards 0.09 lb",
+            "Tube TVs -18 each",
+        ],
+    );
+}
+
+#[test]
+fn masses_in_stock_and_days_are_no_prices() {
+    check(
+        "list.csv",
+        "On floor (t);Description of goods;Paying £;Per\n;COPPER;;\n1.42;Bright wire;7,150;t\n0.80;Busbar;6,940;t\n;OTHERS;;\n\
+         8.8;Car batteries;540;t\n0.4;CRT tellies;(210);t\n",
+        &["Bright wire 7150 tonne", "Busbar 6940 tonne", "Car batteries 540 tonne", "CRT tellies -210 tonne"],
+    );
+    let text = "Kelp Bay Recovery,,\nPrices as of,2026-11-27,\n,CAD/lb,USD/lb\nServer boards,4.10,2.95\nFans,0.20,0.15\n";
+    let read = sheet("list.csv", text.as_bytes());
+    assert_eq!(rows(&read), ["Server boards 2.95 lb", "Fans 0.15 lb"], "the outlet pays in US dollars");
+    assert_eq!(read.valid_from, Some(jiff::civil::date(2026, 11, 27)));
+}
+
+#[test]
+fn tiers_where_names_stand_and_names_right_of_their_prices() {
+    let text = "Cast\t$0.56/lb\nCans\t$0.61/lb\n  250 lb or more\t$0.66/lb\nBrass\t$2.44/lb\n";
+    let read = sheet("list.txt", text.as_bytes());
+    assert_eq!(rows(&read), ["Cast 0.56 lb", "Cans 0.61 lb", "Cans 0.66 lb", "Brass 2.44 lb"]);
+    assert!(read.rows[2].tier_from.is_some() && read.rows[1].tier_from.is_none(), "{:?}", read.rows);
+    check(
+        "list.csv",
+        "Pays C$ ea.,Unit\n5,Desktop PC\n14,Rack server\n-10,CRT monitor\n",
+        &["Desktop PC 5 each", "Rack server 14 each", "CRT monitor -10 each"],
+    );
+}
+
+#[test]
+fn cards_with_the_price_above_its_name() {
+    let card = |was: &str, now: &str, name: &str| {
+        format!(
+            "<div class=\"card\"><div>last month {was}</div><div>{now}<i>/kg</i></div><div>{name}</div></div>"
+        )
+    };
+    let page = [
+        card("£4.10", "£4.40", "Server motherboards"),
+        card("£8.05", "£7.90", "Laptop motherboards"),
+        card("£14.00", "POA", "Tantalum capacitors"),
+        card("£3.00 charge", "−£3.50", "Swollen batteries"),
+    ];
+    check(
+        "page.html",
+        &format!("<html><body><section>{}</section></body></html>", page.concat()),
+        &[
+            "Server motherboards 4.4 kg",
+            "Laptop motherboards 7.9 kg",
+            "Tantalum capacitors ?",
+            "Swollen batteries -3.5 kg",
+        ],
+    );
+}
+
+#[test]
+fn thousands_that_blanks_part_and_rand_set_apart() {
+    let text = "All prices R per kg\nCopper heavy       R 138,00\nLead soft          R  27,50\nHeavy steel        R 3 400 per ton\n";
+    let read = sheet("list.txt", text.as_bytes());
+    assert_eq!(read.currency, Currency::from_code("ZAR"));
+    assert_eq!(rows(&read), ["Copper heavy 138 kg", "Lead soft 27.5 kg", "Heavy steel 3400 tonne"]);
+    check(
+        "list.txt",
+        "Prix en €/tonne\nInox 304         980     1 010\nAlu fonte      1 210     1 210\nPlomb doux     1 540     1 560\n",
+        &["Inox 304 1010 tonne", "Alu fonte 1210 tonne", "Plomb doux 1560 tonne"],
+    );
+    // As prices are chalked up in Spain.
+    check(
+        "list.txt",
+        "Precios por kg, €\nCobre 7'20\nAluminio 0'95\n",
+        &["Cobre 7.2 kg", "Aluminio 0.95 kg"],
+    );
+}
+
+#[test]
+fn asides_are_no_part_of_names() {
+    let text = "£/kg\nServer boards (new for us) 3.10\nOld tyres - no thank you, £2 each charge\nBrass 4.00\nCRT monitors  ($8.00 ea)\n";
+    let read = sheet("list.txt", text.as_bytes());
+    assert_eq!(read.rows[0].wording, "Server boards");
+    assert_eq!(read.rows[0].note.as_deref(), Some("new for us"));
+    assert_eq!(read.rows[1].wording, "Old tyres");
+    let minus = &read.rows[3];
+    assert!(rows(&read)[3].contains("-8"), "{minus:?}");
+    assert!(minus.doubts.contains(&Doubt::SignUnclear));
 }

@@ -1,0 +1,135 @@
+//! What people say to each other about prices: chats, text messages and letters (common practice, no source).
+
+use intake::Why;
+
+use crate::told::{check, rows, sheet};
+
+#[test]
+fn chats_with_their_times_in_columns_and_in_brackets() {
+    let read = ["Copper no.1 10.4 kg", "Brass 5.6 kg", "Ali extrusion 2.3 kg"];
+    check(
+        "chat.txt",
+        "6:41am  Tez      whats Jacko paying\n6:48am  Jacko    gday all, todays numbers $/kg\n\
+         6:49am  Jacko    Copper no.1 10.40\n6:50am  Jacko    Brass 5.90\n6:55am  Jacko    Ali extrusion 2.20\n\
+         7:30am  Jacko    woops Brass 5.60 and Ali extrusion 2.30, was reading last thursdays sheet\n",
+        &read,
+    );
+    check(
+        "chat.txt",
+        "[12/11 09:03] Moi : Bonjour, vos prix ?\n[12/11 09:17] Val Besnin : Prix au kilo :\n\
+         [12/11 09:17] Val Besnin : Cuivre mêlé 7€40\n[12/11 09:18] Val Besnin : Câble souple 1€50 à 1€90 suivant rendement\n\
+         [12/11 09:28] Moi : Jocelyne m'a dit 1,10 chez Morvignac\n",
+        &["Cuivre mêlé 7.4 kg", "Câble souple 1.5..1.9 kg"],
+    );
+    check(
+        "chat.txt",
+        "25.11.2026 13:05 JA: ceny na dziś?\n25.11.2026 13:22 ZBYSZEK: za kilo zł\n\
+         25.11.2026 13:22 ZBYSZEK: Miedź kawałkowa 33,80\n25.11.2026 13:23 ZBYSZEK: Mosiądz 20,-\n",
+        &["Miedź kawałkowa 33.8 kg", "Mosiądz 20 kg"],
+    );
+    check(
+        "sms.txt",
+        "Me  (Wed 18 Nov 2026 16:02)\nany price on the boards\n\nNoel Scrap  (Wed 18 Nov 2026 16:10)\n\
+         In euro a kilo as always. I'll give you 4.20 for the PC motherboards and 6.50 for Laptop boards if there's no plastic on them\n\n\
+         Me  (16:13)\nAnd RAM\n\nNoel Scrap  (16:15)\nGold RAM 22, Silver RAM 8.50\n",
+        &["PC motherboards 4.2 kg", "Laptop boards 6.5 kg", "Gold RAM 22 kg", "Silver RAM 8.5 kg"],
+    );
+}
+
+#[test]
+fn what_is_put_right_is_read_once() {
+    for right in [
+        "correction, #2 copper 3.58 today not 3.62",
+        "Sorry fat thumbs. #2 copper 3.58 not 3.62",
+        "Edit: #2 copper 3.58",
+        "oops, #2 copper 3.58",
+    ] {
+        let read = sheet(
+            "list.txt",
+            format!("Prices per lb\n#2 copper 3.62\nYellow brass 2.10\n{right}\n").as_bytes(),
+        );
+        assert_eq!(rows(&read), ["Yellow brass 2.1 lb", "#2 copper 3.58 lb"], "{right}");
+        let corrected: Vec<&str> = read
+            .left_out
+            .iter()
+            .filter(|left| left.why == Why::Corrected)
+            .map(|left| &*left.source)
+            .collect();
+        assert_eq!(corrected, ["#2 copper 3.62"], "{right}");
+    }
+    // One price of a line that holds several.
+    check(
+        "list.txt",
+        "Prices per lb\nCopper 3.80, brass 2.10\nCorrection: copper 3.75\n",
+        &["brass 2.1 lb", "copper 3.75 lb"],
+    );
+}
+
+#[test]
+fn names_behind_their_prices_and_who_opens_the_line() {
+    check(
+        "list.txt",
+        "al kilo ti faccio euro 7.40 rame lucido, 6.70 rame misto.\nottone 4.60 EUR/kg\n",
+        &["rame lucido 7.4 kg", "rame misto 6.7 kg", "ottone 4.6 kg"],
+    );
+    check(
+        "list.txt",
+        "I can do $3.40 bright wire, $3.10 #2 copper and 1.90 yellow brass\nlead .60/lb\n",
+        &["bright wire 3.4 lb", "#2 copper 3.1 lb", "yellow brass 1.9 lb", "lead 0.6 lb"],
+    );
+    check(
+        "list.txt",
+        "Prix au kilo\n7,15 € – Cuivre brillant\n0,40 € – Onduleurs\nà votre charge 0,25 € – Écrans à tube\n",
+        &["Cuivre brillant 7.15 kg", "Onduleurs 0.4 kg", "Écrans à tube -0.25 kg"],
+    );
+}
+
+#[test]
+fn sentences_of_letters() {
+    check(
+        "letter.txt",
+        "From today we can offer the prices below, in pounds\nsterling per kilo where nothing else is said.\n\n\
+         For bright dry wire we pay £6.70.\nFor mixed stainless we pay between £820 and £860 per tonne.\n\
+         For tantalum capacitors please ring Judith for a price.\nSwollen battery packs: we have to charge £1.50.\n\
+         Collection is free over 750 kg, otherwise £45 plus VAT.\n",
+        &[
+            "bright dry wire 6.7 kg",
+            "mixed stainless 820..860 tonne",
+            "tantalum capacitors ?",
+            "Swollen battery packs -1.5 kg",
+        ],
+    );
+    check(
+        "letter.txt",
+        "Prezzi in €/kg\nPer il rame: Rame lucido 8,35 - Rame seconda 7,50.\nPile zinco-carbone: mi devi dare 0,50 al kilo\n",
+        &["Rame lucido 8.35 kg", "Rame seconda 7.5 kg", "Pile zinco-carbone -0.5 kg"],
+    );
+    check(
+        "letter.txt",
+        "Prijzen per kilo\nKoper blank 8,30, Koper 1 7,95 en Koper 2 7,30.\nComplete pc's gaan voor € 0,35 en Servers voor € 0,60.\n",
+        &[
+            "Koper blank 8.3 kg",
+            "Koper 1 7.95 kg",
+            "Koper 2 7.3 kg",
+            "Complete pc's 0.35 kg",
+            "Servers 0.6 kg",
+        ],
+    );
+}
+
+#[test]
+fn who_has_to_be_asked() {
+    check(
+        "board.txt",
+        "Prices per kg, EUR\nCopper 7.10\nKnopfzellen   Chef fragen\nCat converters - ring Tony\ngold fingers - see Junior\n\
+         Procesadores cerámicos, consultar con mi hermana\nSchrott leicht 130/to\nsee you tomorrow\n",
+        &[
+            "Copper 7.1 kg",
+            "Knopfzellen ?",
+            "Cat converters ?",
+            "gold fingers ?",
+            "Procesadores cerámicos ?",
+            "Schrott leicht 130 tonne",
+        ],
+    );
+}
