@@ -11,9 +11,10 @@ mod unnamed;
 use std::cell::Cell as Count;
 use std::rc::Rc;
 
-use crate::context::Context;
+use crate::context::{Context, is_only_of_prices};
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
+use crate::scan::Scan;
 use crate::tier::{TierText, TierUnit};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use column_name::name;
@@ -264,7 +265,9 @@ fn lay_out(row: &GridRow, names: Vec<Option<Named>>, below: &Below<'_>) -> Vec<P
                 panel.wording = at;
                 named_wording = true;
                 panel.heading = Some(row.cells[at].shown())
-                    .filter(|text| stranger_names && !VOCABULARY.has(text, Use::For));
+                    .filter(|text| stranger_names && !VOCABULARY.has(text, Use::For))
+                    // `USD per pound` is no group.
+                    .filter(|text| !is_only_of_prices(&Scan::of(text)));
             }
             Column::Price | Column::Low if panel.prices.len() < MOST_PRICES => {
                 panel.prices.push(PriceColumn { at, context: name.context, tier: name.tier });

@@ -1,5 +1,6 @@
 //! One line cut at its prices: which numbers are prices, and what is a name, a tier or a note between them.
 
+mod behind;
 mod chosen;
 mod name;
 
@@ -14,6 +15,8 @@ use crate::sheet::Doubt;
 use crate::tier::{TierText, Within, of_heading, tier_at};
 use crate::vocabulary::{Use, VOCABULARY};
 use crate::wording::normal;
+use behind::names_behind;
+pub(crate) use behind::unit_before;
 pub(crate) use chosen::chosen;
 pub(crate) use name::trimmed;
 use name::{before_condition, before_number, names, without_columns};
@@ -73,7 +76,9 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     for price in prices {
         let beside = between.next().unwrap_or_default();
         // `$4.22/lb was $4.15`.
-        let was = beside.name.as_ref().is_some_and(|name| VOCABULARY.has(name, Use::Was));
+        // `inox 304 0,95 la settimana scorsa era 1,00`
+        let past = |name: &str| VOCABULARY.has_within(name, Use::Past) && !is_all_of_goods(name);
+        let was = beside.name.as_ref().is_some_and(|name| VOCABULARY.has(name, Use::Was) || past(name));
         if parts.is_empty() || !was {
             add(&mut parts, price, beside);
         }
@@ -98,28 +103,6 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
         }
     }
     parts
-}
-
-/// Whether each name stands behind its price, as somebody says it: `I can do 7.40 rame lucido, 6.70 rame misto.`
-fn names_behind(scan: &Scan<'_>, prices: &[PriceText]) -> bool {
-    let [first, .., last] = prices else { return false };
-    let opens = first.first.checked_sub(1).is_some_and(|before| {
-        [Use::BeforePrice, Use::Paying, Use::Filler].iter().any(|is| scan.is(before, *is))
-    });
-    let named = |at: usize| matches!(scan.kind(at), Some(Kind::Word | Kind::Hash | Kind::Fact));
-    let parted = |pair: &[PriceText]| {
-        let joint = pair[1].first.saturating_sub(1);
-        let parts = matches!(scan.word(joint), "," | ";") || scan.is(joint, Use::SpanTo);
-        parts && named(pair[0].last) && pair[0].last < joint
-    };
-    let goods = named(last.last) && speaks_of_goods(scan.between(last.last, scan.tokens.len()));
-    opens && goods && prices.windows(2).all(parted)
-}
-
-/// What all prices of a line are per whose names stand behind them: `al kilo ti faccio euro 7.40 rame lucido, 6.70 rame misto.`
-pub(crate) fn unit_before(scan: &Scan<'_>, prices: &[PriceText]) -> Option<UnitText> {
-    let first = prices.first().filter(|_| names_behind(scan, prices))?;
-    Context::of(scan.between(0, first.first), false).unit
 }
 
 /// The heading that opens a line of several names: `Boards: telecom $4.50, server $5.00`, `Per kilo: telecom 9.90, …`, or

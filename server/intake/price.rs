@@ -7,6 +7,7 @@ use rust_decimal::{Decimal, dec};
 use trade::mass::MassUnit;
 use trade::money::{Currency, LARGEST_AMOUNT, PriceUnit};
 
+use crate::context::speaks_of_goods;
 use crate::number::{self, Habit, Marks};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
@@ -285,6 +286,14 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
     if !joins {
         return;
     }
+    // `Stainless 304 - 820`: an alloy behind the word for its metal begins no range.
+    let low = scan.word(price.first);
+    let alloy =
+        price.last == price.first + 1 && low.len() == 3 && low.bytes().all(|digit| digit.is_ascii_digit());
+    let named = price.first.checked_sub(1).is_some_and(|before| scan.kind(before) == Some(Kind::Word));
+    if alloy && named && scan.spaced(joint) && speaks_of_goods(low) {
+        return;
+    }
     let mut upper = joint + 1;
     let mut currencies = price.currencies.clone();
     while let Some(more) = scan.currencies(upper) {
@@ -325,9 +334,14 @@ fn range(scan: &Scan<'_>, marks: Marks, price: &mut PriceText, cents: &mut bool)
 fn unit_behind(scan: &Scan<'_>, price: &mut PriceText) -> Option<UnitText> {
     // An opening bracket may stand between, or the gap before the next column: `3.80 (per lb)`, `3.80     lb`.
     // `$20 fee each`.
-    let fee = scan.is(price.last, Use::Charge) && unit_words(scan, price.last + 1).is_some();
-    if fee && !price.currencies.is_empty() {
-        let (unit, _) = unit_words(scan, price.last + 1)?;
+    // `10 € à payer par pièce`
+    let fee = (1..=3).find_map(|length| {
+        let behind = price.last + length;
+        let says = VOCABULARY.has(scan.between(price.last, behind), Use::Charge);
+        let at = behind + usize::from(starts_unit(scan, behind));
+        says.then(|| unit_words(scan, at)).flatten()
+    });
+    if let Some((unit, _)) = fee.filter(|_| !price.currencies.is_empty()) {
         return Some(unit);
     }
     if !price.currencies.is_empty() && is_per_thing(scan, price.last) {

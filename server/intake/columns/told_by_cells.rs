@@ -1,6 +1,7 @@
 //! Names of columns that nobody knows, told by the cells below them.
 
 use super::Named;
+use super::column_name::name;
 use super::meant::is_former;
 use super::shown::{Below, Shown};
 use crate::context::{Context, speaks_of_goods};
@@ -62,13 +63,19 @@ pub(super) fn told_by_cells(
     // What heads a list stands right above its rows, and is none of them.
     let next = below.rows.first()?;
     let there = |at: usize| next.cells.get(at).is_some_and(|cell| !cell.is_empty());
+    // `Sable Creek Metals | 21 Nov` above `USD per pound | last week | this week` is the sheet's title.
+    let named_below = next
+        .cells
+        .get(price)
+        .and_then(|cell| name(cell, below.marks))
+        .is_some_and(|name| name.column == Column::Other || name.context.unit.is_none());
     let starts = Shown::of(&below.rows[..FEWEST_ROWS - 1], price, below.marks).priced > 0;
     let again =
         |at: usize| below.rows[..FEWEST_ROWS].iter().any(|other| other.cells.get(at) == row.cells.get(at));
     // `Copper bright | see board`
     let of_goods = speaks_of_goods(&row.cells[wording].seen()) && names.iter().all(Option::is_none);
     let called = row.cells[price].seen().chars().any(|c| c.is_alphanumeric() || "€$£¢".contains(c));
-    if !there(wording) || !there(price) || !starts || !called || of_goods || all().any(again) {
+    if named_below || !there(wording) || !there(price) || !starts || !called || of_goods || all().any(again) {
         return None;
     }
     let mut told = names.to_vec();

@@ -1,12 +1,14 @@
 //! What stands around a number as its sign: a minus, a word for one, brackets, and currencies in front of it.
 
-use super::{PriceText, Sign, narrow, unit_behind};
+use super::{PriceText, Sign, narrow, unit_behind, unit_words};
+use crate::number::looks_like_price;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::Use;
 
 /// Signs and currencies directly before the number.
 pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
-    let mut first = price.first;
+    let number = price.first;
+    let mut first = number;
     while first > free_from {
         let i = first - 1;
         match scan.kind(i) {
@@ -14,7 +16,12 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
                 // `Swollen packs: minus €2.00`; what `LME minus 0.20` and `wire, minus 0.40 for wet` say is no price.
                 let apart =
                     || i == free_from || scan.kind(i - 1) == Some(Kind::Gap) || scan.word(i - 1) == ":";
-                if scan.is(i, Use::Negative) && price.sign == Sign::Plain && apart() {
+                // `cells minus kr 9,-`
+                let of_money = || first < number && scan.is_currency(first);
+                if scan.is(i, Use::Negative)
+                    && price.sign == Sign::Plain
+                    && (apart() || of_money() || ends(scan, number))
+                {
                     price.sign = Sign::Dashed;
                     first = i;
                     break;
@@ -65,6 +72,12 @@ pub(super) fn before(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
         first = i;
     }
     price.first = first;
+}
+
+/// Whether nothing but what it is per stands behind a number with decimals: `CRT minus 4.00 each`, but not `wire, minus 0.40 for wet`.
+fn ends(scan: &Scan<'_>, number: usize) -> bool {
+    let behind = unit_words(scan, number + 1).map_or(number + 1, |(_, next)| next);
+    looks_like_price(scan.word(number)) && behind == scan.tokens.len()
 }
 
 /// `($0.05)`: brackets right around the number and its currency, before any unit, or behind a gap, where prices stand, with it:

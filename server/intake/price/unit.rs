@@ -52,8 +52,14 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
     None
 }
 
-/// `Schede madri per PC` are for computers, and not priced by the piece.
+/// `Schede madri per PC` are for computers, and not priced by the piece; so are `PC motherboards`.
 fn is_computer(scan: &Scan<'_>, at: usize) -> bool {
+    let names = scan.word(at).eq_ignore_ascii_case("pc")
+        && scan.kind(at + 1) == Some(Kind::Word)
+        && speaks_of_goods(scan.word(at + 1));
+    if names && at.checked_sub(1).is_none_or(|before| scan.kind(before) != Some(Kind::Slash)) {
+        return true;
+    }
     // `Price per PC` names a column.
     let goods = |word: usize| {
         let text = scan.word(word);

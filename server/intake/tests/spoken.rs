@@ -133,3 +133,22 @@ fn who_has_to_be_asked() {
         ],
     );
 }
+
+#[test]
+fn last_week_within_a_line_and_charges_said_at_its_end() {
+    check(
+        "list.txt",
+        "Prezzi €/kg\nottone 4,60\ninox 304 0,95 la settimana scorsa era 1,00\nTelevisori - 10 € a payer par pièce\n",
+        &["ottone 4.6 kg", "inox 304 0.95 kg", "Televisori -10 each"],
+    );
+    check(
+        "list.txt",
+        "Everything in kr per kilo, Norway\nCopper, mixed .......... kr 76,-\nHousehold cells minus kr 9,-\nCRT minus 4,00\n",
+        &["Copper, mixed 76 kg", "Household cells -9 kg", "CRT -4 kg"],
+    );
+    check(
+        "list.txt",
+        "Prices per tonne, £\nPC motherboards £2,200\n£2.20 PC motherboards\nStainless 304 - 820\n",
+        &["PC motherboards 2200 tonne", "PC motherboards 2.2 tonne", "Stainless 304 820 tonne"],
+    );
+}

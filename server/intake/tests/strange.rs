@@ -357,3 +357,14 @@ fn asides_are_no_part_of_names() {
     assert!(rows(&read)[3].contains("-8"), "{minus:?}");
     assert!(minus.doubts.contains(&Doubt::SignUnclear));
 }
+
+#[test]
+fn a_title_above_the_names_of_the_columns() {
+    check(
+        "list.txt",
+        "Sable Creek Metals weekly sheet             week of Nov 21, 2026\nUSD per pound                      last wk      this wk\n\
+         Copper, bare bright                3.98         4.04\nCopper, heavy bus bar              3.88         3.93\n\
+         Wheel weights                      0.20         call\n",
+        &["Copper, bare bright 4.04 lb", "Copper, heavy bus bar 3.93 lb", "Wheel weights ?"],
+    );
+}
