@@ -11,6 +11,9 @@ mod unnamed;
 use std::cell::Cell as Count;
 use std::rc::Rc;
 
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+
 use crate::context::{Context, is_only_of_prices};
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
@@ -19,8 +22,8 @@ use crate::tier::{TierText, TierUnit};
 use crate::vocabulary::{Column, Use, VOCABULARY};
 use column_name::name;
 use meant::{
-    filled, in_rand, last_tier, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups,
-    newest, second_lists, side_by_side, this_week,
+    dollars_and_cents, filled, in_rand, last_tier, latest, least_and_most, money_first, named_by_its_cells,
+    names_beside_groups, newest, second_lists, side_by_side, this_week,
 };
 use months::this_month;
 pub(crate) use shown::is_unit;
@@ -58,6 +61,8 @@ pub(crate) struct Panel {
     pub group: Option<usize>,
     pub prices: Vec<PriceColumn>,
     pub high: Option<usize>,
+    /// The cents of the first price, in a column of their own.
+    pub cents: Option<usize>,
     /// What the outlet wants for a row that has no price.
     pub charge: Option<PriceColumn>,
     pub unit: Option<usize>,
@@ -74,6 +79,48 @@ impl Panel {
     /// Whether its rows are likely to have another cell beside name and price.
     pub fn has_more_than_a_price(&self) -> bool {
         self.unit.is_some() || self.tier_from.is_some() || self.high.is_some() || self.prices.len() > 1
+    }
+}
+
+impl Panel {
+    /// Takes in the cents of `dollars | cents`, below which nothing but whole numbers under a hundred stand.
+    fn join_cents(&mut self, below: &Below<'_>) {
+        let [whole, cents, ..] = self.prices.as_slice() else { return };
+        let plain = |column: &PriceColumn| column.tier.is_none() && column.context.unit.is_none();
+        let of_money = plain(whole) && !whole.context.currencies.is_empty() && !whole.context.cents;
+        let of_cents = plain(cents) && cents.context.cents && cents.context.currencies.is_empty();
+        let at = cents.at;
+        let cells = || below.rows.iter().filter_map(|row| row.cells.get(at)).filter(|cell| !cell.is_empty());
+        let small = cells().filter(|cell| whole_number(cell).is_some_and(|cents| cents < 100)).count();
+        if of_money && of_cents && at == whole.at + 1 && small > 1 && small * 10 >= cells().count() * 9 {
+            self.cents = Some(at);
+            self.prices.remove(1);
+        }
+    }
+
+    /// A price in money and cents, from its two cells.
+    pub fn whole_price(&self, row: &GridRow, column: &PriceColumn) -> Option<Cell> {
+        let cents = self.cents.filter(|cents| *cents == column.at + 1)?;
+        let part = |at: usize| match row.cells.get(at) {
+            None | Some(Cell::Empty) => Some(None),
+            Some(cell) => whole_number(cell).map(Some),
+        };
+        let (whole, cents) = (part(column.at)?, part(cents)?);
+        let value = Decimal::from(whole.unwrap_or(0)) + Decimal::new(i64::from(cents.unwrap_or(0)), 2);
+        (whole.is_some() || cents.is_some()).then(|| Cell::Number {
+            value,
+            said: Context::default(),
+            percent: false,
+        })
+    }
+}
+
+/// `4`, `02`
+fn whole_number(cell: &Cell) -> Option<u32> {
+    match cell {
+        Cell::Text(text) => text.trim().parse().ok(),
+        Cell::Number { value, percent: false, .. } => value.is_integer().then(|| value.to_u32()).flatten(),
+        _ => None,
     }
 }
 
@@ -127,7 +174,8 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     {
         *first = None;
     }
-    let names = side_by_side(last_tier(in_rand(names, &row.cells), &row.cells), &row.cells);
+    let names = dollars_and_cents(in_rand(names, &row.cells), &row.cells);
+    let names = side_by_side(last_tier(names, &row.cells), &row.cells);
     let names = least_and_most(names, &row.cells);
     let names = this_month(latest(this_week(names, &row.cells), &row.cells), &row.cells);
     let names = second_lists(named_by_its_cells(names, &row.cells, below, marks), below, marks);
@@ -189,6 +237,16 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
             }
             (false, None) => false,
         };
+    // ` | up to 99 kg | 100 to 499 kg`: the names stand below none.
+    let tiered = names.iter().flatten().filter(|name| name.tier.is_some()).count() > 1;
+    let unnamed = first_price.filter(|_| !sound && !numbers && tiered).and_then(|price| {
+        (0..price).find(|&at| row.cells[at].is_empty() && Shown::at_first(below, at, marks).reads_as_names())
+    });
+    let sound = sound || unnamed.is_some();
+    let mut names = names;
+    if let Some(at) = unnamed {
+        names[at] = Some(Named { column: Column::Wording, context: Context::default(), tier: None });
+    }
     let below = &Below::new(below, marks);
     let by_cells = !numbers && (!sound || first_price.is_none());
     let told = by_cells.then(|| told_by_cells(row, &names, below)).flatten();
@@ -198,6 +256,7 @@ pub(crate) fn named(row: &GridRow, below: &[GridRow], marks: Marks) -> Option<Ve
     let taken: Vec<bool> = names.iter().map(Option::is_some).collect();
     let mut panels = lay_out(row, names, below);
     panels.iter_mut().for_each(|panel| settle(panel, &taken, below));
+    panels.iter_mut().for_each(|panel| panel.join_cents(below));
     panels.retain(|panel| !panel.prices.is_empty() || panel.charge.is_some());
     (!panels.is_empty()).then_some(panels)
 }
@@ -332,7 +391,7 @@ fn settle(panel: &mut Panel, named: &[bool], below: &Below<'_>) {
         return;
     };
     if own.holds_codes() {
-        panel.wording = at;
+        (panel.wording, panel.heading) = (at, None);
     } else if best.distinct > own.distinct && own.distinct * 4 <= own.words * 3 {
         panel.group = Some(std::mem::replace(&mut panel.wording, at));
     } else {

@@ -3,10 +3,9 @@
 mod amounts;
 mod asides;
 mod bare_cents;
+mod corrected;
 mod footnotes;
 mod not_bought;
-
-use std::collections::HashMap;
 
 use rust_decimal::{Decimal, dec};
 use trade::mass::{Mass, MassUnit};
@@ -23,7 +22,6 @@ use crate::scan::Scan;
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
 use crate::vocabulary::{Use, VOCABULARY};
-use crate::wording::normal;
 use amounts::{Decoration, amounts, as_thousands};
 use footnotes::Mark;
 
@@ -257,30 +255,6 @@ impl<'h> Draft<'h> {
     pub fn date(&mut self, found: Dated) {
         if self.dated.is_none_or(|before| found.announced && !before.announced) {
             self.dated = Some(found);
-        }
-    }
-
-    /// Leaves out the rows that were put right by those at these places: the last one before with the same name.
-    pub fn put_right(&mut self, places: &[Place]) {
-        if places.is_empty() {
-            return;
-        }
-        // Where each name stood last, with its tier.
-        let mut stood = HashMap::new();
-        let mut wrong = Vec::new();
-        for (at, row) in self.rows.iter().enumerate() {
-            let name = (normal(&row.wording).into_owned(), row.tier);
-            if places.contains(&row.place) {
-                wrong.extend(stood.get(&name));
-            } else {
-                stood.insert(name, at);
-            }
-        }
-        wrong.sort_unstable();
-        wrong.dedup();
-        for at in wrong.into_iter().rev() {
-            let DraftRow { source, place, .. } = self.rows.remove(at);
-            self.left_out.push(LeftOut { source, place, why: Why::Corrected });
         }
     }
 

@@ -133,7 +133,7 @@ impl Hints {
             // Who weighs in kilos and not in pounds, in English, pays no American ones.
             Some(Currency::USD) => by_country.or_else(|| most(dollars, &[])).or(by_kilo).or(shared),
             // Nor does who counts in `cents per kilo`.
-            None if in_cents => by_kilo,
+            None if in_cents && languages.keys().all(|currency| *currency == Currency::USD) => by_kilo,
             other => other,
         };
         // A language says nothing of dollars: English is spoken where they pay in others, and in pence.

@@ -11,6 +11,7 @@
 
 #![cfg_attr(not(test), warn(clippy::unwrap_used))]
 
+mod dashed;
 mod format;
 mod grade;
 mod read;

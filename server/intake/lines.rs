@@ -23,7 +23,7 @@ use crate::scan::Scan;
 use crate::sheet::Why;
 use crate::tier::{TierText, of_heading};
 use crate::vocabulary::{Use, VOCABULARY};
-use asked::{asked_amid, asked_behind, asked_beside, on_request, only_words_for_a_price};
+use asked::{asked_amid, asked_behind, asked_beside, before_the_past, on_request, only_words_for_a_price};
 use charges::charges;
 use columns_told::{ColumnsTold, column_names};
 use heading::Heading;
@@ -193,6 +193,10 @@ impl LineReader {
             true => all,
             false => chosen(&scan, all, expects_numbers),
         };
+        // `Ceramic CPUs .... call    (was 45.00)`
+        let past = before_the_past(&scan);
+        let asked = prices.iter().all(|price| price.first >= past) && on_request(text, &scan).is_some();
+        let prices = if asked { Vec::new() } else { prices };
         if starts_with(&scan, Use::Total) {
             return draft.leave_out(text, &line.place, Why::Total);
         }

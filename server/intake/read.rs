@@ -11,7 +11,7 @@ use crate::lines::LineReader;
 use crate::number::{Habit, Marks, Votes};
 use crate::scan::Scan;
 use crate::sheet::{Sheet, Why};
-use crate::{decode, delimited, layout, pdf, table, text, wall, web_page, workbook};
+use crate::{dashed, decode, delimited, layout, pdf, table, text, wall, web_page, workbook};
 
 /// Reads a file that [`detect`](crate::detect) has told the format of.
 pub fn read(format: Format, bytes: &[u8], hints: &Hints) -> Result<Sheet, Unreadable> {
@@ -39,6 +39,8 @@ fn document(format: Format, bytes: &[u8]) -> Result<Document, Unreadable> {
             let decoded =
                 decode::text(bytes).ok_or_else(|| Unreadable::Damaged("it holds no text".into()))?;
             match delimited::delimiter(&decoded.text, true).filter(|_| format == Format::Delimited) {
+                // `Bare bright  4.10  |  Network cards  4.25` is a line drawn between two lists.
+                Some(b'|') if text::is_ruled(&decoded.text) => text::parse(&decoded),
                 Some(mark) => delimited::parse(&decoded, mark),
                 None => text::parse(&decoded),
             }
@@ -61,6 +63,7 @@ fn pages(mut read: pdf::Pages) -> Document {
 pub(crate) fn sheet(mut document: Document, hints: &Hints) -> Sheet {
     let problems = std::mem::take(&mut document.problems);
     wall::name_by_name(&mut document);
+    dashed::as_decimals(&mut document);
     let cuts = Cuts::new();
     let marks = marks(&document, &cuts, hints);
     let mut draft = Draft::new(hints, marks, problems);

@@ -7,7 +7,7 @@ use trade::money::{Currency, PriceUnit};
 use crate::date;
 use crate::number;
 use crate::vocabulary::{Use, Uses, VOCABULARY};
-use lexer::Lexer;
+use lexer::{Lexer, THOUSAND};
 
 /// Tokens of one text, in order; their spans lie within it.
 #[derive(Debug)]
@@ -75,6 +75,11 @@ impl<'t> Scan<'t> {
         if self.is_currency(index) { VOCABULARY.currencies(self.word(index)) } else { None }
     }
 
+    /// `k` right behind a number: so many thousands.
+    pub fn is_thousand(&self, index: usize) -> bool {
+        self.word(index).eq_ignore_ascii_case(THOUSAND) && !self.spaced(index)
+    }
+
     pub fn is_currency(&self, index: usize) -> bool {
         self.tokens.get(index).is_some_and(|token| token.is_currency)
     }
@@ -127,8 +132,13 @@ impl<'t> Scan<'t> {
             // `voy a las 12.30`
             let clock = i >= 2 && matches!((self.word(i - 2), self.word(i - 1)), ("a", "las") | ("a", "la"))
                 || i > 0 && self.word(i - 1) == "alle";
-            let clock =
-                clock && (is_time(self.word(i)) || self.word(i).len() <= 2) && !self.is_currency(i + 1);
+            // `Messing alle 12` is of goods, and `alle 0.45` no hour of the day.
+            let clock = clock
+                && (self.word(i - 1) != "alle" || is_time(self.word(i)) && !self.word(i).starts_with('0'));
+            // `16.45 u`
+            let hour = self.word(i + 1) == "u" && is_time(self.word(i)) && i + 3 >= self.tokens.len();
+            let clock = hour
+                || clock && (is_time(self.word(i)) || self.word(i).len() <= 2) && !self.is_currency(i + 1);
             if week || dated || clock || (labelled && !decimals) || measured || (minutes && !self.spaced(i)) {
                 self.tokens[i].kind = Kind::Fact;
             }

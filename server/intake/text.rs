@@ -1,6 +1,7 @@
 //! Plain text, pasted or from a file: lines as they stand, typed tables, and messages without what wraps them.
 
 mod cells;
+mod ruled;
 mod spelled;
 
 pub(crate) use cells::without_labels;
@@ -15,10 +16,15 @@ use crate::layout::{self, Piece, Row};
 use crate::message::{self, Wrapped};
 use crate::number::{Habit, Marks};
 use crate::price::{self, Strength};
-use crate::scan::Scan;
+use crate::scan::{Kind, Scan};
 use crate::sheet::{Place, Problem};
 use crate::vocabulary::{Use, VOCABULARY};
+use ruled::beside_a_rule;
 
+/// Between the cells of a row, where a line is one.
+const SEPARATOR: char = ';';
+/// So many lines show whether a rule parts them.
+const MOST_RULED: usize = 200;
 /// The ends of names of pictures.
 const PICTURES: [&str; 6] = [".jpg", ".jpeg", ".png", ".gif", ".webp", ".svg"];
 /// So many lines with tabs after each other are rows of a table.
@@ -73,7 +79,7 @@ fn is_of_a_picture(text: &str) -> bool {
     let bare = text.trim().trim_start_matches('!');
     let bracketed = bare.starts_with(['[', '(', '<']) && bare.ends_with([']', ')', '>']);
     let name = bare.trim_end_matches([']', ')', '>']).to_ascii_lowercase();
-    bracketed && PICTURES.iter().any(|end| name.ends_with(end))
+    bracketed && !price::is_told(text) && PICTURES.iter().any(|end| name.ends_with(end))
 }
 
 /// The lines that stand right below each other, with none between but such as are read already.
@@ -135,7 +141,8 @@ fn goes_on(above: &str, below: &str, width: usize) -> bool {
     let leads = [Use::For, Use::Lead].iter().any(|is| VOCABULARY.has(last, *is));
     // `power supplies .24 leave the wires on`
     let told = |text: &str| price::is_within(text, Marks::of([], Habit::Point));
-    let goods = !leads && speaks_of_goods(first) && told(above) && told(below);
+    let named = speaks_of_goods(first) && !VOCABULARY.has(first, Use::Charge);
+    let goods = !leads && named && told(above) && told(below);
     let list = priced(below) && (priced(above) || item) || goods;
     was_full
         && flowing(above)
@@ -180,6 +187,13 @@ fn without_remarks(lines: Vec<Line>, read: &[Line], aside: &mut Vec<Line>) -> Ve
     names
 }
 
+/// Whether a rule of strokes parts two lists of a text.
+pub(crate) fn is_ruled(text: &str) -> bool {
+    let line = |text: &str| Line { place: Place::Line(0), text: cut(text, MOST_CHARACTERS).to_string() };
+    let lines: Vec<Line> = text.lines().take(MOST_RULED).map(line).collect();
+    beside_a_rule(&lines).is_some()
+}
+
 /// Runs of lines with tabs as tables, and what a typed page lays out in columns.
 pub(crate) fn blocks(lines: Vec<Line>) -> Vec<Block> {
     let mut blocks = Vec::new();
@@ -187,13 +201,15 @@ pub(crate) fn blocks(lines: Vec<Line>) -> Vec<Block> {
     let mut at = 0;
     while at < lines.len() {
         let tabbed = rows_of_a_table(&lines[at..]);
-        if tabbed >= FEWEST_ROWS {
+        let (mark, rows) = match tabbed >= FEWEST_ROWS {
+            true => ('\t', tabbed),
+            false => (SEPARATOR, rows_of_cells(&lines[at..])),
+        };
+        if rows >= FEWEST_ROWS {
             laid_out(std::mem::take(&mut loose), &mut blocks);
-            let rows = lines[at..at + tabbed]
-                .iter()
-                .map(|line| GridRow { place: line.place.clone(), cells: cells(&line.text) });
-            blocks.push(Block::Table(rows.collect()));
-            at += tabbed;
+            let row = |line: &Line| GridRow { place: line.place.clone(), cells: cells(&line.text, mark) };
+            blocks.push(Block::Table(lines[at..at + rows].iter().map(row).collect()));
+            at += rows;
         } else {
             loose.push(lines[at].clone());
             at += 1;
@@ -222,14 +238,34 @@ fn rows_of_a_table(lines: &[Line]) -> usize {
     rows
 }
 
-fn cells(text: &str) -> Vec<Cell> {
-    text.split('\t').take(MOST_COLUMNS as usize).map(Cell::of).collect()
+/// How many of the first lines have as many cells as each other between semicolons, none of which is a name with its price.
+fn rows_of_cells(lines: &[Line]) -> usize {
+    let marks = |line: &Line| line.text.matches(SEPARATOR).count();
+    let Some(first) = lines.first().map(marks).filter(|marks| *marks > 1) else { return 0 };
+    let item = |cell: &str| {
+        let scan = Scan::of(cell);
+        let prices = price::prices(&scan, Marks::of([], Habit::Point));
+        prices.iter().any(|price| {
+            price.strength > Strength::Weak
+                && (0..price.first).any(|at| scan.kind(at) == Some(Kind::Word) && !scan.is_currency(at))
+        })
+    };
+    let rows = lines.iter().take_while(|line| marks(line) == first);
+    rows.take_while(|line| !line.text.split(SEPARATOR).any(item)).count()
+}
+
+fn cells(text: &str, mark: char) -> Vec<Cell> {
+    text.split(mark).take(MOST_COLUMNS as usize).map(Cell::of).collect()
 }
 
 /// Reads blanks as a typewriter's: two or more part columns. Where they part nothing, the lines stay as they are.
 fn laid_out(lines: Vec<Line>, blocks: &mut Vec<Block>) {
     if lines.is_empty() {
         return;
+    }
+    if let Some((left, right)) = beside_a_rule(&lines) {
+        laid_out(left, blocks);
+        return laid_out(right, blocks);
     }
     let marks = Marks::of(
         lines.iter().flat_map(|line| Scan::of(&line.text).numbers().collect::<Vec<_>>()),

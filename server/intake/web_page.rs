@@ -308,7 +308,15 @@ impl Page {
             return;
         }
         let tail: String = self.line.chars().rev().take_while(|c| c.is_ascii_digit() || *c == '$').collect();
-        self.line.push(if tail.ends_with('$') && tail.len() > 1 { '.' } else { ' ' });
+        // `$3<sup>45</sup>`, and `3<sup>45</sup>` where nothing but cents can be meant.
+        let cents = ElementRef::wrap(raised).is_some_and(|raised| {
+            let digits: String = raised.text().collect();
+            let digits = digits.trim();
+            digits.len() == 2 && digits.bytes().all(|digit| digit.is_ascii_digit())
+        });
+        let priced =
+            tail.ends_with('$') && tail.len() > 1 || cents && tail.contains(|c: char| c.is_ascii_digit());
+        self.line.push(if priced { '.' } else { ' ' });
         self.apart = false;
     }
 

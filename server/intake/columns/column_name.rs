@@ -29,6 +29,8 @@ pub(super) fn name(cell: &Cell, marks: Marks) -> Option<Named> {
         let context = Context::of(text, true);
         let a_mass = matches!(column, Column::TierFrom | Column::TierTo);
         return match context.unit {
+            // `$/unit` is a price for each.
+            Some(_) if column == Column::Unit && !context.currencies.is_empty() => plain(Column::Price),
             _ if !a_mass || context.currencies.is_empty() => plain(column),
             // `Min £/kg` is the least that is paid, `Min £` the least that anybody is paid at all.
             Some(_) => plain(Column::Price),

@@ -8,46 +8,94 @@ use crate::wording::normal_wording;
 
 /// Months of a year.
 const YEAR: i32 = 12;
+/// Days of a month, at the most.
+const DAYS: i32 = 31;
 
-/// Of prices of several months, those of the last one are read.
+/// Of prices of several months, those of the last one are read; where other columns are called after prices, or nothing tells
+/// which month came last, none are.
 pub(super) fn this_month(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
-    let months: Vec<Option<i32>> = cells.iter().map(month).collect();
-    let mut told: Vec<i32> = months.iter().flatten().copied().collect();
-    told.sort_unstable();
-    told.dedup();
-    let [first, .., last] = told.as_slice() else { return names };
-    // Without their years, January comes after December.
-    let turn = *last < YEAR && last - first > YEAR / 2;
-    let place = |month: i32| if turn && month < YEAR / 2 { month + YEAR } else { month };
-    let latest = told.iter().copied().map(place).max();
+    let months: Vec<Option<Month>> = cells.iter().map(month).collect();
+    let priced = |at: usize| {
+        let name = names[at].as_ref();
+        months[at].is_none() && name.is_some_and(|name| matches!(name.column, Column::Price | Column::Low))
+    };
+    if (0..names.len()).any(priced) {
+        return names;
+    }
+    let told: Vec<Month> = months.iter().flatten().copied().collect();
+    let Some(latest) = latest(&told) else { return names };
     for ((name, month), cell) in names.iter_mut().zip(months).zip(cells) {
         if let Some(month) = month {
-            let column = if Some(place(month)) == latest { Column::Price } else { Column::Other };
+            let column = if month == latest { Column::Price } else { Column::Other };
             *name = Some(Named { column, context: Context::of(&cell.shown(), true), tier: None });
         }
     }
     names
 }
 
-/// The month that a column is called after, and nothing else but its year and words for prices: its place in the year, or
-/// counted from the year nought where it has one.
-fn month(cell: &Cell) -> Option<i32> {
+/// A month's place in the year, and the number beside it: its year, or one of its days.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Month {
+    place: i32,
+    number: Option<i32>,
+}
+
+fn latest(told: &[Month]) -> Option<Month> {
+    let [first, .., last] = told else { return None };
+    let numbers: Vec<i32> = told.iter().filter_map(|month| month.number).collect();
+    let (least, most) =
+        (numbers.iter().min().copied().unwrap_or(0), numbers.iter().max().copied().unwrap_or(0));
+    // `Oct 30 | Nov 27` are days: nobody shows the prices of three years.
+    let years = numbers.len() == told.len() && most - least <= 1 && least >= 20;
+    let days = numbers.len() == told.len() && most <= DAYS;
+    if !(years || days || numbers.is_empty()) {
+        return None;
+    }
+    let key = |month: &Month| match month.number {
+        Some(year) if years => year * YEAR + month.place,
+        number => month.place * (DAYS + 1) + number.unwrap_or(0),
+    };
+    if years {
+        return told.iter().max_by_key(|month| key(month)).copied();
+    }
+    // Without their years, January comes after December: `Nov | Dec | Jan`, and backwards. Of two far apart, either may be last.
+    if told.len() == 2 && (first.place - last.place).abs() > YEAR / 2 {
+        return None;
+    }
+    let breaks = |fits: fn(i32, i32) -> bool| {
+        told.windows(2).filter(|pair| !fits(key(&pair[0]), key(&pair[1]))).count()
+    };
+    match (breaks(|a, b| a < b), breaks(|a, b| a > b)) {
+        (0, _) => Some(*last),
+        (_, 0) => Some(*first),
+        (1, _) if last.place < first.place => Some(*last),
+        (_, 1) if first.place < last.place => Some(*first),
+        _ => None,
+    }
+}
+
+/// The month that a column is called after, and nothing else but its year, or a day, and words for prices.
+fn month(cell: &Cell) -> Option<Month> {
     let Cell::Text(text) = cell else { return None };
-    let (mut found, mut year) = (None, 0);
+    let of_prices = |word: &str| {
+        VOCABULARY.column(word) == Some(Column::Price)
+            || VOCABULARY.currencies(word).is_some()
+            || VOCABULARY.unit(word).is_some()
+    };
+    let (mut place, mut number) = (None, None);
     for word in normal_wording(text).split(' ') {
-        if let Some(month) = VOCABULARY.month(word).filter(|_| found.is_none()) {
-            found = Some(i32::from(month) - 1);
-        } else if let Ok(number) = word.parse::<i32>() {
-            year = match number {
-                20..=99 => 2000 + number,
-                1990..2100 => number,
-                _ => return None,
-            };
-        } else if VOCABULARY.column(word) != Some(Column::Price) && VOCABULARY.currencies(word).is_none() {
+        if let Some(month) = VOCABULARY.month(word).filter(|_| place.is_none()) {
+            place = Some(i32::from(month) - 1);
+        } else if let Some(digits) = word.parse::<i32>().ok().filter(|_| number.is_none()) {
+            let known = (1..100).contains(&digits) || (1990..2100).contains(&digits);
+            // The century says nothing more.
+            number = known.then_some(digits % 100);
+            number?;
+        } else if !of_prices(word) {
             return None;
         }
     }
-    found.map(|month| year * YEAR + month)
+    Some(Month { place: place?, number })
 }
 
 #[cfg(test)]
@@ -56,12 +104,38 @@ mod tests {
 
     #[test]
     fn names_of_months() {
-        let of = |text: &str| month(&Cell::of(text));
-        assert_eq!(of("Prix oct."), Some(9));
-        assert_eq!(of("Nov 26"), Some(2026 * 12 + 10));
-        assert_eq!(of("Dezember"), Some(11));
-        for other in ["Price", "12 Nov", "Nov scrap", "May 4.10", ""] {
+        let of = |text: &str| month(&Cell::of(text)).map(|month| (month.place, month.number));
+        assert_eq!(of("Prix oct."), Some((9, None)));
+        assert_eq!(of("Prix nov. €/kg"), Some((10, None)));
+        assert_eq!(of("Nov 2026"), Some((10, Some(26))));
+        for other in ["Price", "Nov scrap", "May 4.10", ""] {
             assert_eq!(of(other), None, "{other}");
+        }
+    }
+
+    #[test]
+    fn the_last_of_several() {
+        let last = |names: &[&str]| {
+            let told: Vec<Month> = names.iter().filter_map(|name| month(&Cell::of(name))).collect();
+            assert_eq!(told.len(), names.len());
+            latest(&told)
+                .and_then(|last| told.iter().position(|month| *month == last))
+                .map(|at| names[at].to_string())
+        };
+        for (names, expect) in [
+            (&["Oct", "Nov"][..], Some("Nov")),
+            (&["Nov", "Oct"], Some("Nov")),
+            (&["Jan", "Apr", "Jul", "Oct"], Some("Oct")),
+            (&["Nov", "Dec", "Jan"], Some("Jan")),
+            (&["Jan", "Dec", "Nov"], Some("Jan")),
+            (&["Dec 25", "Jan 26"], Some("Jan 26")),
+            (&["Oct 30", "Nov 27"], Some("Nov 27")),
+            (&["Oct 30", "Nov 6", "Nov 27"], Some("Nov 27")),
+            (&["Jan", "Dec"], None),
+            (&["Oct", "Nov 26"], None),
+            (&["Oct"], None),
+        ] {
+            assert_eq!(last(names).as_deref(), expect, "{names:?}");
         }
     }
 }

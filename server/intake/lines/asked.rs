@@ -98,7 +98,7 @@ fn asked_for(scan: &Scan<'_>, end: usize) -> Option<Part> {
 }
 
 /// Where a line ends before what brackets at its end tell of the past: `Ceramic CPUs .... call    (was call)`.
-fn before_the_past(scan: &Scan<'_>) -> usize {
+pub(super) fn before_the_past(scan: &Scan<'_>) -> usize {
     let end = scan.tokens.len();
     let opens = (0..end).rev().find(|&at| scan.kind(at) == Some(Kind::Open));
     let past = |open: usize| {
@@ -154,8 +154,8 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
 
 /// `ring Tony`, `ask in the office`, `consultar con mi hermana`
 fn asks_somebody(scan: &Scan<'_>, at: usize, end: usize) -> bool {
-    let of_letters = (at + 1..end).all(|word| scan.kind(word) == Some(Kind::Word));
-    (2..=4).contains(&(end - at)) && of_letters && !is_all_of_goods(scan.between(at + 1, end))
+    let of_letters = || (at + 1..end).all(|word| scan.kind(word) == Some(Kind::Word));
+    (2..=4).contains(&(end - at)) && of_letters() && !is_all_of_goods(scan.between(at + 1, end))
 }
 
 /// `Ceramic processors ask for price, send pictures`: several such words right behind a short name, and a comma or dash.

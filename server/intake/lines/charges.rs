@@ -10,11 +10,16 @@ use crate::scan::{Kind, Scan};
 /// all where they introduce the line: `We charge: tubes 0.40, toner 0.10`.
 pub(super) fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: &[Part]) -> Vec<Charge> {
     if parts.len() < 2 {
-        return vec![charge(text); parts.len()];
+        // `Litho .74 | COSTS YOU` heads what stands below on the right.
+        let own = text.split('|').find(|piece| names_a_price(piece)).filter(|_| prices.len() == 1);
+        // `Swollen packs 2.00 chg`; the same letters before a number are for a change.
+        let short = prices.iter().any(|price| scan.word(price.last).eq_ignore_ascii_case("chg"));
+        let said = if short { Charge::Sure } else { charge(own.unwrap_or(text)) };
+        return vec![said; parts.len()];
     }
     let introduced = text
         .split_once(": ")
-        .filter(|(before, _)| price::prices(&Scan::of(before), Marks::of([], Habit::Point)).is_empty())
+        .filter(|(before, _)| !names_a_price(before))
         .map_or(Charge::No, |(before, _)| charge(before));
     let names_first = prices.first().is_some_and(|price| price.first > 0);
     let mut charges = Vec::with_capacity(parts.len());
@@ -35,6 +40,10 @@ pub(super) fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: 
         charges.push(charge(scan.between(from, to)).or(introduced));
     }
     charges
+}
+
+fn names_a_price(text: &str) -> bool {
+    !price::prices(&Scan::of(text), Marks::of([], Habit::Point)).is_empty()
 }
 
 /// The token behind the brackets that open at `at`, or `at` itself where none do.

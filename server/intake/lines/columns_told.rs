@@ -10,6 +10,8 @@ use crate::scan::{Kind, Scan};
 use crate::tier::{TierText, Within};
 use crate::vocabulary::{Use, VOCABULARY};
 
+/// Words of the name of a column.
+const MOST_OF_A_NAME: usize = 4;
 /// So many lines the sentence may go on for.
 const MOST_LINES: usize = 3;
 
@@ -63,7 +65,8 @@ pub(super) fn column_names(scan: &Scan<'_>) -> Option<Context> {
         let said = Context::of(piece, true);
         match VOCABULARY.column(piece.trim_end_matches(['#', ' '])) {
             Some(_) => named += 1,
-            None if said.is_empty() => return None,
+            // `From: Lionel T. / Teller & Sound` says more than what prices are per.
+            None if said.is_empty() || piece.split_whitespace().count() > MOST_OF_A_NAME => return None,
             None => context = context.within(&said),
         }
     }

@@ -123,7 +123,9 @@ fn pays_before(scan: &Scan<'_>, before: Range<usize>) -> Option<usize> {
 
 /// `€7.85 a kilo for bright wire`
 fn names_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
-    let named = matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact));
+    // `monitors we charge $8 apiece for and tubes`
+    let named = matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact))
+        && !scan.is(price.last + 1, Use::SpanTo);
     // `I can do $3.40 on the Cat6 offcuts`, but `up £120 on last week`
     // `we are at $2.60/lb on desktop boards`
     let pays = price

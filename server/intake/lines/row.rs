@@ -27,9 +27,7 @@ impl LineReader {
             Some(name) if VOCABULARY.has(name, Use::Present) => Part { name: None, ..part },
             _ => part,
         };
-        if part.name.is_some() {
-            self.leaves_the_list(text, place);
-        }
+        let leaves = part.name.is_some() && self.leaves_the_list(text, place);
         let of_row = self.row_above.take();
         let (name, group, source, tier_above) = match (part.name, &mut self.heading) {
             // `Schede madri 2,50`, and below it `oltre 200 kg: 2,80`.
@@ -46,7 +44,7 @@ impl LineReader {
                 // A name that only its tiers stood below is over.
                 let holds = |heading: &&Heading| !(heading.perhaps || heading.is_name && heading.may_be_name);
                 let heading = heading.as_ref().filter(holds);
-                let group = heading.and_then(|heading| heading.group.clone());
+                let group = heading.and_then(|heading| heading.group.clone()).filter(|_| !leaves);
                 (name, group, text.to_string(), heading.and_then(|heading| heading.tier))
             }
             // A line that holds only a price, or a tier and its price, belongs to the name above it.
@@ -107,12 +105,12 @@ impl LineReader {
 
     /// `Barrettes mémoire : 26,00 €`, behind a list of `- mères de PC : 2,95 €` below “Cartes”: what has no dash as the others have
     /// stands below it no more.
-    fn leaves_the_list(&mut self, text: &str, place: &Place) {
-        let Some(heading) = self.heading.as_mut().filter(|heading| !heading.is_name) else { return };
+    fn leaves_the_list(&mut self, text: &str, place: &Place) -> bool {
+        let Some(heading) = self.heading.as_mut().filter(|heading| !heading.is_name) else { return false };
         if text.starts_with(['-', '–', '•', '·', '*']) {
             heading.dashed = Some(place.clone());
-        } else if heading.dashed.as_ref().is_some_and(|last| last != place) {
-            heading.group = None;
+            return false;
         }
+        heading.dashed.as_ref().is_some_and(|last| last != place)
     }
 }

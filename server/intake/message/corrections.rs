@@ -1,7 +1,9 @@
 //! Lines that put an earlier one right: `Correction: No. 2 copper 3.60`, `woops brass 5.60`, `Server boards 5.30 not 5.80`.
 
 use super::{Wrapped, names_a_price};
-use crate::number::looks_like_price;
+use crate::context::speaks_of_goods;
+use crate::number::{Habit, Marks, looks_like_price};
+use crate::price;
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
 
@@ -13,7 +15,7 @@ const MOST_BETWEEN: usize = 4;
 /// Words of the longest of them.
 const LONGEST: usize = 4;
 /// Nobody is wrong more often.
-const MOST: usize = 64;
+const MOST: usize = 500;
 /// What stands in front of the price that was wrong.
 const NOT: [&str; 11] =
     ["not", "nicht", "pas", "no", "non", "nao", "niet", "nie", "statt", "anstatt", "zamiast"];
@@ -36,7 +38,7 @@ fn corrected(text: &str) -> Option<String> {
     let said = behind_a_colon(text).or_else(|| behind_its_words(text));
     let right = said.unwrap_or(text);
     let bare = without_the_wrong(right);
-    let told = bare.or(said).filter(|told| names_a_price(told))?;
+    let told = bare.or_else(|| said.map(str::to_string)).filter(|told| names_a_price(told))?;
     Some(told.trim().to_string())
 }
 
@@ -44,9 +46,10 @@ fn corrected(text: &str) -> Option<String> {
 fn behind_a_colon(text: &str) -> Option<&str> {
     let (before, right) = text.split_once(": ")?;
     let says = before.split_whitespace().count() <= MOST_WORDS
-        && !before.contains(|c: char| c.is_ascii_digit())
-        && VOCABULARY.has_within(before, Use::Correction);
-    (says && names_a_price(right)).then_some(right)
+        && VOCABULARY.has_within(before, Use::Correction)
+        // `Correction 8:10 am: brass 2.30`
+        && !names_a_price(before);
+    (says && right.contains(char::is_alphabetic) && names_a_price(right)).then_some(right)
 }
 
 /// `woops brass 5.60`, `correction to Lou, brass 5.60`, `Sorry, typo. Brass 5.60`
@@ -55,7 +58,9 @@ fn behind_its_words(text: &str) -> Option<&str> {
         .char_indices()
         .filter(|&(at, c)| c.is_alphabetic() && !text[..at].ends_with(char::is_alphabetic));
     let begins: Vec<usize> = begins.map(|(at, _)| at).take(MOST_BEFORE + 1).collect();
-    let rest = begins.into_iter().find_map(|begin| {
+    // `Copper pipe corrected 3.40` is a name.
+    let talk = begins.into_iter().filter(|&begin| !speaks_of_goods(&text[..begin]));
+    let rest = talk.into_iter().find_map(|begin| {
         let words = &text[begin..];
         let ends = words.char_indices().map(|(at, _)| at).chain([words.len()]).filter(|&at| {
             words[..at].ends_with(char::is_alphabetic) && !words[at..].starts_with(char::is_alphabetic)
@@ -74,19 +79,24 @@ fn behind_its_words(text: &str) -> Option<&str> {
     Some(rest[behind..].trim_start()).filter(|right| names_a_price(right))
 }
 
-/// `Server boards 5.30 not 5.80` without what it was not.
-fn without_the_wrong(text: &str) -> Option<&str> {
+/// `Server boards 5.30 not 5.80 per lb` without what it was not; what that is per goes with a price that has no unit.
+fn without_the_wrong(text: &str) -> Option<String> {
     let scan = Scan::of(text);
-    let number = |at: usize| scan.kind(at) == Some(Kind::Number);
-    let money = |at: usize| scan.is_currency(at);
-    (1..scan.tokens.len()).find_map(|at| {
-        let wrong = at + 1 + usize::from(money(at + 1));
-        let ends = (wrong + 1..scan.tokens.len())
-            .all(|behind| money(behind) || scan.kind(behind) != Some(Kind::Word));
-        let priced =
-            number(wrong) && (looks_like_price(scan.word(wrong)) || money(wrong - 1) || money(wrong + 1));
-        let says = NOT.contains(&scan.word(at).to_lowercase().as_str()) && (0..at).any(number);
-        (says && priced && ends).then(|| scan.between(0, at).trim_end_matches([' ', ',', '-', '–', '(']))
+    let says = |at: &usize| NOT.contains(&scan.word(*at).to_lowercase().as_str());
+    let places: Vec<usize> = (1..scan.tokens.len()).filter(says).collect();
+    if places.is_empty() {
+        return None;
+    }
+    let prices = price::prices(&scan, Marks::of(scan.numbers(), Habit::Point));
+    places.into_iter().find_map(|at| {
+        let wrong = prices.iter().find(|price| price.first == at + 1)?;
+        let right = prices.iter().rfind(|price| price.last <= at)?;
+        let number = (wrong.first..wrong.last).find(|&at| scan.kind(at) == Some(Kind::Number))?;
+        let sure = looks_like_price(scan.word(number)) || !wrong.currencies.is_empty();
+        // `Copper no. 1` is not what it is not.
+        let from = if right.unit.is_some() || wrong.unit.is_none() { wrong.last } else { number + 1 };
+        let before = scan.between(0, at).trim_end_matches([' ', ',', '-', '–', '(']);
+        sure.then(|| format!("{before} {}", scan.between(from, scan.tokens.len())).trim_end().to_string())
     })
 }
 
@@ -111,6 +121,9 @@ mod tests {
         check("Erreur de ma part : Cartes mères 3,60 €, pas 3,80 €", Some("Cartes mères 3,60 €"));
         check("Sorry fat thumbs. Server boards 5.30 not 5.80", Some("Server boards 5.30"));
         check("poprawka Miedź milbera 35,10", Some("Miedź milbera 35,10"));
+        check("Server boards 5.30 not 5.80 per lb", Some("Server boards 5.30 per lb"));
+        check("Laptop boards $3.30/lb not $3.80/lb", Some("Laptop boards $3.30/lb"));
+        check("Wire 1.20 not 1.40 any more", Some("Wire 1.20 any more"));
     }
 
     #[test]
@@ -118,6 +131,8 @@ mod tests {
         check("No. 2 copper 3.60", None);
         check("Motors, not stripped 0.45", None);
         check("Copper 3.60, no 1 only", None);
+        check("Steel (typo) 0.10", None);
+        check("Aluminium scrap that is clean 0.70", None);
         check("Correction: see you at eight", None);
         check("", None);
     }

@@ -115,6 +115,9 @@ fn stamp(text: &str) -> Option<Stamp<'_>> {
     if let Some(stamp) = with_its_time_first(text).or_else(|| with_brackets_behind(text)) {
         return Some(stamp);
     }
+    if let Some(stamp) = with_only_a_time(text) {
+        return Some(stamp);
+    }
     let bracketed = text.starts_with('[');
     let (date, rest) = date_and_time(text.trim_start_matches('['))?;
     let rest = if bracketed { rest.trim_start().strip_prefix(']')? } else { rest };
@@ -142,6 +145,15 @@ fn with_its_time_first(text: &str) -> Option<Stamp<'_>> {
     let (sender, message) =
         rest.split_once(':').filter(|(sender, _)| sender.chars().count() <= LONGEST_SENDER)?;
     (is_day && only_a_time).then_some(Stamp { date: date.trim(), sender: Some(sender.trim()), message })
+}
+
+/// `[11:03] Lou @ Pinehollow: brass 2.30`
+fn with_only_a_time(text: &str) -> Option<Stamp<'_>> {
+    let (time, rest) = text.strip_prefix('[')?.split_once(']')?;
+    let only_a_time = behind_time(time.trim()).is_some_and(|rest| rest.trim().is_empty());
+    let (sender, message) = rest.trim_start().split_once(':')?;
+    let named = sender.chars().count() <= LONGEST_SENDER && sender.starts_with(char::is_alphabetic);
+    (only_a_time && named).then_some(Stamp { date: "", sender: Some(sender), message })
 }
 
 /// `Lou  (Wed 18 Nov 2026 16:02)`, or on the same day `Lou  (16:13)`, above the message.
@@ -263,6 +275,7 @@ mod tests {
         check("25.11.2026 13:22 LOU: brass 2.30", Some(("25.11.2026", Some("LOU"), "brass 2.30")));
         check("[12/11 09:17] Lou : laiton 4,60 €", Some(("12/11", Some("Lou"), "laiton 4,60 €")));
         check("Lou  (Wed 18 Nov 2026 16:02)", Some(("Wed 18 Nov 2026", Some("Lou"), "")));
+        check("[11:03] Lou @ Pinehollow: coax .12", Some(("", Some("Lou @ Pinehollow"), "coax .12")));
         check("Lou  (16:13)", Some(("", Some("Lou"), "")));
         check("Copper, 3.10, 2:1", None);
         check("11/2/26 brass 2.30", None);

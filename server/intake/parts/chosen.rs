@@ -26,7 +26,9 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
                     && (scan.kind(last.first - 1) == Some(Kind::Gap)
                         || (scan.kind(last.first - 1) == Some(Kind::Dash) && scan.spaced(last.first)));
                 // `Ferraille légère : 140 (bouteilles refusées)`
-                let remarked = scan.kind(last.last) == Some(Kind::Open)
+                // So is last week's: `620  [640]`.
+                let behind = last.last + usize::from(scan.kind(last.last) == Some(Kind::Gap));
+                let remarked = scan.kind(behind) == Some(Kind::Open)
                     && scan.kind(scan.tokens.len() - 1) == Some(Kind::Close)
                     && !VOCABULARY.has_within(scan.between(last.last, scan.tokens.len()), Use::OnRequest)
                     && !(scan.word(last.first).len() == 3 && speaks_of_goods(scan.word(last.first)));

@@ -1,7 +1,7 @@
 //! The name within some tokens of a line, without what stands around it.
 
 use crate::context::speaks_of_goods;
-use crate::number::looks_like_price;
+use crate::number::{is_serial, looks_like_price};
 use crate::price::{UnitText, unit_words};
 use crate::scan::{Kind, Scan};
 use crate::vocabulary::{Use, VOCABULARY};
@@ -27,11 +27,13 @@ pub(super) fn without_columns(
     let code = (first..last)
         .find(|&at| gap(at))
         .filter(|&at| at > first && is_blank(scan.word(at)) && is_item_number(scan.between(first, at)));
+    // `020 Perfil`
+    let serial = first == 0 && is_serial(scan.word(first));
     let named = |at: usize| (at + 1..last).any(|i| scan.kind(i) == Some(Kind::Word));
     let long = scan.word(first).len() >= 5 && scan.word(first).bytes().all(|b| b.is_ascii_digit());
     match code {
         Some(at) if first == 0 && named(at) => (at + 1, last, unit),
-        _ if first == 0 && long && scan.spaced(1) && named(first) => (first + 1, last, unit),
+        _ if first == 0 && (long || serial) && scan.spaced(1) && named(first) => (first + 1, last, unit),
         _ => (first, last, unit),
     }
 }
@@ -162,7 +164,7 @@ fn opens_span(scan: &Scan<'_>, at: usize) -> bool {
     let paid = at.checked_sub(1).is_some_and(|before| {
         [Use::Filler, Use::Paying, Use::BeforePrice].iter().any(|is| scan.is(before, *is))
     });
-    spans && (scan.is(at, Use::TierFrom) || paid)
+    spans && (scan.is(at, Use::TierFrom) || paid || !scan.is(at, Use::Lead))
 }
 
 /// Where the name begins: `Uh, he said the eighty percent wire`. What is left has to be of the trade.

@@ -83,7 +83,8 @@ fn ends(scan: &Scan<'_>, number: usize) -> bool {
 /// `($0.05)`: brackets right around the number and its currency, before any unit, or behind a gap, where prices stand, with it:
 /// `CRT monitors    ($8.00 ea)`.
 pub(super) fn brackets(scan: &Scan<'_>, free_from: usize, price: &mut PriceText) {
-    let opens = price.first > free_from && scan.kind(price.first - 1) == Some(Kind::Open);
+    // `620 [640]` holds last week's.
+    let opens = price.first > free_from && scan.word(price.first - 1) == "(";
     if opens && scan.kind(price.last) == Some(Kind::Close) {
         let bare = price.unit.is_none();
         price.first -= 1;

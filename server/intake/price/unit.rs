@@ -54,9 +54,9 @@ pub(crate) fn unit_words(scan: &Scan<'_>, at: usize) -> Option<(UnitText, usize)
 
 /// `Schede madri per PC` are for computers, and not priced by the piece; so are `PC motherboards`.
 fn is_computer(scan: &Scan<'_>, at: usize) -> bool {
-    let names = scan.word(at).eq_ignore_ascii_case("pc")
-        && scan.kind(at + 1) == Some(Kind::Word)
-        && speaks_of_goods(scan.word(at + 1));
+    // `Motors 2.00 per pc`, `laptops 4.00 pc`
+    let short = scan.word(at) == "pc" && at < 3 || scan.word(at) == "PC";
+    let names = short && scan.kind(at + 1) == Some(Kind::Word) && speaks_of_goods(scan.word(at + 1));
     if names && at.checked_sub(1).is_none_or(|before| scan.kind(before) != Some(Kind::Slash)) {
         return true;
     }
@@ -90,7 +90,9 @@ pub(super) fn is_per_thing(scan: &Scan<'_>, at: usize) -> bool {
     let is_english = |at: usize| {
         let word = scan.word(at).to_lowercase();
         let foreign = || VOCABULARY.english(&word).is_some_and(|meaning| meaning != word);
-        scan.kind(at) == Some(Kind::Word) && speaks_of_goods(&word) && !foreign()
+        // Nobody sells a piece of `clean copper`.
+        let metal = || VOCABULARY.has(&word, Use::Group);
+        scan.kind(at) == Some(Kind::Word) && speaks_of_goods(&word) && !foreign() && !metal()
     };
     let named = || is_english(at + 1) || scan.kind(at + 1) == Some(Kind::Word) && is_english(at + 2);
     scan.word(at) == "per" && unit_words(scan, at + 1).is_none() && named()

@@ -12,6 +12,12 @@ const VARIATION: char = '\u{fe0f}';
 /// South Africa's sign in front of an amount.
 const RAND: &str = "R";
 
+/// Short for so many, right behind a number.
+pub(super) const THOUSAND: &str = "k";
+
+/// Its name.
+const SPELLED_RAND: &str = "rand";
+
 /// Whose dollars they are, behind their sign.
 const CANADIAN: &str = "CAN";
 
@@ -165,7 +171,10 @@ impl<'t> Lexer<'t> {
             fact(1 + 'ª'.len_utf8())
         } else if let Some(extra) = fraction(number, tail) {
             fact(extra)
-        } else if letters > 0 && !belongs_to_price(&tail[..letters]) {
+        } else if letters > 0
+            && !belongs_to_price(&tail[..letters])
+            && !self.in_thousands(number, &tail[..letters])
+        {
             // `12V`, `2x4`, `3rd`: one word with its letters.
             fact(letters)
         } else if number.len() == 1
@@ -184,11 +193,25 @@ impl<'t> Lexer<'t> {
         self.push(kind, length);
     }
 
+    /// `£6.8k`, `4.1k`: a price by the tonne, and no `2k` of a name.
+    fn in_thousands(&self, number: &str, letters: &str) -> bool {
+        let money = || self.tokens.last().is_some_and(|token| token.is_currency);
+        letters.eq_ignore_ascii_case(THOUSAND) && (number.contains(['.', ',']) || money())
+    }
+
     /// Whether a word that can mean a currency does, which of two is told by what stands around them: one letter alone is part
     /// of many names, and `can scrap` is not paid for in `$ CAN per pound`.
     fn is_money(&self, word: &str, end: usize) -> bool {
         if word.eq_ignore_ascii_case(RAND) {
             return word == RAND && self.is_rand(end);
+        }
+        // An edge, in German, unless something is paid in them: `Rand/kg`, `prices in Rand`.
+        if word.eq_ignore_ascii_case(SPELLED_RAND) {
+            let behind = self.text[end..].trim_start();
+            let per = behind.starts_with('/')
+                || VOCABULARY.has(behind.split(' ').next().unwrap_or_default(), Use::Per);
+            let before = self.tokens.last().map(|token| &self.text[token.start..token.end]);
+            return per || before.is_some_and(|before| before.eq_ignore_ascii_case("in"));
         }
         let behind_dollars =
             || self.tokens.last().is_some_and(|token| &self.text[token.start..token.end] == "$");
@@ -222,9 +245,9 @@ impl<'t> Lexer<'t> {
             Some(last) => last.kind == Kind::Gap,
         };
         let blanks = |c: char| matches!(c, ' ' | '\u{a0}');
-        let alone =
-            Some(amount.trim_start_matches(blanks)).filter(|_| set_apart && amount.starts_with(blanks));
-        let amount = alone.unwrap_or(amount);
+        // So does one blank behind a name, where decimals or `per` say that it is an amount.
+        let spaced = amount.starts_with(blanks) && (set_apart || named && begins);
+        let amount = if spaced { amount.trim_start_matches(blanks) } else { amount };
         let whole = run(amount, |c| c.is_ascii_digit());
         // `R 2 150 per ton`
         if (1..=3).contains(&whole) && behind_thousands(&amount[whole..]).is_some_and(per_something) {
@@ -238,9 +261,11 @@ impl<'t> Lexer<'t> {
         // `Compressors R22` name what is in them.
         let gas =
             || matches!(&amount[..whole], "12" | "22" | "32" | "290" | "404" | "407" | "410" | "502" | "600");
-        (named && begins || alone.is_some() && sure)
+        // `R152.00` in a cell of its own
+        let behind_name = named && begins;
+        (behind_name || set_apart)
             && (1..=6).contains(&whole)
-            && (sure || ends && whole > 1 && !gas())
+            && (sure || behind_name && !spaced && ends && whole > 1 && !gas())
     }
 
     /// Whether a plain blank inside a number groups its thousands: `1 250,00` and `1 250 €`, but not `304 180`.
@@ -251,10 +276,18 @@ impl<'t> Lexer<'t> {
         let after = &tail[1 + digits..];
         let decimals = after.strip_prefix([',', '.']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
         let first = before.split(' ').next_back().unwrap_or_default();
+        // `8 350` that stands alone, in a cell or apart at the end of a line.
+        // So is `1 250` between two gaps.
+        let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap);
         let is_money = |after: &str| {
             let word = after.trim_start().split([' ', '/', '\t']).next().unwrap_or_default();
-            // `304 180 kr`: three digits may be an alloy.
-            let sure = word.starts_with('€') || word == "EUR" || word.starts_with('z') || first.len() < 3;
+            // `304 180 kr`: three digits may be an alloy, and `Cobre 2 145 $/kg` is copper of the second grade.
+            let written = word.starts_with('€') || word == "EUR" || word.starts_with('z');
+            let by_weight = || {
+                let unit = after.trim_start()[word.len()..].strip_prefix('/').unwrap_or_default();
+                matches!(unit.split(' ').next(), Some("kg" | "lb" | "lbs" | "kilo"))
+            };
+            let sure = begins || written && !(first.len() == 1 && by_weight());
             sure && VOCABULARY.currencies(word).is_some()
         };
         // `$3 400`, `R2 150 per ton`
@@ -262,10 +295,12 @@ impl<'t> Lexer<'t> {
             && self.tokens.last().is_some_and(|token| token.is_currency)
             && per_something(after);
         let money = behind_sign || is_money(after) || is_money(behind_range(after));
-        // `8 350` that stands alone, in a cell or apart at the end of a line.
-        // So is `1 250` between two gaps.
-        let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap);
-        let columned = after.starts_with("  ") || after.starts_with('\t');
+        // `[7 380]`
+        let bracketed = self.tokens.last().is_some_and(|token| token.kind == Kind::Open)
+            && first.len() < 3
+            && after.starts_with([']', ')']);
+        let columned =
+            after.starts_with("  ") || after.starts_with('\t') || after.trim_start().starts_with('[');
         let apart = begins && (after.trim().is_empty() || columned && first.len() < 3);
         // `200 à 1 500 lb`, `1 500 lb et plus`; three digits may be an alloy.
         let unit = after.trim_start().split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
@@ -283,7 +318,7 @@ impl<'t> Lexer<'t> {
         !labelled
             && digits == 3
             && (1..=3).contains(&first.len())
-            && (decimals == 2 || money || apart || mass)
+            && (decimals == 2 || money || apart || bracketed || mass)
     }
 }
 

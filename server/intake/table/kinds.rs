@@ -17,15 +17,20 @@ impl Table {
     pub(super) fn dates_prices(&self, row: &GridRow, draft: &mut Draft<'_>) -> bool {
         let is_date = |cell: &Cell| match cell {
             Cell::Empty | Cell::Date(_) => true,
-            Cell::Text(text) => {
-                let announces =
-                    || [Use::Title, Use::Announces].iter().any(|is| VOCABULARY.has_within(text, *is));
-                text.trim().is_empty() || is_day(text) || !is_all_of_goods(text) && announces()
-            }
+            Cell::Text(text) => text.trim().is_empty() || is_day(text) || announces_a_day(text),
             Cell::Number { .. } => false,
         };
         let priced = self.panels.iter().flat_map(|panel| &panel.prices);
         let mut days = priced.filter_map(|price| row.cells.get(price.at)).filter(|cell| !cell.is_empty());
+        // `Preisstand | Di., 3.11.` at the head of the sheet
+        let mut filled = row.cells.iter().filter(|cell| !cell.is_empty());
+        if let (true, Some(Cell::Text(said)), Some(Cell::Text(day)), None) =
+            (draft.rows.is_empty(), filled.next(), filled.next(), filled.next())
+            && announces_a_day(said)
+            && VOCABULARY.currencies(day).is_none()
+        {
+            return draft.finds_date(&format!("{said} {day}"));
+        }
         match days.next().filter(|_| row.cells.iter().all(is_date)) {
             Some(Cell::Date(date)) => {
                 draft.date(Dated { date: *date, unclear: false, announced: true });
@@ -136,6 +141,11 @@ impl Table {
             .iter()
             .any(|panel| named(panel.wording) && panel.prices.iter().all(|price| is_name(price.at)))
     }
+}
+
+/// `Prices as of`
+fn announces_a_day(text: &str) -> bool {
+    !is_all_of_goods(text) && [Use::Title, Use::Announces].iter().any(|is| VOCABULARY.has_within(text, *is))
 }
 
 fn text_at(row: &GridRow, at: usize) -> Option<&str> {

@@ -1,10 +1,13 @@
 //! The rows of one name, by the columns of its prices.
 
+use trade::money::PriceUnit;
+
 use crate::columns::{Panel, PriceColumn};
 use crate::context::Context;
 use crate::document::{Cell, CutRow, GridRow};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, second_price};
 use crate::parts::charge;
+use crate::price::UnitText;
 use crate::sheet::{Doubt, Place};
 use crate::table::CellPrice;
 use crate::table::heading::Heading;
@@ -29,7 +32,8 @@ pub(super) fn price_rows(
     let row = cut.row;
     let mut rows: Vec<DraftRow> = Vec::new();
     for column in &panel.prices {
-        let cell = row.cells.get(column.at).unwrap_or(&Cell::Empty);
+        let whole = panel.whole_price(row, column);
+        let cell = whole.as_ref().or(row.cells.get(column.at)).unwrap_or(&Cell::Empty);
         let read = match (cell, cut.cuts.get(column.at)) {
             (Cell::Text(_), Some(cut)) => cut.price(draft.marks).clone(),
             _ => CellPrice::of(cell, draft.marks),
@@ -60,6 +64,14 @@ pub(super) fn price_rows(
     if unpriced && rows.len() > 1 {
         rows.truncate(1);
         rows[0].tier = base.tier;
+    }
+    // `1-9 | 10 or more`, each: so many pieces are no mass.
+    let each = Some(UnitText::Unit(PriceUnit::Each));
+    let of_pieces =
+        |row: &DraftRow| row.context.unit == each && row.tier.is_some_and(|tier| tier.takes_unit_of_price());
+    if rows.len() > 1 && rows.iter().all(of_pieces) {
+        rows.truncate(1);
+        rows[0].doubts.push(Doubt::SeveralPrices);
     }
     if let [only] = rows.as_mut_slice()
         && spans_all_tiers(panel, row)

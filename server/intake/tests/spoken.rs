@@ -1,6 +1,6 @@
 //! What people say to each other about prices: chats, text messages and letters (common practice, no source).
 
-use intake::Why;
+use intake::{Doubt, Why};
 
 use crate::told::{check, rows, sheet};
 
@@ -151,4 +151,45 @@ fn last_week_within_a_line_and_charges_said_at_its_end() {
         "Prices per tonne, £\nPC motherboards £2,200\n£2.20 PC motherboards\nStainless 304 - 820\n",
         &["PC motherboards 2200 tonne", "PC motherboards 2.2 tonne", "Stainless 304 820 tonne"],
     );
+}
+
+#[test]
+fn what_puts_nothing_right_is_left_alone() {
+    // A remark stands above as many rows as before.
+    check(
+        "list.txt",
+        "All prices in $ per lb\nYellow brass 2.60\nMotors 0.40\nAll prices in $ per net ton\nHeavy steel 210.00\nLight iron 180.00\n\
+         Correction: yellow brass $2.50/lb\n",
+        &["Motors 0.4 lb", "Heavy steel 210 short_ton", "Light iron 180 short_ton", "yellow brass 2.5 lb"],
+    );
+    // Of two in different lists, nobody knows which is meant.
+    let twice = "COPPER\nClean 3.80/lb\nALUMINIUM\nClean 0.90/lb\nCorrection: clean 3.70/lb\n";
+    let read = sheet("list.txt", twice.as_bytes());
+    assert_eq!(rows(&read), ["Clean 3.8 lb", "Clean 0.9 lb", "clean 3.7 lb"]);
+    assert!(read.rows[2].doubts.contains(&Doubt::SeveralPrices), "{:?}", read.rows[2]);
+    check(
+        "list.txt",
+        "Prices per lb\nYellow brass 2.60\nwoops yellow brass 2.50\nsorry all, yellow brass 2.40\nAluminium scrap that is clean 0.70\n",
+        &["yellow brass 2.4 lb", "Aluminium scrap that is clean 0.7 lb"],
+    );
+    check(
+        "list.txt",
+        "Prices per lb\nServer boards 5.30 not 5.80 per kg\nGold pins .... call  (last week 22.00)\n",
+        &["Server boards 5.3 kg", "Gold pins ?"],
+    );
+}
+
+#[test]
+fn numbers_of_grades_and_for_in_italian() {
+    check(
+        "list.txt",
+        "Precios en pesos por kilo\nCobre 1 155 $/kg\nCobre 2 145 $\nBote 28 $/kg\n",
+        &["Cobre 1 155 kg", "Cobre 2 145 kg", "Bote 28 kg"],
+    );
+    check(
+        "list.txt",
+        "Prezzi in euro al kg\nRame 7,40\n18,00 € per RAM dorata\n",
+        &["Rame 7.4 kg", "RAM dorata 18 kg"],
+    );
+    check("list.txt", "Motors 2.00 per pc Copper 3.40 per lb\n", &["Motors 2 each", "Copper 3.4 lb"]);
 }

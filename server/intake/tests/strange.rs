@@ -368,3 +368,99 @@ fn a_title_above_the_names_of_the_columns() {
         &["Copper, bare bright 4.04 lb", "Copper, heavy bus bar 3.93 lb", "Wheel weights ?"],
     );
 }
+
+#[test]
+fn cents_behind_dashes_and_in_a_column_of_their_own() {
+    check(
+        "board.txt",
+        "Gate board, $ per lb\nBB ............ 4-05\n#1 Cu ......... 3-85\n#2 Cu ......... 3-60\nlt Cu / sheet .. 3-20\nyel br ......... 2-45\n",
+        &["BB 4.05 lb", "#1 Cu 3.85 lb", "#2 Cu 3.6 lb", "lt Cu / sheet 3.2 lb", "yel br 2.45 lb"],
+    );
+    check(
+        "list.csv",
+        "Grade,Rand/kg\n\"Busbar, clean\",R152-00\nPlugs off,R48-50\nHouse wire,R68-00\nDecoders,R5-50\nBrown board,R2-05\n",
+        &[
+            "Busbar, clean 152 kg",
+            "Plugs off 48.5 kg",
+            "House wire 68 kg",
+            "Decoders 5.5 kg",
+            "Brown board 2.05 kg",
+        ],
+    );
+    // The ends of tiers are none.
+    check(
+        "list.txt",
+        "US dollars per pound\nMotherboards   1-99 lb $2.50   100-499 lb $2.70\nHard drives    1-99 lb $0.75   100-499 lb $0.82\n",
+        &["Motherboards 2.5 lb", "Motherboards 2.7 lb", "Hard drives 0.75 lb", "Hard drives 0.82 lb"],
+    );
+    check(
+        "list.csv",
+        "item #,what it is,dollars,cents\n1001,Bright wire,4,02\n1022,Data wire,1,15\n1023,Ribbon,,60\n",
+        &["Bright wire 4.02 lb", "Data wire 1.15 lb", "Ribbon 0.6 lb"],
+    );
+    let page =
+        "<div>Finger cards <span>4<sup>40</sup></span></div><div>Memory <span>18<sup>25</sup></span></div>";
+    check(
+        "page.html",
+        &format!("<html><body><p>$ per lb</p>{page}</body></html>"),
+        &["Finger cards 4.4 lb", "Memory 18.25 lb"],
+    );
+}
+
+#[test]
+fn lists_with_a_rule_between_and_rows_between_semicolons() {
+    check(
+        "list.txt",
+        "RED STUFF               $     |  E-STUFF                  $\nBare bright          4.10     |  Network cards         4.25\n\
+         Clean tube           3.88     |  Motherboards          2.05\nBurnt                3.55     |  Router guts           1.10\n\
+         Litho                 .74     |  COSTS YOU\nCast                  .50     |  Swollen packs         2.00 chg\n",
+        &[
+            "Bare bright 4.1 lb",
+            "Clean tube 3.88 lb",
+            "Burnt 3.55 lb",
+            "Litho 0.74 lb",
+            "Cast 0.5 lb",
+            "Network cards 4.25 lb",
+            "Motherboards 2.05 lb",
+            "Router guts 1.1 lb",
+            "Swollen packs -2 lb",
+        ],
+    );
+    check(
+        "list.txt",
+        "Price list 47/2026\nKode ; Beskrywing ; R/kg ; voorraad(kg)\nCU-001; Millberry; R158,50; 412\nCU-004; Heavy copper; R151,00; 1 280\n\
+         BR-010; Brass; R92,00; 640\n",
+        &["Millberry 158.5 kg", "Heavy copper 151 kg", "Brass 92 kg"],
+    );
+    // Items with their prices between semicolons are no cells.
+    check(
+        "list.txt",
+        "$ per lb\ncopper 3.10; brass 2.10; lead .60\nzinc .40; cast .50; sheet .45\nmotors .30; cans .55; rads .80\n",
+        &[
+            "copper 3.1 lb",
+            "brass 2.1 lb",
+            "lead 0.6 lb",
+            "zinc 0.4 lb",
+            "cast 0.5 lb",
+            "sheet 0.45 lb",
+            "motors 0.3 lb",
+            "cans 0.55 lb",
+            "rads 0.8 lb",
+        ],
+    );
+}
+
+#[test]
+fn thousands_in_one_letter_and_last_week_in_square_brackets() {
+    check(
+        "list.txt",
+        "Usual grades, £/t delivered:\n\nOld rolled £1.15k\nGreasy £6.8k\nBright wire £7,250\n",
+        &["Old rolled 1150 tonne", "Greasy 6800 tonne", "Bright wire 7250 tonne"],
+    );
+    check(
+        "list.txt",
+        "Tarif en € la tonne (entre crochets : semaine passée)\nCuivre mêlé ......... 7 450  [7 380]\nPlatin ............... 190  [185]\n\
+         mémoires ....... 16,50 €/kg  [16,00]\n",
+        &["Cuivre mêlé 7450 tonne", "Platin 190 tonne", "mémoires 16.5 kg"],
+    );
+}

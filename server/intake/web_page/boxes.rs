@@ -83,7 +83,11 @@ fn price_and_name(lines: &[String]) -> Option<String> {
     // `POA/kg`
     let asks = |line: &str| VOCABULARY.has(line.split('/').next().unwrap_or_default(), Use::OnRequest);
     let priced = |line: &&String| price::is_within(line, marks) || asks(line);
-    let past = |line: &&String| VOCABULARY.has_within(line, Use::Past) && price::is_within(line, marks);
+    // `was $1.00/lb`
+    let was = |line: &str| VOCABULARY.has(line.split(' ').next().unwrap_or_default(), Use::Was);
+    let past = |line: &&String| {
+        (VOCABULARY.has_within(line, Use::Past) || was(line)) && price::is_within(line, marks)
+    };
     let mut today = lines.iter().filter(|line| !past(line));
     let price = today.next().filter(|line| priced(line) && !speaks_of_goods(line))?;
     let (name, rest): (&String, Vec<&String>) = (today.next()?, today.collect());
