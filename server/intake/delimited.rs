@@ -1,5 +1,7 @@
 //! Delimited text: which delimiter, and its cells.
 
+mod unquoted;
+
 use csv::{ReaderBuilder, StringRecord};
 
 use crate::decode::Decoded;
@@ -88,7 +90,7 @@ pub(crate) fn parse(decoded: &Decoded, mark: u8) -> Document {
         }
         _ => Text { body: &decoded.text, skipped: 0 },
     };
-    let rows = match text.rows(mark, true, &mut document.problems) {
+    let mut rows = match text.rows(mark, true, &mut document.problems) {
         Ok(rows) => rows,
         Err(Swallowed { line }) => {
             document.problems.retain(|problem| *problem == Problem::Undecoded);
@@ -96,6 +98,9 @@ pub(crate) fn parse(decoded: &Decoded, mark: u8) -> Document {
             text.rows(mark, false, &mut document.problems).unwrap_or_default()
         }
     };
+    if mark == b',' {
+        unquoted::join(&mut rows);
+    }
     document.blocks.push(Block::Table(rows));
     document
 }

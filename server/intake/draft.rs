@@ -194,6 +194,17 @@ impl<'h> Draft<'h> {
         self.remarks.push(Remark { above, context, clear: speaks_of_all(text), mark });
     }
 
+    /// Whether a line is what the name of a column is marked for: `Preis*`.
+    pub fn is_footnote(&self, text: &str) -> bool {
+        let is_marked = |sign: char| {
+            let mut names = self.left_out.iter().filter(|left| left.why == Why::ColumnNames);
+            names.any(|names| {
+                names.source.split_whitespace().any(|name| name.ends_with(sign) && name.len() > 1)
+            })
+        };
+        footnotes::sign(text).is_some_and(is_marked)
+    }
+
     /// Whether a remark so far has said what all prices are per.
     pub fn says_unit_of_all(&self) -> bool {
         self.remarks.iter().any(|remark| remark.is_clear() && remark.context.unit.is_some())

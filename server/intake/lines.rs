@@ -374,6 +374,11 @@ impl LineReader {
             (heading.perhaps, heading.may_be_firm) = (true, false);
             draft.was_no_heading(&heading.source);
         }
+        // `* Euro je 100 kg`, below `Preis*`
+        if draft.is_footnote(text) {
+            draft.whole_sheet(&Context::of(text, false), text);
+            return draft.leave_out(text, &line.place, Why::NoPrice);
+        }
         if self.side_by_side(scan, text) {
             return draft.leave_out(text, &line.place, Why::Heading);
         }

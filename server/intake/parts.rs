@@ -64,7 +64,12 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     if let Some(opening) = between.peek_mut() {
         opening.end_of_sentence();
         // `à votre charge 0,25 € – Écrans à tube`: who pays is no name.
-        let charges = |name: &String| name.contains(' ') && VOCABULARY.has(name, Use::Charge);
+        // So is `kosten € 10,- p/st beeldbuis tv`, and `any weight    charge 2.50` below a name.
+        let named = opening.tier.is_some()
+            || prices
+                .last()
+                .is_some_and(|price| speaks_of_goods(scan.between(price.last, scan.tokens.len())));
+        let charges = |name: &String| (named || name.contains(' ')) && VOCABULARY.has(name, Use::Charge);
         opening.name = opening.name.take().filter(|name| !charges(name));
     }
     let names_first = between.peek().is_some_and(|opening| opening.name.is_some() || opening.tier.is_some())

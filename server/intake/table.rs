@@ -12,7 +12,7 @@ use crate::cuts::Cuts;
 use crate::date::Dated;
 use crate::document::{Cell, CutRow, GridRow, Line};
 use crate::draft::{Charge, Draft, DraftPrice, DraftRow, wording};
-use crate::firm::is_firm;
+use crate::firm::{is_contact, is_firm};
 use crate::lines::{LineReader, TableHeading, is_number_of_a_page, is_remark};
 use crate::number::Marks;
 use crate::parts::charge;
@@ -347,7 +347,11 @@ impl Table {
         };
         let new = price_rows(panel, cut, base, &of_row, heading, notes, draft);
         // `Checks only over $100 | ask for Vern`: words where the prices stand, behind others that name nothing.
-        let speaks = || new.first().is_some_and(|row| is_remark(&row.wording));
+        // So does how to reach the yard: `Tel. | 000 441 8820`.
+        // `Ph` alone is no phone.
+        let goods = |name: &str| speaks_of_goods(name) && !VOCABULARY.has(name, Use::PhoneLabel);
+        let reaches = |row: &DraftRow| is_contact(&row.source) && !goods(&row.wording);
+        let speaks = || new.first().is_some_and(|row| is_remark(&row.wording) || reaches(row));
         if new.iter().all(|row| row.doubts.contains(&Doubt::Blank)) && speaks() {
             return Err(Why::NoPrice);
         }
@@ -422,7 +426,8 @@ impl Table {
                 }
                 let is_tier = || of_heading(&Scan::of(&text), draft.marks).is_some_and(|(_, is_all)| is_all);
                 let between = !self.panels.is_empty() && (is_tier() || says_who_pays(&text));
-                if is_heading(&text) && (known || !self.panels.is_empty()) || between {
+                let heads = is_heading(&text) && !draft.is_footnote(&text);
+                if heads && (known || !self.panels.is_empty()) || between {
                     headed = true;
                     self.head(at, &text, draft.marks);
                 }

@@ -1,33 +1,42 @@
-//! Columns of prices that are called after months: `Prix oct. | Prix nov.`, `Okt 26 | Nov 26`.
+//! Columns of prices that are called after months or weeks: `Prix oct. | Prix nov.`, `Okt 26 | Nov 26`, `KW 47 | KW 48`.
 
 use super::Named;
 use crate::context::Context;
 use crate::document::Cell;
-use crate::vocabulary::{Column, VOCABULARY};
+use crate::vocabulary::{Column, Use, VOCABULARY};
 use crate::wording::normal_wording;
 
 /// Months of a year.
 const YEAR: i32 = 12;
+/// Weeks of a year, at the most (ISO 8601).
+const MOST_WEEKS: i32 = 53;
 /// Days of a month, at the most.
 const DAYS: i32 = 31;
 
-/// Of prices of several months, those of the last one are read; where other columns are called after prices, or nothing tells
-/// which month came last, none are.
+/// Of prices of several months or weeks, those of the last one are read; where other columns are called after prices, or nothing
+/// tells which came last, none are.
 pub(super) fn this_month(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
     let months: Vec<Option<Month>> = cells.iter().map(month).collect();
+    let weeks: Vec<Option<i32>> = cells.iter().map(week).collect();
+    let told = |at: usize| months[at].is_some() || weeks[at].is_some();
     let priced = |at: usize| {
         let name = names[at].as_ref();
-        months[at].is_none() && name.is_some_and(|name| matches!(name.column, Column::Price | Column::Low))
+        !told(at) && name.is_some_and(|name| matches!(name.column, Column::Price | Column::Low))
     };
     if (0..names.len()).any(priced) {
         return names;
     }
-    let told: Vec<Month> = months.iter().flatten().copied().collect();
-    let Some(latest) = latest(&told) else { return names };
-    for ((name, month), cell) in names.iter_mut().zip(months).zip(cells) {
-        if let Some(month) = month {
-            let column = if month == latest { Column::Price } else { Column::Other };
-            *name = Some(Named { column, context: Context::of(&cell.shown(), true), tier: None });
+    let last_month = latest(&months.iter().flatten().copied().collect::<Vec<_>>());
+    let last_week = latest_week(&weeks.iter().flatten().copied().collect::<Vec<_>>());
+    let is_last = |at: usize| match (last_month, last_week) {
+        (Some(month), None) => Some(months[at]? == month),
+        (None, Some(week)) => Some(weeks[at]? == week),
+        _ => None,
+    };
+    for (at, cell) in cells.iter().enumerate().take(names.len()) {
+        if let Some(is_last) = is_last(at) {
+            let column = if is_last { Column::Price } else { Column::Other };
+            names[at] = Some(Named { column, context: Context::of(&cell.shown(), true), tier: None });
         }
     }
     names
@@ -74,14 +83,15 @@ fn latest(told: &[Month]) -> Option<Month> {
     }
 }
 
+fn is_of_prices(word: &str) -> bool {
+    VOCABULARY.column(word) == Some(Column::Price)
+        || VOCABULARY.currencies(word).is_some()
+        || VOCABULARY.unit(word).is_some()
+}
+
 /// The month that a column is called after, and nothing else but its year, or a day, and words for prices.
 fn month(cell: &Cell) -> Option<Month> {
     let Cell::Text(text) = cell else { return None };
-    let of_prices = |word: &str| {
-        VOCABULARY.column(word) == Some(Column::Price)
-            || VOCABULARY.currencies(word).is_some()
-            || VOCABULARY.unit(word).is_some()
-    };
     let (mut place, mut number) = (None, None);
     for word in normal_wording(text).split(' ') {
         if let Some(month) = VOCABULARY.month(word).filter(|_| place.is_none()) {
@@ -91,11 +101,33 @@ fn month(cell: &Cell) -> Option<Month> {
             // The century says nothing more.
             number = known.then_some(digits % 100);
             number?;
-        } else if !of_prices(word) {
+        } else if !is_of_prices(word) {
             return None;
         }
     }
     Some(Month { place: place?, number })
+}
+
+/// The week that a column is called after: `Prix semaine 48`, `KW 48`.
+fn week(cell: &Cell) -> Option<i32> {
+    let Cell::Text(text) = cell else { return None };
+    let normal = normal_wording(text);
+    let words: Vec<&str> = normal.split(' ').collect();
+    let at = words.iter().position(|word| VOCABULARY.has(word, Use::Week))?;
+    let number = words.get(at + 1)?.parse().ok().filter(|week| (1..=MOST_WEEKS).contains(week))?;
+    let others = words[..at].iter().chain(&words[at + 2..]);
+    others.into_iter().all(|word| is_of_prices(word)).then_some(number)
+}
+
+/// Of weeks more than half a year apart, the earlier numbers are those of the year that began since.
+fn latest_week(told: &[i32]) -> Option<i32> {
+    let (least, most) = (*told.iter().min()?, *told.iter().max()?);
+    let half = MOST_WEEKS / 2;
+    match most - least {
+        0 => None,
+        apart if apart <= half => Some(most),
+        _ => told.iter().copied().filter(|&week| week <= half).max(),
+    }
 }
 
 #[cfg(test)]
@@ -136,6 +168,24 @@ mod tests {
             (&["Oct"], None),
         ] {
             assert_eq!(last(names).as_deref(), expect, "{names:?}");
+        }
+    }
+
+    #[test]
+    fn the_last_of_several_weeks() {
+        let of = |text: &str| week(&Cell::of(text));
+        assert_eq!(
+            [of("PRIX SEMAINE 48"), of("KW 47 €/kg"), of("Week 54"), of("Week")],
+            [Some(48), Some(47), None, None]
+        );
+        for (weeks, expect) in [
+            (&[47, 48][..], Some(48)),
+            (&[48, 47, 46], Some(48)),
+            (&[52, 53, 1], Some(1)),
+            (&[48], None),
+            (&[], None),
+        ] {
+            assert_eq!(latest_week(weeks), expect, "{weeks:?}");
         }
     }
 }

@@ -33,7 +33,7 @@ impl Decoration {
             .collect();
         let most = |sign: Sign| {
             let count = signs.iter().filter(|s| **s == sign).count();
-            count >= 3 && count * 2 > signs.len()
+            count >= 3 && count * 4 > signs.len() * 3
         };
         Decoration { dashes: most(Sign::Dashed), brackets: most(Sign::Bracketed) }
     }

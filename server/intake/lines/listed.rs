@@ -259,7 +259,11 @@ pub(super) fn begin_with_prices(lines: &[Line], marks: Marks) -> bool {
 
 /// Whether a line is a few words and a number behind them, as a price is that nothing marks.
 pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
-    let last = scan.tokens.len().saturating_sub(1);
+    let end = scan.tokens.len().saturating_sub(1);
+    // `PSU boards 22 to 26`
+    let joins = |at: usize| scan.kind(at) == Some(Kind::Dash) || scan.is(at, Use::Range);
+    let is_range = end > 2 && scan.kind(end - 2) == Some(Kind::Number) && joins(end - 1);
+    let last = if is_range { end - 2 } else { end };
     // `Stainless 316 135`: the alloy belongs to the name.
     let is_alloy = |at: usize| {
         scan.kind(at) == Some(Kind::Number) && scan.word(at).len() == 3 && speaks_of_goods(scan.word(at))
@@ -269,15 +273,17 @@ pub(super) fn ends_with_its_only_number(scan: &Scan<'_>) -> bool {
     let only_alloy = apart && is_alloy(0);
     let alloy = last > 1 && is_alloy(last - 1) || only_alloy;
     // `#2 381`
-    let words = scan.tokens.iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
+    let words =
+        scan.tokens[..last].iter().filter(|token| matches!(token.kind, Kind::Word | Kind::Fact)).count();
     let hours = (0..scan.tokens.len()).any(|at| scan.is(at, Use::Hours))
         // `clean ext 88` is extrusion.
         || last.checked_sub(1).is_some_and(|before| {
             scan.is(before, Use::PhoneLabel) && !speaks_of_goods(scan.between(0, before))
         });
     scan.kind(last) == Some(Kind::Number)
-        && scan.numbers().count() == 1 + usize::from(alloy)
-        && scan.word(last).len() <= LONGEST_BARE
+        && scan.kind(end) == Some(Kind::Number)
+        && scan.numbers().count() == 1 + usize::from(alloy) + usize::from(is_range)
+        && scan.word(end).len() <= LONGEST_BARE
         && (only_alloy || (1..=MOST_NAME_WORDS).contains(&words))
         && !hours
         && !starts_with(scan, Use::Remark)

@@ -249,14 +249,16 @@ impl<'t> Lexer<'t> {
         let spaced = amount.starts_with(blanks) && (set_apart || named && begins);
         let amount = if spaced { amount.trim_start_matches(blanks) } else { amount };
         let whole = run(amount, |c| c.is_ascii_digit());
-        // `R 2 150 per ton`
-        if (1..=3).contains(&whole) && behind_thousands(&amount[whole..]).is_some_and(per_something) {
+        // `R 2 150 per ton`, `R4 350,00 per ton`
+        let by_thousands = |behind: &str| {
+            let (decimals, rest) = decimals(behind);
+            decimals == 2 || per_something(rest)
+        };
+        if (1..=3).contains(&whole) && behind_thousands(&amount[whole..]).is_some_and(by_thousands) {
             return true;
         }
-        let rest = &amount[whole..];
-        let decimals = rest.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
-        let rest = if decimals > 0 { &rest[1 + decimals..] } else { rest };
-        let ends = rest.trim_start().is_empty() || rest.starts_with('/');
+        let (decimals, rest) = decimals(&amount[whole..]);
+        let ends = rest.trim_start().is_empty() || rest.starts_with('/') || goes_on_to_rand(rest);
         let sure = decimals == 2 && !rest.starts_with(char::is_alphanumeric);
         // `Compressors R22` name what is in them.
         let gas =
@@ -278,7 +280,13 @@ impl<'t> Lexer<'t> {
         let first = before.split(' ').next_back().unwrap_or_default();
         // `8 350` that stands alone, in a cell or apart at the end of a line.
         // So is `1 250` between two gaps.
-        let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap);
+        // And `-3 200` behind a colon.
+        let signed = || {
+            let minus = &self.text[..self.at];
+            let minus = minus.strip_suffix(['-', '−', '–']).map(str::trim_end);
+            minus.is_some_and(|before| before.is_empty() || before.ends_with(':'))
+        };
+        let begins = self.tokens.last().is_none_or(|token| token.kind == Kind::Gap) || signed();
         let is_money = |after: &str| {
             let word = after.trim_start().split([' ', '/', '\t']).next().unwrap_or_default();
             // `304 180 kr`: three digits may be an alloy, and `Cobre 2 145 $/kg` is copper of the second grade.
@@ -326,6 +334,19 @@ impl<'t> Lexer<'t> {
 fn behind_thousands(text: &str) -> Option<&str> {
     let digits = text.strip_prefix([' ', '\u{a0}', '\u{202f}'])?;
     (run(digits, |c| c.is_ascii_digit()) == 3).then(|| &digits[3..])
+}
+
+/// How many decimals a text begins with, and what stands behind them: `,00 per ton`.
+fn decimals(text: &str) -> (usize, &str) {
+    let digits = text.strip_prefix(['.', ',']).map_or(0, |rest| run(rest, |c| c.is_ascii_digit()));
+    (digits, if digits > 0 { &text[1 + digits..] } else { text })
+}
+
+/// Whether the upper end of a range follows: `PC boards R48 - R55`.
+fn goes_on_to_rand(rest: &str) -> bool {
+    let upper = rest.trim_start().strip_prefix(['-', '–']).map(str::trim_start);
+    let amount = upper.and_then(|upper| upper.strip_prefix(RAND));
+    amount.is_some_and(|amount| amount.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// Whether a number ends here, or what it is per follows.
