@@ -22,7 +22,7 @@ use crate::scan::Scan;
 use crate::sheet::{Doubt, LeftOut, Place, Problem, Row, RowPrice, Sheet, Why};
 use crate::tier::TierText;
 use crate::vocabulary::{Use, VOCABULARY};
-use amounts::{Decoration, amounts, as_thousands};
+use amounts::{Decoration, amounts, as_thousands, is_small_for_a_ton};
 use footnotes::Mark;
 
 /// Two prices of one line in two units agree within this share of the larger, which covers their rounding.
@@ -337,7 +337,11 @@ impl<'h> Draft<'h> {
                 {
                     doubts.push(Doubt::BareNumber);
                 }
-                amounts(price, &draft, &context, decoration, &mut doubts)
+                let amounts = amounts(price, &draft, &context, decoration, &mut doubts);
+                if price.unit.is_none() && is_small_for_a_ton(&amounts, unit) {
+                    doubts.push(Doubt::Small);
+                }
+                amounts
             }
         };
         if let RowPrice::OnRequest = price {

@@ -165,6 +165,8 @@ pub enum Doubt {
     Zero,
     /// A price of more than 100,000.
     Large,
+    /// A price so small that nobody weighs by the ton for it, where the line itself does not say that it is by the ton.
+    Small,
     /// It was read from a picture.
     FromPicture,
     /// It was read from a picture, and in only one of several ways of cleaning it.
@@ -205,6 +207,7 @@ impl fmt::Display for Doubt {
                 "This was hard to read in the picture: compare name and price letter by letter."
             }
             Doubt::Large => "An unusually large price: check the number and its unit.",
+            Doubt::Small => "An unusually small price for a whole ton: check its unit.",
         })
     }
 }

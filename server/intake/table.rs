@@ -425,7 +425,9 @@ impl Table {
                     continue;
                 }
                 let is_tier = || of_heading(&Scan::of(&text), draft.marks).is_some_and(|(_, is_all)| is_all);
-                let between = !self.panels.is_empty() && (is_tier() || says_who_pays(&text));
+                // `Loose bits below are € / kg:`
+                let tells = || text.ends_with(':') && Context::of(&text, false).unit.is_some();
+                let between = !self.panels.is_empty() && (is_tier() || says_who_pays(&text) || tells());
                 let heads = is_heading(&text) && !draft.is_footnote(&text);
                 if heads && (known || !self.panels.is_empty()) || between {
                     headed = true;

@@ -388,6 +388,7 @@ fn is_settled_by_agreement(doubt: Doubt) -> bool {
             | Doubt::SeveralPrices
             | Doubt::BareNumber
             | Doubt::Large
+            | Doubt::Small
     )
 }
 

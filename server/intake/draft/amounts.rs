@@ -13,6 +13,8 @@ use crate::sheet::{Doubt, RowPrice};
 const MOST_WITH_CENTS: Decimal = dec!(5);
 /// A price above this is asked about.
 const LARGE: Decimal = dec!(100_000);
+/// Nothing that is sold by the ton brings less for it (common practice, no source).
+const SMALL_FOR_A_TON: Decimal = dec!(10);
 
 /// Dashes or brackets before so many prices of a sheet that they cannot all be charges.
 #[derive(Debug, Clone, Copy)]
@@ -37,6 +39,16 @@ impl Decoration {
         };
         Decoration { dashes: most(Sign::Dashed), brackets: most(Sign::Bracketed) }
     }
+}
+
+/// Whether a price is so small for a ton: `PC boards 1.95` below `€/t` was meant by the kilogram.
+pub(super) fn is_small_for_a_ton(price: &RowPrice, unit: Option<PriceUnit>) -> bool {
+    use MassUnit::{GrossTon, ShortTon, Tonne};
+    let RowPrice::Priced { low, high } = price else { return false };
+    let most = low.abs().max(high.unwrap_or_default().abs());
+    matches!(unit, Some(PriceUnit::Mass(GrossTon | ShortTon | Tonne)))
+        && !most.is_zero()
+        && most < SMALL_FOR_A_TON
 }
 
 /// `4,150` that may be four thousand is that by the ton: no price per ton has three decimals (common practice, no source).

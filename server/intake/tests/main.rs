@@ -12,6 +12,7 @@ mod scores;
 mod seed;
 mod sentences;
 mod sheets;
+mod small_print;
 mod spoken;
 mod strange;
 mod tiers;
