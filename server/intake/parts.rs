@@ -79,7 +79,11 @@ pub(crate) fn parts(scan: &Scan<'_>, prices: &[PriceText], draft: &Draft<'_>) ->
     }
     let mut parts: Vec<Part> = Vec::new();
     for price in prices {
-        let beside = between.next().unwrap_or_default();
+        let mut beside = between.next().unwrap_or_default();
+        // `flex with plugs on 1.15 but 1.35 if you cut them`
+        if !parts.is_empty() {
+            beside.name = beside.name.filter(|name| !VOCABULARY.has(name, Use::Otherwise));
+        }
         // `$4.22/lb was $4.15`.
         // `inox 304 0,95 la settimana scorsa era 1,00`
         let past = |name: &str| VOCABULARY.has_within(name, Use::Past) && !is_all_of_goods(name);

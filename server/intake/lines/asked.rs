@@ -66,7 +66,7 @@ pub(super) fn on_request(text: &str, scan: &Scan<'_>) -> Option<Part> {
     let name = trimmed(scan, 0, start).filter(|name| !is_only_of_days(&Scan::of(name)))?;
     // `Call for prices` and `Other items: please call` name nothing.
     let remark = starts_with(scan, Use::Remark)
-        || VOCABULARY.has_within(name, Use::Remark)
+        || speaks_of_more(name)
         || starts_with(scan, Use::WholeSheet) && name.split_whitespace().count() > 1;
     let parts = |at: usize| matches!(scan.kind(at), Some(Kind::Gap | Kind::Dash | Kind::Open | Kind::Other));
     let apart = start > 0 && (parts(start - 1) || parts(start));
@@ -147,9 +147,15 @@ fn on_request_and_more(scan: &Scan<'_>, end: usize) -> Option<Part> {
     });
     let name = trimmed(scan, 0, gap).filter(|name| name.split_whitespace().count() <= 5)?;
     let remark = starts_with(scan, Use::Remark)
-        || VOCABULARY.has_within(name, Use::Remark)
+        || speaks_of_more(name)
         || somebody(gap + 1) && starts_with(scan, Use::WholeSheet);
     (asks && end - gap <= 12 && !remark).then(|| Part::asking(name, DraftPrice::OnRequest))
+}
+
+/// Whether a name holds words of a remark, but for those of what is not there: `phones no battery ask me`.
+fn speaks_of_more(name: &str) -> bool {
+    let there = name.split_once(" no ").map_or(name, |(there, _)| there);
+    VOCABULARY.has_within(there, Use::Remark)
 }
 
 /// `ring Tony`, `ask in the office`, `consultar con mi hermana`
@@ -165,7 +171,7 @@ fn on_request_within(scan: &Scan<'_>, end: usize) -> Option<Part> {
     let start =
         (1..comma).find(|&at| comma - at >= 2 && VOCABULARY.has(scan.between(at, comma), Use::OnRequest))?;
     let name = trimmed(scan, 0, start).filter(|name| name.split_whitespace().count() <= 5)?;
-    let remark = starts_with(scan, Use::Remark) || VOCABULARY.has_within(name, Use::Remark);
+    let remark = starts_with(scan, Use::Remark) || speaks_of_more(name);
     (!remark).then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 
@@ -197,7 +203,7 @@ pub(super) fn asked_behind(scan: &Scan<'_>, from: usize) -> Option<Part> {
         end > from + 1 + length && VOCABULARY.has(scan.between(end - length, end), Use::OnRequest)
     })?;
     let name = trimmed(scan, from + 1, end - length)?;
-    let short = name.split_whitespace().count() <= 4 && !VOCABULARY.has_within(name, Use::Remark);
+    let short = name.split_whitespace().count() <= 4 && !speaks_of_more(name);
     short.then(|| Part::asking(name, DraftPrice::OnRequest))
 }
 

@@ -105,3 +105,16 @@ fn ranges_of_whole_cents() {
         ],
     );
 }
+
+#[test]
+fn two_prices_of_one_thing_are_asked_about() {
+    check(
+        "list.txt",
+        "$ per lb\ndry bright 6.40\nflex with plugs on 1.15 but 1.35 if u cut them\nphones no battery ask me\nbrass mixed 3.70\n",
+        &["dry bright 6.4 lb", "flex with plugs on 1.15 lb", "phones no battery ?", "brass mixed 3.7 lb"],
+    );
+    let twice =
+        sheet("list.txt", b"$ per lb\ndry bright 6.40\nflex 1.15 but 1.35 if u cut them\nbrass 3.70\n");
+    let asked: Vec<bool> = twice.rows.iter().map(|row| row.doubts.contains(&Doubt::SeveralPrices)).collect();
+    assert_eq!(asked, [false, true, false], "{twice:?}");
+}

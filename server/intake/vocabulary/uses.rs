@@ -132,6 +132,8 @@ pub(crate) enum Use {
     Starts,
     /// Right before a price that was paid before.
     Was,
+    /// Between two prices of one thing.
+    Otherwise,
     /// Before an amount that limits what is paid or taken.
     Limit,
     /// In the name of a firm.
