@@ -114,6 +114,11 @@ pub(crate) fn read<'d>(
                 }) {
                     draft.look_for_date(&row.source());
                 }
+                // `18 November 2026 | Rand / kg | prev.`: what stands above the names of goods may be the day.
+                let names = table.panels.first().and_then(|panel| row.cells.get(panel.wording));
+                if let Some(Cell::Text(name)) = names {
+                    draft.look_for_date(name);
+                }
                 draft.leave_out(&row.source(), &row.place, Why::ColumnNames);
             }
             // Above the first price of a list without names of columns stands what heads it.

@@ -118,3 +118,11 @@ fn two_prices_of_one_thing_are_asked_about() {
     let asked: Vec<bool> = twice.rows.iter().map(|row| row.doubts.contains(&Doubt::SeveralPrices)).collect();
     assert_eq!(asked, [false, true, false], "{twice:?}");
 }
+
+#[test]
+fn the_day_may_stand_above_the_names_of_goods() {
+    let list = b"18 November 2026,Rand / kg,prev.\nCopper,138.00,137.00\nBrass,82.50,82.00\n";
+    let list = sheet("list.csv", list);
+    assert_eq!(list.valid_from, Some(jiff::civil::date(2026, 11, 18)), "{list:?}");
+    assert_eq!(list.rows.len(), 2, "{list:?}");
+}
