@@ -193,3 +193,16 @@ fn numbers_of_grades_and_for_in_italian() {
     );
     check("list.txt", "Motors 2.00 per pc Copper 3.40 per lb\n", &["Motors 2 each", "Copper 3.4 lb"]);
 }
+
+#[test]
+fn whoever_is_sorry_puts_a_price_right() {
+    check(
+        "list.txt",
+        "[27/11/2026, 09:14] Wendell (Cattail Metals): morning, prices from today, per lb\n\
+         [27/11/2026, 09:15] Wendell (Cattail Metals): bright wire 4.05\n\
+         [27/11/2026, 09:15] Wendell (Cattail Metals): yellow brass 2.30\n\
+         [27/11/2026, 09:16] Wendell (Cattail Metals): soft lead .60\n\
+         [27/11/2026, 09:20] Wendell (Cattail Metals): sorry, yellow brass is 2.40\n",
+        &["bright wire 4.05 lb", "soft lead 0.6 lb", "yellow brass 2.4 lb"],
+    );
+}
