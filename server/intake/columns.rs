@@ -1,5 +1,6 @@
 //! Which column of a table holds what: by the names of the columns, and by their cells where names are missing.
 
+mod cents;
 mod column_name;
 mod meant;
 mod months;
@@ -11,19 +12,17 @@ mod unnamed;
 use std::cell::Cell as Count;
 use std::rc::Rc;
 
-use rust_decimal::Decimal;
-use rust_decimal::prelude::ToPrimitive;
-
 use crate::context::{Context, is_only_of_prices};
 use crate::document::{Cell, CutRow, GridRow};
 use crate::number::Marks;
 use crate::scan::Scan;
 use crate::tier::{TierText, TierUnit};
 use crate::vocabulary::{Column, Use, VOCABULARY};
+use cents::dollars_and_cents;
 use column_name::name;
 use meant::{
-    dollars_and_cents, filled, in_rand, last_tier, latest, least_and_most, money_first, named_by_its_cells,
-    names_beside_groups, newest, second_lists, side_by_side, this_week,
+    filled, in_rand, last_tier, latest, least_and_most, money_first, named_by_its_cells, names_beside_groups,
+    newest, second_lists, side_by_side, this_week,
 };
 use months::this_month;
 pub(crate) use shown::is_unit;
@@ -79,48 +78,6 @@ impl Panel {
     /// Whether its rows are likely to have another cell beside name and price.
     pub fn has_more_than_a_price(&self) -> bool {
         self.unit.is_some() || self.tier_from.is_some() || self.high.is_some() || self.prices.len() > 1
-    }
-}
-
-impl Panel {
-    /// Takes in the cents of `dollars | cents`, below which nothing but whole numbers under a hundred stand.
-    fn join_cents(&mut self, below: &Below<'_>) {
-        let [whole, cents, ..] = self.prices.as_slice() else { return };
-        let plain = |column: &PriceColumn| column.tier.is_none() && column.context.unit.is_none();
-        let of_money = plain(whole) && !whole.context.currencies.is_empty() && !whole.context.cents;
-        let of_cents = plain(cents) && cents.context.cents && cents.context.currencies.is_empty();
-        let at = cents.at;
-        let cells = || below.rows.iter().filter_map(|row| row.cells.get(at)).filter(|cell| !cell.is_empty());
-        let small = cells().filter(|cell| whole_number(cell).is_some_and(|cents| cents < 100)).count();
-        if of_money && of_cents && at == whole.at + 1 && small > 1 && small * 10 >= cells().count() * 9 {
-            self.cents = Some(at);
-            self.prices.remove(1);
-        }
-    }
-
-    /// A price in money and cents, from its two cells.
-    pub fn whole_price(&self, row: &GridRow, column: &PriceColumn) -> Option<Cell> {
-        let cents = self.cents.filter(|cents| *cents == column.at + 1)?;
-        let part = |at: usize| match row.cells.get(at) {
-            None | Some(Cell::Empty) => Some(None),
-            Some(cell) => whole_number(cell).map(Some),
-        };
-        let (whole, cents) = (part(column.at)?, part(cents)?);
-        let value = Decimal::from(whole.unwrap_or(0)) + Decimal::new(i64::from(cents.unwrap_or(0)), 2);
-        (whole.is_some() || cents.is_some()).then(|| Cell::Number {
-            value,
-            said: Context::default(),
-            percent: false,
-        })
-    }
-}
-
-/// `4`, `02`
-fn whole_number(cell: &Cell) -> Option<u32> {
-    match cell {
-        Cell::Text(text) => text.trim().parse().ok(),
-        Cell::Number { value, percent: false, .. } => value.is_integer().then(|| value.to_u32()).flatten(),
-        _ => None,
     }
 }
 

@@ -80,6 +80,11 @@ impl<'t> Scan<'t> {
         self.word(index).eq_ignore_ascii_case(THOUSAND) && !self.spaced(index)
     }
 
+    /// Whether a name may begin with this token: `bright`, `#2`, `6063`.
+    pub fn may_name(&self, index: usize) -> bool {
+        matches!(self.kind(index), Some(Kind::Word | Kind::Hash | Kind::Fact))
+    }
+
     pub fn is_currency(&self, index: usize) -> bool {
         self.tokens.get(index).is_some_and(|token| token.is_currency)
     }

@@ -16,7 +16,7 @@ use crate::layout::{self, Piece, Row};
 use crate::message::{self, Wrapped};
 use crate::number::{Habit, Marks};
 use crate::price::{self, Strength};
-use crate::scan::{Kind, Scan};
+use crate::scan::Scan;
 use crate::sheet::{Place, Problem};
 use crate::vocabulary::{Use, VOCABULARY};
 use ruled::beside_a_rule;
@@ -242,16 +242,8 @@ fn rows_of_a_table(lines: &[Line]) -> usize {
 fn rows_of_cells(lines: &[Line]) -> usize {
     let marks = |line: &Line| line.text.matches(SEPARATOR).count();
     let Some(first) = lines.first().map(marks).filter(|marks| *marks > 1) else { return 0 };
-    let item = |cell: &str| {
-        let scan = Scan::of(cell);
-        let prices = price::prices(&scan, Marks::of([], Habit::Point));
-        prices.iter().any(|price| {
-            price.strength > Strength::Weak
-                && (0..price.first).any(|at| scan.kind(at) == Some(Kind::Word) && !scan.is_currency(at))
-        })
-    };
     let rows = lines.iter().take_while(|line| marks(line) == first);
-    rows.take_while(|line| !line.text.split(SEPARATOR).any(item)).count()
+    rows.take_while(|line| !line.text.split(SEPARATOR).any(ruled::is_item)).count()
 }
 
 fn cells(text: &str, mark: char) -> Vec<Cell> {

@@ -143,7 +143,8 @@ pub fn compare(known: &Known, grade: &GradeId, price: Price, from: Mass) -> Comp
     let mut found = Comparison::default();
     if let Some(before) = known.before.get(grade).and_then(|quotes| reference(quotes, from, price.per)) {
         let moved = moved(before, price);
-        found.agrees |= moved.is_none();
+        // Nothing is known of a price in another currency, nor of one where nothing was paid before.
+        found.agrees |= moved.is_none() && is_comparable(before, price);
         found.flags.extend(moved);
     }
     if let Some(median) = median(known, grade, price, from) {
@@ -164,8 +165,12 @@ pub(super) fn reference(quotes: &Quotes, from: Mass, per: PriceUnit) -> Option<P
     }
 }
 
+fn is_comparable(before: Price, now: Price) -> bool {
+    !before.amount.is_zero() && before.currency == now.currency
+}
+
 fn moved(before: Price, now: Price) -> Option<Flag> {
-    if before.amount.is_zero() || before.currency != now.currency {
+    if !is_comparable(before, now) {
         return None;
     }
     let by = (now.amount - before.amount) / before.amount.abs();
@@ -258,6 +263,13 @@ mod tests {
         // 8.82 per kg is 4.00 per lb (NIST Handbook 44: 1 lb is 0.453 592 37 kg).
         assert!(check(price(dec!(8.82), MassUnit::Kilogram), Some(dec!(3.60)), &[], &[]));
         assert!(!check(price(dec!(4.00), MassUnit::Pound), None, &[], &[]));
+    }
+
+    #[test]
+    fn a_price_in_another_currency_does_not_agree() {
+        let now = Price::new(dec!(3.60), Currency::EUR, PriceUnit::Mass(MassUnit::Pound));
+        assert!(!check(now, Some(dec!(3.60)), &[], &[]));
+        assert!(!check(price(dec!(3.60), MassUnit::Pound), Some(dec!(0)), &[], &[]));
     }
 
     #[test]

@@ -50,22 +50,6 @@ pub(super) fn least_and_most(mut names: Vec<Option<Named>>, cells: &[Cell]) -> V
     names
 }
 
-/// `dollars | cents`: the second holds the cents of the first.
-pub(super) fn dollars_and_cents(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
-    for at in 1..names.len() {
-        let of_money = |name: &Named| {
-            let bare = name.context.unit.is_none() && name.tier.is_none() && !name.context.cents;
-            name.column == Column::Price && bare && !name.context.currencies.is_empty()
-        };
-        let called = matches!(&cells[at], Cell::Text(text) if VOCABULARY.has(text, Use::Cents));
-        if called && names[at].is_none() && names[at - 1].as_ref().is_some_and(of_money) {
-            let context = Context { cents: true, ..Context::default() };
-            names[at] = Some(Named { column: Column::Price, context, tier: None });
-        }
-    }
-    names
-}
-
 /// `Copper | R`: beside nothing but a name, the rand's sign says what the prices are in.
 pub(super) fn in_rand(mut names: Vec<Option<Named>>, cells: &[Cell]) -> Vec<Option<Named>> {
     let mut filled = (0..cells.len()).filter(|&at| !cells[at].is_empty());

@@ -33,7 +33,7 @@ pub(super) fn told<'t>(text: &'t str, draft: &Draft<'_>) -> Option<Vec<Vec<&'t s
         let first = prices.partition_point(|price| price.first < sentence.start);
         first..prices.partition_point(|price| price.first < sentence.end)
     };
-    let behind = prices[0].first > 0 && prices.iter().any(|price| names_behind(&scan, price));
+    let behind = prices[0].first > 0 && prices.iter().any(|price| names_its_goods_behind(&scan, price));
     if sentences.len() < 2 && !behind && pays_before(&scan, 0..prices[0].first).is_none() {
         return None;
     }
@@ -73,10 +73,10 @@ fn cut<'t>(
         // `under 100 kg €2.80, above €3.00`; `now €4.10, was €3.90`.
         let tier = Within::find(scan, draft.marks, between.start, between.end).is_some();
         // `… is $6.20 and I can do $3.40 on the Cat6 offcuts`
-        if tier || !names_something(scan, between.clone()) && !names_behind(scan, next) {
+        if tier || !names_something(scan, between.clone()) && !names_its_goods_behind(scan, next) {
             continue;
         }
-        let (end, begin) = match (names_behind(scan, price), names_behind(scan, next)) {
+        let (end, begin) = match (names_its_goods_behind(scan, price), names_its_goods_behind(scan, next)) {
             (true, true) => (before_marks(scan, &between), next.first),
             (true, false) => separator(scan, &between).map_or((next.first, next.first), |at| (at, at + 1)),
             (false, true) => (price.last, next.first),
@@ -100,7 +100,7 @@ fn has_a_heading(sentence: &str) -> bool {
 /// Where what the first price of a sentence is of begins.
 fn opening(scan: &Scan<'_>, sentence: &Range<usize>, price: &PriceText) -> usize {
     let charges = charge(scan.between(sentence.start, price.first)) != Charge::No;
-    if names_behind(scan, price) {
+    if names_its_goods_behind(scan, price) {
         return if charges { sentence.start } else { price.first };
     }
     let colon = (sentence.start..price.first).rev().find(|&at| scan.word(at) == ":");
@@ -122,10 +122,9 @@ fn pays_before(scan: &Scan<'_>, before: Range<usize>) -> Option<usize> {
 }
 
 /// `€7.85 a kilo for bright wire`
-fn names_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
+fn names_its_goods_behind(scan: &Scan<'_>, price: &PriceText) -> bool {
     // `monitors we charge $8 apiece for and tubes`
-    let named = matches!(scan.kind(price.last + 1), Some(Kind::Word | Kind::Hash | Kind::Fact))
-        && !scan.is(price.last + 1, Use::SpanTo);
+    let named = scan.may_name(price.last + 1) && !scan.is(price.last + 1, Use::SpanTo);
     // `I can do $3.40 on the Cat6 offcuts`, but `up £120 on last week`
     // `we are at $2.60/lb on desktop boards`
     let pays = price

@@ -2,7 +2,7 @@
 
 use crate::context::{Context, speaks_of_goods};
 use crate::price::{PriceText, UnitText};
-use crate::scan::{Kind, Scan};
+use crate::scan::Scan;
 use crate::vocabulary::Use;
 
 /// Whether each name stands behind its price, as somebody says it: `I can do 7.40 rame lucido, 6.70 rame misto.`
@@ -11,13 +11,12 @@ pub(super) fn names_behind(scan: &Scan<'_>, prices: &[PriceText]) -> bool {
     let opens = first.first.checked_sub(1).is_some_and(|before| {
         [Use::BeforePrice, Use::Paying, Use::Filler].iter().any(|is| scan.is(before, *is))
     });
-    let named = |at: usize| matches!(scan.kind(at), Some(Kind::Word | Kind::Hash | Kind::Fact));
     let parted = |pair: &[PriceText]| {
         let joint = pair[1].first.saturating_sub(1);
         let parts = matches!(scan.word(joint), "," | ";") || scan.is(joint, Use::SpanTo);
-        parts && named(pair[0].last) && pair[0].last < joint
+        parts && scan.may_name(pair[0].last) && pair[0].last < joint
     };
-    let goods = named(last.last) && speaks_of_goods(scan.between(last.last, scan.tokens.len()));
+    let goods = scan.may_name(last.last) && speaks_of_goods(scan.between(last.last, scan.tokens.len()));
     opens && goods && prices.windows(2).all(parted)
 }
 

@@ -66,15 +66,14 @@ pub(crate) fn chosen(scan: &Scan<'_>, all: Vec<PriceText>, expects_numbers: bool
             };
             // So are those with a name behind them: `$3.40 bright wire, 3.10 #2 copper and 1.90 brass`.
             let behind = |i: usize| {
-                let named = |at: usize| matches!(scan.kind(at), Some(Kind::Word | Kind::Hash | Kind::Fact));
                 let joint = all[i].first.checked_sub(1);
                 let parted =
                     joint.is_some_and(|at| matches!(scan.word(at), "," | ";") || scan.is(at, Use::SpanTo));
                 let first = all.iter().position(|price| price.strength == strongest);
                 all[i].strength == Strength::Decimals
                     && parted
-                    && first.is_some_and(|first| first < i && named(all[first].last))
-                    && named(all[i].last)
+                    && first.is_some_and(|first| first < i && scan.may_name(all[first].last))
+                    && scan.may_name(all[i].last)
             };
             let several = all.len() >= 4 && (0..all.len()).filter(|&i| named(i)).count() >= 2;
             // `Schrott 165 €/t, Batterien 0,62`: set apart from each other, each is an item of its own.

@@ -45,11 +45,11 @@ fn parted(line: &Line, place: usize) -> Option<(&str, &str)> {
     only_rule(line).filter(|at| *at == place).and_then(|_| line.text.split_once(RULE))
 }
 
-/// A name, and behind it its price.
-fn is_item(text: &str) -> bool {
+/// Whether a text holds a name and behind it its price.
+pub(super) fn is_item(text: &str) -> bool {
     let scan = Scan::of(text);
     let prices = price::prices(&scan, Marks::of([], Habit::Point));
     let named =
         |first: usize| (0..first).any(|at| scan.kind(at) == Some(Kind::Word) && !scan.is_currency(at));
-    matches!(prices.as_slice(), [.., last] if last.strength > Strength::Weak && named(last.first))
+    prices.iter().any(|price| price.strength > Strength::Weak && named(price.first))
 }
