@@ -11,7 +11,7 @@ use crate::scan::{Kind, Scan};
 pub(super) fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: &[Part]) -> Vec<Charge> {
     if parts.len() < 2 {
         // `Litho .74 | COSTS YOU` heads what stands below on the right.
-        let own = text.split('|').find(|piece| names_a_price(piece)).filter(|_| prices.len() == 1);
+        let own = text.split('|').find(|piece| holds_an_amount(piece)).filter(|_| prices.len() == 1);
         // `Swollen packs 2.00 chg`; the same letters before a number are for a change.
         let short = prices.iter().any(|price| scan.word(price.last).eq_ignore_ascii_case("chg"));
         let said = if short { Charge::Sure } else { charge(own.unwrap_or(text)) };
@@ -19,7 +19,7 @@ pub(super) fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: 
     }
     let introduced = text
         .split_once(": ")
-        .filter(|(before, _)| !names_a_price(before))
+        .filter(|(before, _)| !holds_an_amount(before))
         .map_or(Charge::No, |(before, _)| charge(before));
     let names_first = prices.first().is_some_and(|price| price.first > 0);
     let mut charges = Vec::with_capacity(parts.len());
@@ -42,7 +42,8 @@ pub(super) fn charges(text: &str, scan: &Scan<'_>, prices: &[PriceText], parts: 
     charges
 }
 
-fn names_a_price(text: &str) -> bool {
+/// Whether any number of a text could be a price, marked as one or not.
+fn holds_an_amount(text: &str) -> bool {
     !price::prices(&Scan::of(text), Marks::of([], Habit::Point)).is_empty()
 }
 
